@@ -1,0 +1,106 @@
+//! A planting of one cultivar managed as one unit.
+
+use std::sync::Arc;
+
+use crate::cropload;
+use crate::curve::{Curve, Measure};
+use crate::input::Fields;
+
+/// Shortest and longest style that is taken for one, mm.
+pub const STYLE_MM: (f64, f64) = (1.0, 30.0);
+/// Outside this range a style length is noted as unusual, mm (from memory).
+pub const USUAL_STYLE_MM: (f64, f64) = (5.0, 15.0);
+/// Most fruit, flowers or buds that one tree is taken to carry.
+pub const MOST_PER_TREE: f64 = 100_000.0;
+
+/// What is fixed of a block.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// Name on the farm.
+    pub name: String,
+    /// Cultivar planted.
+    pub cultivar: String,
+    /// The growth curve that its clock runs on.
+    pub curve: Arc<Curve>,
+    /// Style lengths measured on the block, mm; empty when none were.
+    pub style_lengths_mm: Vec<f64>,
+    /// Flowers in a cluster, when counted or known.
+    pub flowers_per_cluster: Option<f64>,
+    /// Fruit wanted on a tree.
+    pub target_fruit_per_tree: f64,
+    /// Live open flowers at which the clock starts, as a share of the target.
+    pub start_factor: f64,
+}
+
+impl Block {
+    /// Reads a block; curves given by id are looked up in `curves`.
+    pub fn from_fields(fields: &Fields<'_>, curves: &[Arc<Curve>]) -> Option<Block> {
+        let name = fields.required_text("name");
+        let cultivar = fields.required_text("cultivar");
+        let curve = curve(fields, cultivar.as_deref(), curves);
+        let style_lengths_mm = style_lengths(fields);
+        let flowers_per_cluster = fields.number("flowers_per_cluster", 1.0, 20.0);
+        let target = cropload::target(fields);
+        let start_factor = fields.number("start_factor", 0.1, 10.0).unwrap_or(1.0);
+        let curve = curve?;
+        if curve.measure == Measure::Millimetre && style_lengths_mm.is_empty() {
+            fields.fault(
+                "style_length_mm",
+                format!("is missing: curve `{}` is in millimetres, so the length of the style must be measured", curve.id),
+            );
+            return None;
+        }
+        Some(Block {
+            name: name?,
+            cultivar: cultivar?,
+            curve,
+            style_lengths_mm,
+            flowers_per_cluster,
+            target_fruit_per_tree: target?,
+            start_factor,
+        })
+    }
+}
+
+fn style_lengths(fields: &Fields<'_>) -> Vec<f64> {
+    if fields.has("style_length_mm") && fields.has("style_lengths_mm") {
+        fields.fault("style_length_mm", "stands beside style_lengths_mm; give one of them");
+        return Vec::new();
+    }
+    if fields.has("style_length_mm") {
+        return fields.number("style_length_mm", STYLE_MM.0, STYLE_MM.1).into_iter().collect();
+    }
+    fields.numbers("style_lengths_mm", STYLE_MM.0, STYLE_MM.1).unwrap_or_default()
+}
+
+fn curve(fields: &Fields<'_>, cultivar: Option<&str>, curves: &[Arc<Curve>]) -> Option<Arc<Curve>> {
+    let known = || curves.iter().map(|curve| curve.id.as_str()).collect::<Vec<_>>().join(", ");
+    match fields.value("curve") {
+        Some(serde_json::Value::Object(_)) => {
+            let inline = fields.table("curve")?;
+            let curve = Curve::from_fields("inline", &inline);
+            inline.refuse_unknown();
+            curve.map(Arc::new)
+        }
+        Some(_) => {
+            let id = fields.text("curve")?;
+            let found = curves.iter().find(|curve| curve.id == id).cloned();
+            if found.is_none() {
+                fields.fault("curve", format!("`{id}` is not a curve here; known: {}", known()));
+            }
+            found
+        }
+        None => {
+            let cultivar = cultivar?;
+            let made_for = |curve: &&Arc<Curve>| curve.cultivars.iter().any(|name| name == cultivar);
+            let found = curves.iter().find(made_for).cloned();
+            if found.is_none() {
+                fields.fault(
+                    "curve",
+                    format!("is missing, and no curve is kept for cultivar `{cultivar}`; name one of: {}", known()),
+                );
+            }
+            found
+        }
+    }
+}

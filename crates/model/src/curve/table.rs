@@ -1,0 +1,142 @@
+//! Rate against temperature as straight lines between nodes, integrated
+//! exactly over a straight run of temperature.
+
+/// Width of a lookup bin, °C.
+const BIN: f64 = 0.1;
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Node {
+    celsius: f64,
+    /// Rate per hour.
+    rate: f64,
+    /// Rise of the rate to the next node, per hour and °C.
+    slope: f64,
+    /// Area under the curve from the first node to this one.
+    area: f64,
+}
+
+/// A rate per hour: zero below the first node, zero at and above the last.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    nodes: Vec<Node>,
+    /// For each bin of temperature the first segment that reaches into it.
+    bins: Vec<u16>,
+}
+
+impl Table {
+    /// A table of at least two `(°C, rate per hour)` nodes with rising
+    /// temperatures; at most 65,535.
+    pub(super) fn new(pairs: &[(f64, f64)]) -> Table {
+        let mut nodes: Vec<Node> = pairs
+            .iter()
+            .map(|&(celsius, rate)| Node { celsius, rate, slope: 0.0, area: 0.0 })
+            .collect();
+        for i in 1..nodes.len() {
+            let (left, right) = (nodes[i - 1], nodes[i]);
+            let width = right.celsius - left.celsius;
+            nodes[i - 1].slope = (right.rate - left.rate) / width;
+            nodes[i].area = left.area + width * (left.rate + right.rate) / 2.0;
+        }
+        let (first, last) = (nodes[0].celsius, nodes[nodes.len() - 1].celsius);
+        let count = ((last - first) / BIN) as usize + 1;
+        let mut segment = 0;
+        let bins = (0..count)
+            .map(|bin| {
+                let low = first + bin as f64 * BIN;
+                while segment + 2 < nodes.len() && nodes[segment + 1].celsius <= low {
+                    segment += 1;
+                }
+                segment as u16
+            })
+            .collect();
+        Table { nodes, bins }
+    }
+
+    /// First and last node, °C.
+    pub fn reach(&self) -> (f64, f64) {
+        (self.nodes[0].celsius, self.nodes[self.nodes.len() - 1].celsius)
+    }
+
+    /// The nodes as `(°C, rate per hour)`.
+    pub fn nodes(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.nodes.iter().map(|node| (node.celsius, node.rate))
+    }
+
+    /// Rate per hour at a temperature.
+    pub fn rate(&self, celsius: f64) -> f64 {
+        let (first, last) = self.reach();
+        if celsius < first || celsius >= last {
+            return 0.0;
+        }
+        self.within(self.segment(celsius), celsius)
+    }
+
+    /// Greatest rate per hour.
+    pub fn greatest(&self) -> f64 {
+        self.nodes.iter().fold(0.0, |most, node| most.max(node.rate))
+    }
+
+    /// Mean rate per hour while the temperature runs straight from `a` to `b`.
+    #[inline]
+    pub fn mean(&self, a: f64, b: f64) -> f64 {
+        let (low, high) = if a <= b { (a, b) } else { (b, a) };
+        let (first, last) = self.reach();
+        if high <= first || low >= last {
+            // Only touching the first node still grows where it all stands there.
+            return if low == high { self.rate(low) } else { 0.0 };
+        }
+        let (from, to) = (low.max(first), high.min(last));
+        let (i, j) = (self.segment(from), self.segment(to));
+        if i == j && from == low && to == high {
+            return (self.within(i, from) + self.within(i, to)) / 2.0;
+        }
+        let area = if i == j {
+            (to - from) * (self.within(i, from) + self.within(i, to)) / 2.0
+        } else {
+            let (after, before) = (self.nodes[i + 1], self.nodes[j]);
+            (after.celsius - from) * (self.within(i, from) + after.rate) / 2.0
+                + (before.area - after.area)
+                + (to - before.celsius) * (before.rate + self.within(j, to)) / 2.0
+        };
+        area / (high - low)
+    }
+
+    /// Least and greatest rate per hour over all temperatures in `[low, high]`.
+    pub fn bounds(&self, low: f64, high: f64) -> (f64, f64) {
+        let (first, last) = self.reach();
+        let mut least = self.rate(low).min(self.rate(high));
+        let mut most = self.rate(low).max(self.rate(high));
+        for node in &self.nodes {
+            if (low..=high).contains(&node.celsius) {
+                most = most.max(node.rate);
+                least = least.min(node.rate);
+            }
+        }
+        if low < first || high >= last {
+            least = 0.0;
+        }
+        (least, most)
+    }
+
+    /// The segment that a temperature within the reach lies in; the last node
+    /// belongs to the last segment.
+    #[inline]
+    fn segment(&self, celsius: f64) -> usize {
+        let bin = ((celsius - self.nodes[0].celsius) / BIN) as usize;
+        let mut segment = usize::from(self.bins[bin.min(self.bins.len() - 1)]);
+        while segment + 2 < self.nodes.len() && self.nodes[segment + 1].celsius <= celsius {
+            segment += 1;
+        }
+        // The bin's edge is rounded: the segment may begin a hair above.
+        while segment > 0 && self.nodes[segment].celsius > celsius {
+            segment -= 1;
+        }
+        segment
+    }
+
+    #[inline]
+    fn within(&self, segment: usize, celsius: f64) -> f64 {
+        let node = self.nodes[segment];
+        node.rate + node.slope * (celsius - node.celsius)
+    }
+}

@@ -1,0 +1,383 @@
+//! Running sums over the course of temperature at one site: degree-hours and
+//! hours by quality for the site, growth for each curve on it. All blocks on
+//! the site share them, so that a block's crossing is a search in a sorted
+//! array.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use crate::curve::Curve;
+use crate::series::{Law, Quality, Series, Span};
+use crate::time::Instant;
+
+/// Growth is summed in whole units of 2⁻⁴⁰ of the style (or of a millimetre),
+/// so that order and origin of a sum never change a bit.
+pub const UNITS: f64 = (1_u64 << 40) as f64;
+
+/// Base of the degree-hours in which bloom opens, °C (Whiting, Salazar and
+/// Hoogenboom, Acta Hort. 1068:12; published).
+pub const BLOOM_BASE_C: f64 = 4.5;
+
+/// Degree-seconds are summed in whole units of 2⁻²⁰ °C·s.
+const DEGREE_UNITS: f64 = (1_u64 << 20) as f64;
+
+/// The course of temperature at one site with the sums that do not hang on a
+/// curve.
+#[derive(Debug, Clone, Default)]
+pub struct Course {
+    series: Series,
+    /// Degree-seconds above [`BLOOM_BASE_C`] from the begin to each knot.
+    degrees: Vec<i64>,
+    /// Seconds of each quality from the begin to each knot.
+    seconds: Vec<[i64; Quality::COUNT]>,
+}
+
+/// Hours by where their temperature came from.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Hours {
+    /// Read by the site's first source.
+    pub observed: f64,
+    /// Joined over a short gap or read by another source.
+    pub filled: f64,
+    /// Foretold.
+    pub forecast: f64,
+    /// Not known.
+    pub unknown: f64,
+}
+
+impl Course {
+    /// Sums a series up.
+    pub fn new(series: Series) -> Course {
+        let count = series.spans.len();
+        let mut degrees = Vec::with_capacity(count + 1);
+        let mut seconds = Vec::with_capacity(count + 1);
+        let (mut warm, mut spent) = (0_i64, [0_i64; Quality::COUNT]);
+        degrees.push(warm);
+        seconds.push(spent);
+        for span in &series.spans {
+            warm += degree_units(span, span.to);
+            spent[span.quality as usize] += span.to - span.from;
+            degrees.push(warm);
+            seconds.push(spent);
+        }
+        Course { series, degrees, seconds }
+    }
+
+    /// The temperature function itself.
+    pub fn series(&self) -> &Series {
+        &self.series
+    }
+
+    /// End of the last reading used.
+    pub fn as_of(&self) -> Option<Instant> {
+        self.series.as_of
+    }
+
+    /// Degree-seconds above [`BLOOM_BASE_C`] between two moments, in units of
+    /// their own. Unknown hours count by the middle of their range; before the
+    /// first and after the last hour the nearest temperature is held.
+    pub(crate) fn degrees(&self, from: Instant, to: Instant) -> i64 {
+        self.degrees_at(to) - self.degrees_at(from)
+    }
+
+    /// First moment after `from` by which `wanted` units of
+    /// [`Self::degrees`] are gathered; `None` beyond the last hour.
+    pub(crate) fn gathered(&self, from: Instant, wanted: i64) -> Option<Instant> {
+        let goal = self.degrees_at(from) + wanted;
+        let knot = self.degrees.partition_point(|sum| *sum < goal);
+        let span = match knot {
+            0 => return Some(from),
+            knot => self.series.spans.get(knot - 1)?,
+        };
+        let base = self.degrees[knot - 1];
+        let at = first_second(span.from, span.to, |at| base + degree_units(span, at) >= goal);
+        Some(Instant(at.max(from.0)))
+    }
+
+    /// Whether `at` lies within the hours of this course.
+    pub(crate) fn covers(&self, at: Instant) -> bool {
+        let within = |begin: Instant, end: Instant| begin <= at && at <= end;
+        self.series.begin().zip(self.series.end()).is_some_and(|(begin, end)| within(begin, end))
+    }
+
+    fn degrees_at(&self, at: Instant) -> i64 {
+        let spans = &self.series.spans;
+        let (Some(first), Some(last)) = (spans.first(), spans.last()) else {
+            return 0;
+        };
+        let held = |celsius: f64, seconds: i64| {
+            ((celsius - BLOOM_BASE_C).max(0.0) * seconds as f64 * DEGREE_UNITS) as i64
+        };
+        if at.0 <= first.from {
+            return -held(edges(first).0, first.from - at.0);
+        }
+        if at.0 >= last.to {
+            return self.degrees[spans.len()] + held(edges(last).1, at.0 - last.to);
+        }
+        let index = index(spans, at.0);
+        self.degrees[index] + degree_units(&spans[index], at.0)
+    }
+
+    /// Hours of each quality between two moments; what lies outside the course
+    /// is unknown.
+    pub fn hours(&self, from: Instant, to: Instant) -> Hours {
+        if to <= from {
+            return Hours::default();
+        }
+        let (begin, end) = (self.seconds_at(from), self.seconds_at(to));
+        let hours = |quality: Quality| (end[quality as usize] - begin[quality as usize]) as f64 / 3_600.0;
+        let known: i64 = end.iter().sum::<i64>() - begin.iter().sum::<i64>();
+        Hours {
+            observed: hours(Quality::Observed),
+            filled: hours(Quality::Filled),
+            forecast: hours(Quality::Forecast),
+            unknown: hours(Quality::Unknown) + (to.since(from) - known) as f64 / 3_600.0,
+        }
+    }
+
+    fn seconds_at(&self, at: Instant) -> [i64; Quality::COUNT] {
+        let spans = &self.series.spans;
+        if spans.first().is_none_or(|first| at.0 <= first.from) {
+            return [0; Quality::COUNT];
+        }
+        if spans.last().is_none_or(|last| at.0 >= last.to) {
+            return self.seconds[spans.len()];
+        }
+        let index = index(spans, at.0);
+        let mut seconds = self.seconds[index];
+        seconds[spans[index].quality as usize] += at.0 - spans[index].from;
+        seconds
+    }
+}
+
+/// Cumulative growth on one curve at one site, with its lower and upper bound
+/// where hours are unknown.
+#[derive(Debug, Clone)]
+pub struct Growth {
+    course: Arc<Course>,
+    curve: Arc<Curve>,
+    low: Vec<i64>,
+    /// Only where it differs from `low`.
+    high: Option<Vec<i64>>,
+    /// Seconds outside the curve's covered temperatures, to each knot.
+    outside: Vec<i64>,
+}
+
+/// Which bound of growth is meant where hours are unknown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bound {
+    /// At least so much grew.
+    Low,
+    /// At most so much grew.
+    High,
+}
+
+impl Growth {
+    /// Integrates a curve over the course of a site.
+    pub fn new(course: Arc<Course>, curve: Arc<Curve>) -> Growth {
+        let spans = &course.series.spans;
+        let mut low = Vec::with_capacity(spans.len() + 1);
+        let mut outside = Vec::with_capacity(spans.len() + 1);
+        let (mut sum, mut strange, mut unknown) = (0_i64, 0_i64, false);
+        low.push(sum);
+        outside.push(strange);
+        for span in spans {
+            sum += units(&curve, span, span.to, Bound::Low);
+            unknown |= span.quality == Quality::Unknown;
+            let (a, b) = edges(span);
+            if curve.outside(a) || curve.outside(b) {
+                strange += span.to - span.from;
+            }
+            low.push(sum);
+            outside.push(strange);
+        }
+        let high = unknown.then(|| {
+            let mut sum = 0;
+            let mut high = Vec::with_capacity(spans.len() + 1);
+            high.push(sum);
+            for span in spans {
+                sum += units(&curve, span, span.to, Bound::High);
+                high.push(sum);
+            }
+            high
+        });
+        Growth { course, curve, low, high, outside }
+    }
+
+    /// The site's course that this growth stands on.
+    pub fn course(&self) -> &Course {
+        &self.course
+    }
+
+    /// The curve that it was reckoned with.
+    pub fn curve(&self) -> &Curve {
+        &self.curve
+    }
+
+    fn sums(&self, bound: Bound) -> &[i64] {
+        match (&self.high, bound) {
+            (Some(high), Bound::High) => high,
+            _ => &self.low,
+        }
+    }
+
+    /// Growth from the begin of the course to `at`, in units of 2⁻⁴⁰. After
+    /// the last hour it stands still. Before the first one nothing is known:
+    /// the low bound stands still, the high one falls at the greatest rate.
+    pub fn units_at(&self, at: Instant, bound: Bound) -> i64 {
+        let spans = &self.course.series.spans;
+        let sums = self.sums(bound);
+        match spans.last() {
+            None => 0,
+            Some(last) if at.0 >= last.to => sums[spans.len()],
+            _ if at.0 <= spans[0].from => match bound {
+                Bound::Low => 0,
+                Bound::High => -self.fastest(spans[0].from - at.0),
+            },
+            _ => {
+                let index = index(spans, at.0);
+                sums[index] + units(&self.curve, &spans[index], at.0, bound)
+            }
+        }
+    }
+
+    fn fastest(&self, seconds: i64) -> i64 {
+        (self.curve.table.greatest() * (seconds as f64 / 3_600.0) * UNITS + 0.5) as i64
+    }
+
+    /// First whole second by which `wanted` units have grown since `from`:
+    /// the crossing time rounded up. `None` when the course ends before.
+    pub fn reached(&self, from: Instant, wanted: i64, bound: Bound) -> Option<Instant> {
+        if wanted <= 0 {
+            return Some(from);
+        }
+        let spans = &self.course.series.spans;
+        let sums = self.sums(bound);
+        let goal = self.units_at(from, bound) + wanted;
+        let knot = sums.partition_point(|sum| *sum < goal);
+        let Some(before) = knot.checked_sub(1) else {
+            let begin = spans.first()?.from;
+            return Some(Instant(first_second(from.0, begin, |at| self.fastest(at - from.0) >= wanted)));
+        };
+        let span = spans.get(before)?;
+        let base = sums[before];
+        let at = crossing(span, goal - base, sums[knot] - base, |at| units(&self.curve, span, at, bound));
+        Some(Instant(at.max(from.0)))
+    }
+
+    /// Whether low and high bound differ from `from` on.
+    pub fn uncertain_from(&self, from: Instant) -> bool {
+        self.high.is_some() || self.course.series.begin().is_some_and(|begin| from < begin)
+    }
+
+    /// Whether any hour between two moments was colder or warmer than the
+    /// curve's data covered.
+    pub fn outside_between(&self, from: Instant, to: Instant) -> bool {
+        let spans = &self.course.series.spans;
+        if spans.is_empty() || to <= from {
+            return false;
+        }
+        let Range { start, end } = index(spans, from.0)..index(spans, to.0 - 1) + 1;
+        self.outside[end] > self.outside[start]
+    }
+}
+
+/// The span that `at` lies in, clamped to the first and the last one. Readings
+/// mostly come hourly, so the place is guessed before it is searched.
+#[inline]
+fn index(spans: &[Span], at: i64) -> usize {
+    let guess = ((at - spans[0].from) / 3_600).clamp(0, spans.len() as i64 - 1) as usize;
+    if spans[guess].from <= at && at < spans[guess].to {
+        return guess;
+    }
+    spans.partition_point(|span| span.to <= at).min(spans.len() - 1)
+}
+
+/// Temperature at the two ends of a span; the bounds where it is unknown.
+fn edges(span: &Span) -> (f64, f64) {
+    match span.law {
+        Law::Line(a, b) | Law::Within(a, b) => (a, b),
+        Law::Anything => (BLOOM_BASE_C, BLOOM_BASE_C),
+    }
+}
+
+/// Growth from a span's begin to `at`, in units of 2⁻⁴⁰.
+#[inline]
+fn units(curve: &Curve, span: &Span, at: i64, bound: Bound) -> i64 {
+    let rate = match (span.law, bound) {
+        (Law::Line(a, b), _) => {
+            let end = if at == span.to { b } else { a + (b - a) * share(span, at) };
+            curve.table.mean(a, end)
+        }
+        (Law::Within(low, high), Bound::Low) => curve.table.bounds(low, high).0,
+        (Law::Within(low, high), Bound::High) => curve.table.bounds(low, high).1,
+        (Law::Anything, Bound::Low) => 0.0,
+        (Law::Anything, Bound::High) => curve.table.greatest(),
+    };
+    let hours = (at - span.from) as f64 / 3_600.0;
+    (rate * hours * UNITS + 0.5) as i64
+}
+
+/// Degree-seconds above [`BLOOM_BASE_C`] from a span's begin to `at`.
+fn degree_units(span: &Span, at: i64) -> i64 {
+    let (a, b) = match span.law {
+        Law::Line(a, b) => (a, a + (b - a) * share(span, at)),
+        Law::Within(low, high) => ((low + high) / 2.0, (low + high) / 2.0),
+        Law::Anything => return 0,
+    };
+    let (low, high) = (a.min(b) - BLOOM_BASE_C, a.max(b) - BLOOM_BASE_C);
+    let mean = if low >= 0.0 {
+        (low + high) / 2.0
+    } else if high <= 0.0 {
+        0.0
+    } else {
+        high * high / (2.0 * (high - low))
+    };
+    (mean * (at - span.from) as f64 * DEGREE_UNITS + 0.5) as i64
+}
+
+#[inline]
+fn share(span: &Span, at: i64) -> f64 {
+    (at - span.from) as f64 / (span.to - span.from) as f64
+}
+
+/// First second in `(from, to]` for which `reached` holds; it holds at `to`.
+fn first_second(from: i64, to: i64, reached: impl Fn(i64) -> bool) -> i64 {
+    let (mut before, mut by) = (from, to);
+    while by - before > 1 {
+        let middle = before + (by - before) / 2;
+        if reached(middle) { by = middle } else { before = middle }
+    }
+    by
+}
+
+/// First second of a span by which `wanted` of its `total` units have grown.
+/// Growth within an hour is nearly straight, so two secant steps narrow the
+/// search before it is halved.
+fn crossing(span: &Span, wanted: i64, total: i64, grown: impl Fn(i64) -> i64) -> i64 {
+    let (mut before, mut by) = (span.from, span.to);
+    let (mut less, mut more) = (0, total);
+    for _ in 0..3 {
+        if by - before <= 2 || more <= less {
+            break;
+        }
+        let step = (by - before) as f64 * ((wanted - less) as f64 / (more - less) as f64);
+        let guess = before + step as i64;
+        for at in [guess, guess + 1] {
+            if before < at && at < by {
+                let units = grown(at);
+                if units >= wanted {
+                    (by, more) = (at, units);
+                } else {
+                    (before, less) = (at, units);
+                }
+            }
+        }
+    }
+    first_second(before, by, |at| grown(at) >= wanted)
+}
+
+#[cfg(test)]
+mod tests;

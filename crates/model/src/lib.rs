@@ -1,0 +1,26 @@
+//! The science and the rules of bloom thinning.
+//!
+//! Pure: no async, no input or output, no database and no clock of its own;
+//! `now` is an argument wherever it matters. What comes in are readings
+//! ([`series`]), a [`plan`] and a [`field_log`]; what goes out is a
+//! [`season`]. The same input gives the same bits on every machine.
+
+pub mod block;
+pub mod bloom;
+pub mod catalogue;
+pub mod cropload;
+pub mod curve;
+pub mod field_log;
+pub mod gaps;
+pub mod growth;
+pub mod input;
+pub mod legs;
+pub mod materials;
+pub mod plan;
+pub mod season;
+pub mod series;
+pub mod site;
+pub mod time;
+pub mod timeline;
+pub mod units;
+pub mod words;

@@ -1,0 +1,184 @@
+//! What was agreed for one block and year: sprays with their marks.
+
+use std::sync::Arc;
+
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use crate::block::Block;
+use crate::catalogue::Catalogue;
+use crate::input::{self, Faults, Fields};
+use crate::materials::Material;
+
+/// Smallest and largest mark, as a share of the style.
+pub const MARKS: (f64, f64) = (0.05, 1.5);
+/// Most sprays that one plan takes.
+pub const MOST_SPRAYS: usize = 12;
+
+/// Which side of the mark the spray must stay on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MarkBound {
+    /// Earlier, the spray takes wanted flowers.
+    NotBefore,
+    /// Later, flowers that no one wants come through.
+    NotAfter,
+}
+
+impl MarkBound {
+    /// The word under which it is written.
+    pub fn word(self) -> &'static str {
+        match self {
+            MarkBound::NotBefore => "not-before",
+            MarkBound::NotAfter => "not-after",
+        }
+    }
+}
+
+/// One spray of the plan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlannedSpray {
+    /// Material by its id.
+    pub material: String,
+    /// Share of the style at which it is due.
+    pub mark: f64,
+    /// Side of the mark to stay on.
+    pub bound: MarkBound,
+}
+
+/// Numbers that an advisor may set, with what they are by default.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Days since the last leg opened after which a season is closed.
+    pub age_days: i64,
+    /// How far beyond the mark a leg is overrun, as a share of the style.
+    pub overrun_margin: f64,
+    /// Hours before the likely mark at which a heads-up is sent.
+    pub lead_hours: i64,
+}
+
+impl Default for Settings {
+    fn default() -> Settings {
+        Settings { age_days: 21, overrun_margin: 0.25, lead_hours: 24 }
+    }
+}
+
+/// What a plan document says: `{"sprays": […]}` with any settings beside.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Agreed {
+    /// The sprays in order.
+    pub sprays: Vec<PlannedSpray>,
+    /// Numbers that an advisor may set.
+    pub settings: Settings,
+}
+
+impl Agreed {
+    /// Reads a plan document.
+    pub fn from_fields(fields: &Fields<'_>) -> Agreed {
+        Agreed { sprays: sprays(fields, "sprays"), settings: settings(fields) }
+    }
+}
+
+/// All that a season is reckoned from beside field log and growth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Bloom year; when not said it is that of the start.
+    pub year: Option<i32>,
+    /// Zone of the block's wall clock.
+    pub zone: Tz,
+    /// The block as it stands.
+    pub block: Block,
+    /// The sprays in order; leg k has the mark of the k-th.
+    pub sprays: Vec<PlannedSpray>,
+    /// Materials known here.
+    pub materials: Arc<Vec<Material>>,
+    /// Numbers that an advisor may set.
+    pub settings: Settings,
+}
+
+impl Plan {
+    /// Puts a plan together from its documents: the block's fields, and
+    /// `{"sprays": […]}` with any settings, when a plan was made.
+    ///
+    /// # Errors
+    /// All faults; those of the block under `/block`, of the plan under
+    /// `/plan`.
+    pub fn assemble(
+        year: Option<i32>,
+        zone: Tz,
+        block: &Value,
+        plan: Option<&Value>,
+        catalogue: &Catalogue,
+    ) -> Result<Plan, Faults> {
+        let document = serde_json::json!({"block": block, "plan": plan});
+        input::read(&document, |fields| {
+            let block = fields.table("block").and_then(|fields| {
+                let block = Block::from_fields(&fields, &catalogue.curves);
+                fields.refuse_unknown();
+                block
+            });
+            let agreed = match fields.table("plan") {
+                Some(fields) => {
+                    let agreed = Agreed::from_fields(&fields);
+                    fields.refuse_unknown();
+                    agreed
+                }
+                None => Agreed::default(),
+            };
+            Some(Plan {
+                year,
+                zone,
+                block: block?,
+                sprays: agreed.sprays,
+                materials: catalogue.materials.clone(),
+                settings: agreed.settings,
+            })
+        })
+    }
+
+    /// Live open flowers a tree at which the clock starts.
+    pub fn threshold(&self) -> f64 {
+        self.block.start_factor * self.block.target_fruit_per_tree
+    }
+
+    /// Whether the plan names a material.
+    pub fn names(&self, material: &str) -> bool {
+        self.sprays.iter().any(|spray| spray.material == material)
+    }
+}
+
+/// Reads the sprays of a plan from the list `name`.
+pub fn sprays(fields: &Fields<'_>, name: &'static str) -> Vec<PlannedSpray> {
+    let mut leg = 0;
+    let sprays = fields.tables(name, |spray| {
+        leg += 1;
+        let material = spray.required_text("material");
+        let mark = if spray.require("mark") {
+            spray.number("mark", MARKS.0, MARKS.1)
+        } else {
+            None
+        };
+        let bound = match spray.word("bound", &["not-before", "not-after"]) {
+            Some("not-before") => MarkBound::NotBefore,
+            Some(_) => MarkBound::NotAfter,
+            None if leg == 1 => MarkBound::NotBefore,
+            None => MarkBound::NotAfter,
+        };
+        Some(PlannedSpray { material: material?, mark: mark?, bound })
+    });
+    if sprays.len() > MOST_SPRAYS {
+        fields.fault(name, format!("has more than {MOST_SPRAYS} sprays"));
+    }
+    sprays
+}
+
+/// Reads the settings an advisor may give beside the sprays.
+pub fn settings(fields: &Fields<'_>) -> Settings {
+    let default = Settings::default();
+    Settings {
+        age_days: fields.whole("age_days", 1, 120).unwrap_or(default.age_days),
+        overrun_margin: fields.number("overrun_margin", 0.0, 2.0).unwrap_or(default.overrun_margin),
+        lead_hours: fields.whole("lead_hours", 1, 120).unwrap_or(default.lead_hours),
+    }
+}

@@ -1,0 +1,202 @@
+//! What a reader must know beside the figures, in words.
+
+use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
+
+use crate::block::USUAL_STYLE_MM;
+use crate::bloom::{Basis, Count, Start};
+use crate::curve::{EndPoint, Measure};
+use crate::field_log::{Stand, Standing};
+use crate::growth::Growth;
+use crate::legs::{EndedBy, Leg, Opening};
+use crate::plan::{MarkBound, Plan};
+use crate::time::{HOUR, Instant};
+use crate::words;
+
+/// One note, with a code for programs and a sentence for people.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Note {
+    /// Stable code.
+    pub code: String,
+    /// Sentence.
+    pub text: String,
+    /// Id of the entry that it speaks of.
+    pub entry: Option<String>,
+}
+
+/// Thinning sprays closer than this are likely two halves of one.
+const ONE_NIGHT: i64 = 12 * HOUR;
+
+impl Note {
+    pub(super) fn new(code: &str, text: impl Into<String>) -> Note {
+        Note { code: code.to_owned(), text: text.into(), entry: None }
+    }
+
+    pub(super) fn on(entry: &Standing, code: &str, text: impl Into<String>) -> Note {
+        Note { entry: Some(entry.id.clone()), ..Note::new(code, text) }
+    }
+}
+
+pub(super) fn on_plan(plan: &Plan, style_mm: Option<f64>, growth: &Growth, threshold: f64, notes: &mut Vec<Note>) {
+    if threshold <= 0.0 {
+        notes.push(Note::new("no-target", "The target is no fruit, so no clock runs."));
+    }
+    let curve = growth.curve();
+    if !curve.cultivars.contains(&plan.block.cultivar) {
+        notes.push(Note::new("curve-not-cultivar-specific", words::NOT_CULTIVAR_SPECIFIC));
+    }
+    if curve.end_point != EndPoint::StyleBase {
+        let text = "The curve's source does not say that it counts to the foot of the style; if it counts to the \
+                    ovule, a mark is reached sooner than shown.";
+        notes.push(Note::new("curve-end-point", text));
+    }
+    if let Some(mm) = style_mm {
+        if curve.measure == Measure::Style {
+            let text = format!("Style length {mm:.1} mm is shown, not used: the curve is in shares of the style.");
+            notes.push(Note::new("style-length-not-used", text));
+        }
+        if !(USUAL_STYLE_MM.0..=USUAL_STYLE_MM.1).contains(&mm) {
+            let text = format!(
+                "A style of {mm:.1} mm is unusual (mostly {} to {} mm): measure again.",
+                USUAL_STYLE_MM.0, USUAL_STYLE_MM.1
+            );
+            notes.push(Note::new("style-length-unusual", text));
+        }
+    }
+    if !plan.sprays.is_empty() {
+        notes.push(Note::new("materials-unconfirmed", words::UNCONFIRMED));
+    }
+}
+
+pub(super) fn on_log(stand: &Stand, notes: &mut Vec<Note>) {
+    for (id, at) in &stand.ahead {
+        let text = format!("Left out: it lies after now, at {at}.");
+        notes.push(Note { entry: Some(id.clone()), ..Note::new("entry-ahead", text) });
+    }
+    for id in &stand.orphans {
+        let text = "It speaks of an entry that this log does not have, or of another kind; nothing was changed.";
+        notes.push(Note { entry: Some(id.clone()), ..Note::new("entry-orphan", text) });
+    }
+}
+
+pub(super) fn on_counts(counts: &[(&Standing, Count)], notes: &mut Vec<Note>) {
+    for pair in counts.windows(2) {
+        let ((_, before), (entry, after)) = (&pair[0], &pair[1]);
+        if after.mean < before.mean {
+            let text = format!("Fewer open flowers than at the count before: {:.1} after {:.1}.", after.mean, before.mean);
+            notes.push(Note::on(entry, "count-falls", text));
+        }
+    }
+}
+
+pub(super) fn on_logged_start(starts: &[&Standing], counted: bool, notes: &mut Vec<Note>) {
+    if counted {
+        notes.push(Note::on(starts[0], "start-logged", "A start was logged; it stands before what the counts say."));
+    }
+    for entry in &starts[1..] {
+        notes.push(Note::on(entry, "start-again", "A start was logged before; the earliest holds."));
+    }
+}
+
+pub(super) fn on_start(
+    start: Option<&Start>,
+    counts: &[(&Standing, Count)],
+    threshold: f64,
+    zone: Tz,
+    notes: &mut Vec<Note>,
+) {
+    let last = counts.last().map(|(entry, _)| *entry);
+    match start {
+        Some(Start { basis: Basis::NoLaterThan, .. }) => {
+            let text = "The first count was at the threshold already: the clock started no later than then, \
+                        perhaps well before.";
+            notes.push(Note { entry: counts.first().map(|(entry, _)| entry.id.clone()), ..Note::new("start-no-count-below", text) });
+        }
+        Some(Start { basis: Basis::Expected, at, .. }) => {
+            let text = format!(
+                "{threshold:.0} open flowers a tree are expected about {}: count again by then.",
+                at.spoken(zone)
+            );
+            notes.push(Note { entry: last.map(|entry| entry.id.clone()), ..Note::new("count-again", text) });
+        }
+        None if last.is_some() => {
+            let text = format!(
+                "Below {threshold:.0} open flowers a tree, and the counts at hand do not foretell when: count again within a day."
+            );
+            notes.push(Note { entry: last.map(|entry| entry.id.clone()), ..Note::new("count-again", text) });
+        }
+        _ => {}
+    }
+    if let Some(Start { basis: Basis::BetweenCounts, .. }) = start
+        && let Some((entry, _)) = counts.iter().find(|(_, count)| count.mean >= threshold && count.trees < 2)
+    {
+        let text = "One tree was counted: the start lies anywhere between the two counts.";
+        notes.push(Note::on(entry, "count-of-one-tree", text));
+    }
+}
+
+pub(super) fn on_two_in_one_night(opening: &Opening, entry: &Standing, notes: &mut Vec<Note>) {
+    if opening.by != "start" && entry.at.since(opening.at) < ONE_NIGHT {
+        let text = "Two thinning sprays within twelve hours: each resets the clock. If they were two parts of one \
+                    round, correct the first with the share of the block that it covered.";
+        notes.push(Note::on(entry, "sprays-close", text));
+    }
+}
+
+pub(super) fn after_the_end(entry: &Standing) -> Note {
+    Note::on(entry, "spray-after-end", "The season was closed before this spray, so it resets nothing.")
+}
+
+pub(super) fn on_legs(legs: &mut [Leg], growth: &Growth, plan: &Plan, notes: &mut Vec<Note>) {
+    let as_of = growth.course().as_of();
+    for leg in legs.iter() {
+        spray_before_mark(leg, as_of, notes);
+        if leg.may_be_reached_since.is_some() {
+            let text = format!(
+                "Leg {}: hours are unknown; the mark may be reached already, and cannot be told from the readings.",
+                leg.number
+            );
+            notes.push(Note::new("may-be-reached", text));
+        }
+        if leg.ended_by == Some(EndedBy::Age) {
+            let text = format!(
+                "Closed {} days after leg {} opened; a correction opens it again.",
+                plan.settings.age_days, leg.number
+            );
+            notes.push(Note::new("closed-by-age", text));
+        }
+    }
+    if let (Some(first), Some(last)) = (legs.first(), legs.last()) {
+        let until = last.ended_at.or(as_of).unwrap_or(first.from);
+        if growth.outside_between(first.from, until) {
+            let (low, high) = growth.curve().covered;
+            let text = format!("Some hours lay outside {low} to {high} °C, where the curve's data ends.");
+            notes.push(Note::new("curve-outside-range", text));
+        }
+        let hours = growth.course().hours(first.from, until);
+        if hours.unknown > 0.0 {
+            let text = format!("{:.1} hours without a usable reading: progress lies between low and high.", hours.unknown);
+            notes.push(Note::new("hours-unknown", text));
+        }
+    }
+}
+
+/// Before a not-before mark a spray takes wanted flowers.
+fn spray_before_mark(leg: &Leg, as_of: Option<Instant>, notes: &mut Vec<Note>) {
+    let (Some(mark), Some(MarkBound::NotBefore), Some(EndedBy::Spray)) = (leg.mark, leg.bound, leg.ended_by) else {
+        return;
+    };
+    let read = as_of >= leg.ended_at;
+    if !read || leg.reached_at.is_some() {
+        return;
+    }
+    let text = if leg.progress_high >= mark {
+        format!("Sprayed when leg {} may not have been at its mark of {mark:.2}: wanted flowers may be at risk.", leg.number)
+    } else {
+        format!(
+            "Sprayed at {:.2} of the style, before leg {}'s mark of {mark:.2}: wanted flowers are at risk.",
+            leg.progress_low, leg.number
+        )
+    };
+    notes.push(Note { entry: leg.ended_by_entry.clone(), ..Note::new("spray-before-mark", text) });
+}

@@ -1,0 +1,89 @@
+//! Which spray ends a leg.
+
+use crate::field_log::{Observed, Spray, Standing};
+use crate::materials::Role;
+use crate::plan::Plan;
+use crate::season::notes::Note;
+use crate::time::Instant;
+
+/// What a spray does to the clock.
+pub(super) enum Reset {
+    /// It ends the running leg.
+    Ends {
+        /// When it was finished.
+        finished_at: Instant,
+    },
+    /// The clock goes on.
+    No,
+}
+
+/// Judges one spray after the start; `sprayed` legs have ended before it.
+pub(super) fn resets(plan: &Plan, entry: &Standing, sprayed: usize, notes: &mut Vec<Note>) -> Reset {
+    let Observed::Spray(spray) = &entry.says else {
+        return Reset::No;
+    };
+    if !thins(plan, entry, spray, notes) {
+        return Reset::No;
+    }
+    let name = &spray.material;
+    if !spray.took {
+        notes.push(Note::on(entry, "spray-spoiled", format!("The spray of {name} did not take, so the clock runs on.")));
+        return Reset::No;
+    }
+    if spray.share_of_block < 1.0 {
+        let text = format!(
+            "Only {:.0} % of the block got {name}, so the clock runs on; correct the entry when the rest is sprayed.",
+            spray.share_of_block * 100.0
+        );
+        notes.push(Note::on(entry, "spray-partial", text));
+        return Reset::No;
+    }
+    let Some(finished_at) = spray.finished_at else {
+        let text = format!("The spray of {name} has no finish yet: it is a draft, and the clock runs on.");
+        notes.push(Note::on(entry, "spray-draft", text));
+        return Reset::No;
+    };
+    if let Some(planned) = plan.sprays.get(sprayed)
+        && planned.material != *name
+    {
+        let text = format!("{name} went on where {} was planned.", planned.material);
+        notes.push(Note::on(entry, "spray-other-material", text));
+    }
+    Reset::Ends { finished_at }
+}
+
+fn thins(plan: &Plan, entry: &Standing, spray: &Spray, notes: &mut Vec<Note>) -> bool {
+    if let Some(thins) = spray.thins {
+        return thins;
+    }
+    if plan.names(&spray.material) {
+        return true;
+    }
+    let role = plan.materials.iter().find(|material| material.id == spray.material).map(|material| material.role);
+    let why = match role {
+        Some(Role::Other) => return false,
+        Some(Role::Thinner) => "thins, but the plan does not name it",
+        Some(Role::ActsOnFlowers) => "is known to act on flowers",
+        None => "is not known here",
+    };
+    let text = format!(
+        "{} {why}: say with `thins` whether it was meant to thin. Until then the clock runs on.",
+        spray.material
+    );
+    notes.push(Note::on(entry, "spray-asks", text));
+    false
+}
+
+/// Notes the thinning sprays that went on before the clock started.
+pub(super) fn note_before_start(plan: &Plan, sprays: &[&Standing], start: Option<Instant>, notes: &mut Vec<Note>) {
+    for entry in sprays {
+        let Observed::Spray(spray) = &entry.says else { continue };
+        if spray.thins == Some(false) || start.is_some_and(|start| entry.at >= start) {
+            continue;
+        }
+        if spray.thins == Some(true) || plan.names(&spray.material) {
+            let text = format!("{} went on while no leg ran, so it resets nothing.", spray.material);
+            notes.push(Note::on(entry, "spray-before-start", text));
+        }
+    }
+}
