@@ -95,7 +95,11 @@ impl Curve {
         let table = match form {
             Some("nodes") => nodes(fields, per_hour),
             Some("beta") => beta(fields, per_hour),
-            _ => None,
+            _ => {
+                // Without its form no figure of it can be judged.
+                fields.ignore(&["nodes", "tmin", "topt", "tmax", "rate_at_topt"]);
+                None
+            }
         };
         let covered = fields.numbers("covered", -50.0, 60.0);
         let end_point = fields.word("end_point", &END_POINTS);

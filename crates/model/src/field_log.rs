@@ -94,15 +94,29 @@ impl Entry {
         Some(Entry { id: id?, at: at?, says: says? })
     }
 
-    /// The latest moment that the entry speaks of.
-    fn latest(&self) -> Instant {
-        let finish = match &self.says {
-            Says::Observed(Observed::Spray(spray)) => spray.finished_at,
-            Says::Correction { at, entry: Observed::Spray(spray), .. } => spray.finished_at.max(Some(*at)),
-            Says::Correction { at, .. } => Some(*at),
+    /// The moments that the entry speaks of, each with its place in it.
+    fn moments(&self) -> [(&'static str, Option<Instant>); 4] {
+        let finish = |observed: &Observed| match observed {
+            Observed::Spray(spray) => spray.finished_at,
             _ => None,
         };
-        finish.map_or(self.at, |finish| finish.max(self.at))
+        let (own_finish, inner, inner_finish) = match &self.says {
+            Says::Observed(observed) => (finish(observed), None, None),
+            Says::Correction { at, entry, .. } => (None, Some(*at), finish(entry)),
+            Says::Withdrawal { .. } => (None, None, None),
+        };
+        // A spray without a begin takes its finish for it, so the finish comes first.
+        [
+            ("/finished_at", own_finish),
+            ("/at", Some(self.at)),
+            ("/entry/finished_at", inner_finish),
+            ("/entry/at", inner),
+        ]
+    }
+
+    /// The latest moment that the entry speaks of.
+    fn latest(&self) -> Instant {
+        self.moments().into_iter().filter_map(|(_, at)| at).fold(self.at, Instant::max)
     }
 
     /// Refuses what the receiving clock has not seen yet.
@@ -110,12 +124,13 @@ impl Entry {
     /// # Errors
     /// When the entry speaks of a time more than ten minutes after `now`.
     pub fn check_not_ahead(&self, now: Instant) -> Result<(), Faults> {
-        let latest = self.latest();
-        if latest > now.plus(FUTURE_TOLERANCE) {
-            let name = if latest == self.at { "/at" } else { "/finished_at" };
-            return Err(Faults::one(name, format!("{latest} lies more than 10 minutes ahead of now, {now}")));
+        let ahead = |at: &Instant| *at > now.plus(FUTURE_TOLERANCE);
+        match self.moments().into_iter().find_map(|(place, at)| Some((place, at.filter(ahead)?))) {
+            Some((place, at)) => {
+                Err(Faults::one(place, format!("{at} lies more than 10 minutes ahead of now, {now}")))
+            }
+            None => Ok(()),
         }
-        Ok(())
     }
 }
 
@@ -170,6 +185,8 @@ pub struct Stand {
     pub orphans: Vec<String>,
     /// Times of the corrections and withdrawals that took effect.
     pub amended_at: Vec<Instant>,
+    /// Finishes of sprays that lie after the moment: these are still under way.
+    pub finishes_ahead: Vec<Instant>,
 }
 
 impl FieldLog {
@@ -294,6 +311,7 @@ impl Stand {
         let mut says = says.clone();
         if let Observed::Spray(spray) = &mut says {
             // A finish that has not come yet: the spray is still under way.
+            self.finishes_ahead.extend(spray.finished_at.filter(|finish| *finish > now));
             spray.finished_at = spray.finished_at.filter(|finish| *finish <= now);
         }
         self.entries.push(Standing { id: id.to_owned(), at, says });

@@ -75,10 +75,8 @@ fn filled(first: &[Reading], others: &[&[Reading]], known: &[Span]) -> Vec<Span>
     lay(&mut spans, first, Quality::Observed, &mut |spans, left, right| {
         fill(spans, Some(left), Some(right), others, known);
     });
-    let last = first.last();
-    let newest = others.iter().filter_map(|source| source.last()).map(|reading| reading.at).max();
-    if last.zip(newest).is_some_and(|(last, newest)| newest.since(last.at) > JOINED) {
-        fill(&mut spans, last, None, others, known);
+    if left_behind(first.last(), others) {
+        fill(&mut spans, first.last(), None, others, known);
     }
     spans
 }
@@ -107,13 +105,28 @@ fn fill(
     line.extend(
         next.iter()
             .filter(|reading| reading.from() >= from && reading.at <= to)
+            // At the far edge the trusted source's own reading holds.
+            .filter(|reading| reading.span > 0 || right.is_none() || reading.at < to)
             .map(|reading| Reading { celsius: reading.celsius + shift, ..*reading }),
     );
     line.extend(right.map(|reading| edge(reading, to)));
     line.dedup_by_key(|reading| reading.at);
+    // Where this source begins too late or ends too early, the next ones go on.
+    if left.is_none() {
+        fill(spans, None, line.first(), rest, known);
+    }
     lay(spans, &line, Quality::Filled, &mut |spans, left, right| {
         fill(spans, Some(left), Some(right), rest, known);
     });
+    if right.is_none() && left_behind(line.last(), rest) {
+        fill(spans, line.last(), None, rest, known);
+    }
+}
+
+/// Whether `others` go on more than [`JOINED`] after the last reading at hand.
+fn left_behind(last: Option<&Reading>, others: &[&[Reading]]) -> bool {
+    let newest = others.iter().filter_map(|source| source.last()).map(|reading| reading.at).max();
+    last.zip(newest).is_some_and(|(last, newest)| newest.since(last.at) > JOINED)
 }
 
 /// Mean of what the joined readings say minus what `other` says, over the last

@@ -87,11 +87,12 @@ impl Course {
     pub(crate) fn gathered(&self, from: Instant, wanted: i64) -> Option<Instant> {
         let goal = self.degrees_at(from) + wanted;
         let knot = self.degrees.partition_point(|sum| *sum < goal);
-        let span = match knot {
-            0 => return Some(from),
-            knot => self.series.spans.get(knot - 1)?,
+        let Some(before) = knot.checked_sub(1) else {
+            let begin = self.series.spans.first()?.from;
+            return Some(Instant(first_second(from.0, begin, |at| self.degrees_at(Instant(at)) >= goal)));
         };
-        let base = self.degrees[knot - 1];
+        let span = self.series.spans.get(before)?;
+        let base = self.degrees[before];
         let at = first_second(span.from, span.to, |at| base + degree_units(span, at) >= goal);
         Some(Instant(at.max(from.0)))
     }
@@ -183,8 +184,17 @@ impl Growth {
         let (mut sum, mut strange, mut unknown) = (0_i64, 0_i64, false);
         low.push(sum);
         outside.push(strange);
+        let mut last = Warmth::of(&curve, BLOOM_BASE_C);
         for span in spans {
-            sum += units(&curve, span, span.to, Bound::Low);
+            sum += match span.law {
+                Law::Line(a, b) => {
+                    // Mostly a stretch begins where the last one ended.
+                    let begin = if a == last.celsius { last } else { Warmth::of(&curve, a) };
+                    last = Warmth::of(&curve, b);
+                    grown(begin.mean_to(&curve, last), span.to - span.from)
+                }
+                _ => units(&curve, span, span.to, Bound::Low),
+            };
             unknown |= span.quality == Quality::Unknown;
             let (a, b) = edges(span);
             if curve.outside(a) || curve.outside(b) {
@@ -276,7 +286,11 @@ impl Growth {
     /// curve's data covered.
     pub fn outside_between(&self, from: Instant, to: Instant) -> bool {
         let spans = &self.course.series.spans;
-        if spans.is_empty() || to <= from {
+        let (Some(first), Some(last)) = (spans.first(), spans.last()) else {
+            return false;
+        };
+        let (from, to) = (from.max(Instant(first.from)), to.min(Instant(last.to)));
+        if to <= from {
             return false;
         }
         let Range { start, end } = index(spans, from.0)..index(spans, to.0 - 1) + 1;
@@ -303,6 +317,32 @@ fn edges(span: &Span) -> (f64, f64) {
     }
 }
 
+/// A temperature with the area under a curve up to it.
+#[derive(Clone, Copy)]
+struct Warmth {
+    celsius: f64,
+    area: f64,
+}
+
+impl Warmth {
+    #[inline]
+    fn of(curve: &Curve, celsius: f64) -> Warmth {
+        Warmth { celsius, area: curve.table.area(celsius) }
+    }
+
+    /// Mean rate per hour on the straight way to another temperature.
+    #[inline]
+    fn mean_to(self, curve: &Curve, end: Warmth) -> f64 {
+        curve.table.mean_by_area((self.celsius, self.area), (end.celsius, end.area))
+    }
+}
+
+/// Units of 2⁻⁴⁰ that grow in so many seconds at a rate per hour.
+#[inline]
+fn grown(per_hour: f64, seconds: i64) -> i64 {
+    (per_hour * (seconds as f64 * (UNITS / 3_600.0)) + 0.5) as i64
+}
+
 /// Growth from a span's begin to `at`, in units of 2⁻⁴⁰.
 #[inline]
 fn units(curve: &Curve, span: &Span, at: i64, bound: Bound) -> i64 {
@@ -316,8 +356,7 @@ fn units(curve: &Curve, span: &Span, at: i64, bound: Bound) -> i64 {
         (Law::Anything, Bound::Low) => 0.0,
         (Law::Anything, Bound::High) => curve.table.greatest(),
     };
-    let hours = (at - span.from) as f64 / 3_600.0;
-    (rate * hours * UNITS + 0.5) as i64
+    grown(rate, at - span.from)
 }
 
 /// Degree-seconds above [`BLOOM_BASE_C`] from a span's begin to `at`.

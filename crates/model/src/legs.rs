@@ -7,10 +7,11 @@ use crate::growth::{Bound, Growth, UNITS};
 use crate::plan::MarkBound;
 use crate::time::Instant;
 
-/// A mark counts as reached this many units of 2⁻⁴⁰ before it, a hundred
-/// thousandth of a second's growth, so that rounding in the sums never adds a
-/// second to a crossing that falls on one.
-const ROUNDING: i64 = 64;
+/// A mark counts as reached this many units of 2⁻⁴⁰ before it, so that rounding
+/// in the sums never adds a second to a crossing that falls on one. Each
+/// reading rounds by up to half a unit: this covers 2,048 of them in a leg, 85
+/// days of hours, and is a thousandth of a second's growth at 5 °C.
+const ROUNDING: i64 = 1_024;
 
 /// What ended a leg.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

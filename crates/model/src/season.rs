@@ -1,6 +1,7 @@
 //! A season of one block as one pure fold over plan, field log and growth.
 
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 use crate::bloom::{self, Basis, Count, Start};
 use crate::curve::Measure;
@@ -12,7 +13,7 @@ use crate::time::{DAY, HOUR, Instant};
 
 mod notes;
 mod sprays;
-pub use notes::Note;
+pub use notes::{NO_DECISION, Note};
 use sprays::Reset;
 
 /// Raised whenever the same input gives another season than before.
@@ -76,6 +77,17 @@ pub struct Season {
 }
 
 impl Season {
+    /// The season as the outside reads it: its fields at the top, and the same
+    /// object once more under `season`.
+    pub fn document(&self) -> Value {
+        let season = serde_json::to_value(self).unwrap_or_default();
+        let mut document = season.clone();
+        if let Value::Object(fields) = &mut document {
+            fields.insert("season".to_owned(), season);
+        }
+        document
+    }
+
     /// The leg that runs.
     pub fn running(&self) -> Option<&Leg> {
         self.legs.last().filter(|leg| leg.ended_at.is_none())
@@ -91,6 +103,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
     let threshold = plan.threshold();
     let start = if threshold > 0.0 { start(plan, &seen, growth, threshold, &mut notes) } else { None };
     notes::on_plan(plan, seen.style_mm(plan), growth, threshold, &mut notes);
+    notes::on_decision(seen.decision.is_some(), threshold, &mut notes);
     notes::on_log(&stand, &mut notes);
 
     let end = close(&seen, &stand);
@@ -345,6 +358,7 @@ fn look_again(stand: &Stand, legs: &[Leg], plan: &Plan, growth: &Growth, now: In
         .ahead
         .iter()
         .map(|(_, at)| *at)
+        .chain(stand.finishes_ahead.iter().copied())
         .chain(age)
         .chain(heads_up)
         .chain(reading)

@@ -60,12 +60,53 @@ impl Place {
                     standard_offset_hours(zone) * DEGREES_PER_HOUR
                 ),
             );
+            fields.ignore(&["elevation_m"]);
             return None;
         }
         let latitude = number("latitude", -90.0, 90.0);
         let longitude = number("longitude", -180.0, 180.0);
         let elevation_m = fields.number("elevation_m", -430.0, 5_000.0);
         Some(Place { latitude: latitude?, longitude: longitude?, elevation_m, zone: zone? })
+    }
+}
+
+/// Width of a cell that feeds are fetched for, degrees: about 2 km, the finest
+/// grid of the weather models behind them.
+const CELL_DEGREES: f64 = 0.02;
+/// Height of a cell, m: within it temperature is corrected by the lapse rate.
+const CELL_METRES: f64 = 50.0;
+/// Fall of temperature with height that the feeds themselves correct by, K/m.
+pub const LAPSE_K_PER_M: f64 = 0.0065;
+
+/// A cell of the map that is fetched once for all sites in it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GridCell {
+    /// Name of the cell; the same for all places in it.
+    pub key: String,
+    /// Its middle, degrees north.
+    pub latitude: f64,
+    /// Its middle, degrees east.
+    pub longitude: f64,
+    /// Its height, m, where that of the places is known.
+    pub elevation_m: Option<f64>,
+}
+
+impl Place {
+    /// The cell that the place lies in.
+    pub fn grid_cell(&self) -> GridCell {
+        let middle = |degrees: f64| (degrees / CELL_DEGREES).round() * CELL_DEGREES;
+        let (latitude, longitude) = (middle(self.latitude), middle(self.longitude));
+        let elevation_m = self.elevation_m.map(|metres| (metres / CELL_METRES).round() * CELL_METRES);
+        let height = elevation_m.map_or_else(|| "-".to_owned(), |metres| format!("{metres:.0}"));
+        GridCell { key: format!("{latitude:.2},{longitude:.2},{height}"), latitude, longitude, elevation_m }
+    }
+
+    /// What to add to a temperature of the cell to have that of the place, K.
+    pub fn correction_from(&self, cell: &GridCell) -> f64 {
+        match (cell.elevation_m, self.elevation_m) {
+            (Some(cell), Some(here)) => (cell - here) * LAPSE_K_PER_M,
+            _ => 0.0,
+        }
     }
 }
 

@@ -53,9 +53,11 @@ impl Instant {
             .to_rfc3339_opts(SecondsFormat::Secs, true)
     }
 
-    /// For people: `Wed 1 May, 17:10` on the wall clock of `zone`.
+    /// For people: `Wed 1 May, 17:10` on the wall clock of `zone`, rounded up
+    /// to the minute.
     pub fn spoken(self, zone: Tz) -> String {
-        self.utc()
+        Instant((self.0 + MINUTE - 1).div_euclid(MINUTE) * MINUTE)
+            .utc()
             .with_timezone(&zone)
             .format("%a %-d %b, %H:%M")
             .to_string()

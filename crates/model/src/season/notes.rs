@@ -68,6 +68,15 @@ pub(super) fn on_plan(plan: &Plan, style_mm: Option<f64>, growth: &Growth, thres
     }
 }
 
+/// Code of the note that no one has decided yet whether to thin.
+pub const NO_DECISION: &str = "no-decision";
+
+pub(super) fn on_decision(logged: bool, threshold: f64, notes: &mut Vec<Note>) {
+    if !logged && threshold > 0.0 {
+        notes.push(Note::new(NO_DECISION, "No decision to thin this block is logged yet."));
+    }
+}
+
 pub(super) fn on_log(stand: &Stand, notes: &mut Vec<Note>) {
     for (id, at) in &stand.ahead {
         let text = format!("Left out: it lies after now, at {at}.");
@@ -128,7 +137,8 @@ pub(super) fn on_start(
         _ => {}
     }
     if let Some(Start { basis: Basis::BetweenCounts, .. }) = start
-        && let Some((entry, _)) = counts.iter().find(|(_, count)| count.mean >= threshold && count.trees < 2)
+        && let Some(above) = counts.iter().position(|(_, count)| count.mean >= threshold)
+        && let Some((entry, _)) = counts[above.saturating_sub(1)..=above].iter().find(|(_, count)| count.trees < 2)
     {
         let text = "One tree was counted: the start lies anywhere between the two counts.";
         notes.push(Note::on(entry, "count-of-one-tree", text));

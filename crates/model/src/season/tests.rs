@@ -1,1 +1,144 @@
+use std::sync::Arc;
 
+use serde_json::{Value, json};
+
+use super::*;
+use crate::catalogue::Catalogue;
+use crate::field_log::Entry;
+use crate::growth::Course;
+use crate::series::{Reading, Series};
+
+const BEGIN: i64 = 1_367_107_200;
+
+fn at(hours: i64) -> Instant {
+    Instant(BEGIN + hours * HOUR)
+}
+
+fn plan() -> Plan {
+    let curves = json!({"steady": {
+        "form": "nodes", "unit": "fraction-per-day", "nodes": [[0, 0.5], [40, 0.5]],
+        "source": "for tests", "status": "constructed", "end_point": "style-base", "cultivars": ["Gala"],
+    }});
+    let materials = json!({"lime-sulfur": {"name": "Lime sulfur", "role": "thinner"}});
+    let catalogue = Catalogue::read(&curves, &materials).unwrap();
+    let block = json!({"name": "Far Field", "cultivar": "Gala", "target_fruit_per_tree": 100});
+    let sprays = json!({"sprays": [{"material": "lime-sulfur", "mark": 0.5}]});
+    Plan::assemble(None, chrono_tz::Europe::Berlin, &block, Some(&sprays), &catalogue).unwrap()
+}
+
+fn season(plan: &Plan, entries: &[Value], now: Instant) -> Season {
+    let readings = (0..=24 * 60).map(|n| Reading::instant(at(n), 15.0)).collect();
+    let course = Course::new(Series::join(&[readings], None, now));
+    let growth = Growth::new(Arc::new(course), plan.block.curve.clone());
+    let entries = entries.iter().map(|entry| Entry::read(entry, None).unwrap()).collect();
+    reckon(plan, &FieldLog::in_order(entries).unwrap(), &growth, now)
+}
+
+fn codes(season: &Season) -> Vec<&str> {
+    season.notes.iter().map(|note| note.code.as_str()).collect()
+}
+
+fn start() -> Value {
+    json!({"id": "s", "kind": "bloom-start", "at": at(0)})
+}
+
+/// A curve made for the cultivar and measured to the style base needs no
+/// caution of its own.
+#[test]
+fn a_curve_of_the_cultivar_is_taken_and_not_cautioned() {
+    let plan = plan();
+    assert_eq!(plan.block.curve.id, "steady");
+    let season = season(&plan, &[start()], at(10));
+    assert!(!codes(&season).iter().any(|code| code.starts_with("curve-")), "{:?}", season.notes);
+    assert!(codes(&season).contains(&"materials-unconfirmed"));
+}
+
+/// A corrected entry gives a reopened leg as many days again, however often.
+#[test]
+fn each_correction_reopens_a_leg_closed_by_age() {
+    let mut plan = plan();
+    plan.settings.age_days = 2;
+    let note = json!({"id": "n", "kind": "note", "at": at(1), "text": "mown"});
+    let corrected = |id: &str, hours: i64| {
+        json!({"id": id, "kind": "correction", "at": at(hours), "of": "n",
+            "entry": {"kind": "note", "at": at(1), "text": "mown again"}})
+    };
+    let ended = |entries: &[Value], hours: i64| season(&plan, entries, at(hours)).legs[0].ended_at;
+    let mut entries = vec![start(), note];
+    assert_eq!(ended(&entries, 47), None);
+    assert_eq!(ended(&entries, 300), Some(at(48)));
+    // While the leg still ran a correction gives it no more time.
+    entries.push(corrected("c0", 47));
+    assert_eq!(ended(&entries, 300), Some(at(48)));
+    entries.push(corrected("c1", 60));
+    assert_eq!(ended(&entries, 59), Some(at(48)));
+    assert_eq!(ended(&entries, 107), None);
+    assert_eq!(ended(&entries, 300), Some(at(108)));
+    entries.push(corrected("c2", 200));
+    assert_eq!(ended(&entries, 300), Some(at(248)));
+}
+
+/// Whichever of bloom end and stand-down came first ends the leg.
+#[test]
+fn the_first_of_several_ends() {
+    let end = |hours: i64| json!({"id": "e", "kind": "bloom-end", "at": at(hours)});
+    let down = |hours: i64| json!({"id": "d", "kind": "decision", "thin": false, "at": at(hours)});
+    let ended = |entries: &[Value]| {
+        let leg = season(&plan(), entries, at(40)).legs.remove(0);
+        (leg.ended_at, leg.ended_by)
+    };
+    assert_eq!(ended(&[start(), end(10), down(20)]), (Some(at(10)), Some(EndedBy::BloomEnd)));
+    assert_eq!(ended(&[start(), end(20), down(10)]), (Some(at(10)), Some(EndedBy::StandDown)));
+    // An end before the start leaves a leg without length.
+    assert_eq!(ended(&[start(), end(-5)]), (Some(at(0)), Some(EndedBy::BloomEnd)));
+}
+
+/// Style lengths of this season stand before the block's own, whatever entry
+/// they came with; a curve in mm is measured by their mean.
+#[test]
+fn the_style_that_a_curve_in_mm_is_measured_by() {
+    let curve = json!({"form": "nodes", "unit": "mm-per-day", "nodes": [[0, 4], [40, 4]],
+        "source": "for tests", "status": "constructed"});
+    let block = json!({"name": "Far Field", "cultivar": "Gala", "curve": curve, "style_lengths_mm": [7, 9],
+        "target_fruit_per_tree": 100});
+    let sprays = json!({"sprays": [{"material": "lime-sulfur", "mark": 0.5}]});
+    let plan =
+        Plan::assemble(None, chrono_tz::Europe::Berlin, &block, Some(&sprays), &Catalogue::default()).unwrap();
+    assert_eq!(season(&plan, &[start()], at(30)).legs[0].reached_at, Some(at(24)), "half of 8 mm at 4 mm a day");
+    let measured = |id: &str, mm: f64| json!({"id": id, "kind": "style-length", "at": at(1), "lengths_mm": [mm]});
+    let longer = season(&plan, &[start(), measured("a", 11.0), measured("b", 13.0)], at(40));
+    assert_eq!(longer.legs[0].reached_at, Some(at(36)), "half of 12 mm");
+    assert!(!codes(&longer).contains(&"style-length-not-used"));
+}
+
+/// The clock starts at so many open flowers as the block's start factor says.
+#[test]
+fn the_start_factor_moves_the_threshold() {
+    let mut plan = plan();
+    plan.block.start_factor = 0.5;
+    assert_eq!(plan.threshold(), 50.0);
+    let counts = [
+        json!({"id": "a", "kind": "open-count", "at": at(0), "open_per_tree": [25, 25]}),
+        json!({"id": "b", "kind": "open-count", "at": at(24), "open_per_tree": [100, 100]}),
+    ];
+    let start = season(&plan, &counts, at(24)).start.unwrap();
+    assert!(start.at.since(at(12)).abs() <= 1, "{start:?}");
+}
+
+/// Without a start the year is that of the last entry, else that of now.
+#[test]
+fn the_year_of_a_season_without_a_start() {
+    let plan = plan();
+    assert_eq!(season(&plan, &[], at(0)).year, 2013);
+    let old = json!({"id": "n", "kind": "note", "at": "2011-12-31T23:30:00Z", "text": "snow"});
+    assert_eq!(season(&plan, &[old], at(0)).year, 2012, "New Year has come in Berlin");
+}
+
+/// Words for people and programs do not change by accident.
+#[test]
+fn words_of_states() {
+    let states = [State::Watching, State::Growing, State::Due, State::Overrun, State::Done, State::StoodDown];
+    for state in states {
+        assert_eq!(serde_json::to_value(state).unwrap(), json!(state.word()));
+    }
+}

@@ -1,0 +1,293 @@
+//! One alert for one recipient as one mail.
+
+use chrono_tz::Tz;
+use model::plan::MarkBound;
+use model::time::{Instant, zone};
+use model::words;
+use store::{Message, MessageState, Uncomposed};
+
+use crate::about::{About, AlertKind};
+use crate::mail::letter::{self, Letter, LetterError};
+
+/// Who the mails come from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sender {
+    /// `Name <box@domain>` or `box@domain`.
+    pub from: String,
+    /// Domain of the Message-IDs.
+    pub domain: String,
+}
+
+impl Sender {
+    /// A sender whose Message-IDs carry the domain of its address.
+    ///
+    /// # Errors
+    /// When `from` is no mail address.
+    pub fn new(from: &str) -> Result<Sender, LetterError> {
+        let address = letter::address(from)?;
+        let domain = address.rsplit('@').next().unwrap_or("localhost").to_owned();
+        Ok(Sender {
+            from: from.to_owned(),
+            domain,
+        })
+    }
+}
+
+/// Why an alert could not be put into words.
+#[derive(Debug, thiserror::Error)]
+pub enum ComposeError {
+    /// What was kept of it cannot be read.
+    #[error("alert {alert}: its facts cannot be read: {cause}")]
+    Facts {
+        /// Id of the alert.
+        alert: String,
+        /// What was wrong.
+        cause: String,
+    },
+    /// The letter cannot be built.
+    #[error("alert {alert} for {recipient}: {source}")]
+    Letter {
+        /// Id of the alert.
+        alert: String,
+        /// Mail address.
+        recipient: String,
+        /// What was wrong.
+        source: LetterError,
+    },
+}
+
+/// Composes the message that carries one item. The same item gives the same
+/// bytes, save the moment of composing.
+///
+/// # Errors
+/// [`ComposeError`].
+pub fn compose(
+    waiting: &Uncomposed,
+    sender: &Sender,
+    now: Instant,
+) -> Result<Message, ComposeError> {
+    let alert = &waiting.alert;
+    let facts = |cause: String| ComposeError::Facts {
+        alert: alert.id.clone(),
+        cause,
+    };
+    let about: About =
+        serde_json::from_value(alert.about.clone()).map_err(|error| facts(error.to_string()))?;
+    let zone = zone(&waiting.site.time_zone).map_err(|error| facts(error.to_string()))?;
+    let cultivar = waiting
+        .block
+        .details
+        .get("cultivar")
+        .and_then(|name| name.as_str())
+        .unwrap_or_default();
+    let words = Words {
+        block: &waiting.block.name,
+        cultivar,
+        farm: &waiting.farm.name,
+        about: &about,
+        zone,
+    };
+    let in_letter = |source| ComposeError::Letter {
+        alert: alert.id.clone(),
+        recipient: waiting.item.recipient.clone(),
+        source,
+    };
+    let header_id = letter::header_id(&waiting.item.id, &sender.domain).map_err(in_letter)?;
+    let lines = words.lines();
+    let letter = Letter {
+        from: sender.from.clone(),
+        to: waiting.item.recipient.clone(),
+        subject: words.subject(),
+        text: text(&lines),
+        html: html(&words.subject(), &lines),
+        header_id: header_id.clone(),
+        date: now,
+        headers: vec![(
+            "X-Bloomtide-Alert".to_owned(),
+            format!("{}; {}", about.kind.word(), alert.id),
+        )],
+    };
+    let body = letter::build(&letter).map_err(in_letter)?;
+    Ok(Message {
+        id: waiting.item.id.clone(),
+        header_id,
+        recipient: waiting.item.recipient.clone(),
+        body,
+        composed_at: now,
+        state: MessageState::Ready,
+        attempts: 0,
+        next_try_at: Some(now),
+        last_error: None,
+        sent_at: None,
+    })
+}
+
+struct Words<'a> {
+    block: &'a str,
+    cultivar: &'a str,
+    farm: &'a str,
+    about: &'a About,
+    zone: Tz,
+}
+
+impl Words<'_> {
+    fn moment(&self, at: Option<Instant>) -> String {
+        at.map_or_else(|| "an unknown time".to_owned(), |at| at.spoken(self.zone))
+    }
+
+    fn mark(&self) -> String {
+        self.about.mark.map_or_else(
+            || "no mark".to_owned(),
+            |mark| format!("{mark:.2} of the style"),
+        )
+    }
+
+    /// Block, time, and what to do, the essence within 70 characters.
+    fn subject(&self) -> String {
+        let (block, at) = (self.block, self.moment(self.about.at));
+        match self.about.kind {
+            AlertKind::Started => {
+                format!("{block}: bloom clock started {at} - get the sprayer ready")
+            }
+            AlertKind::HeadsUp => format!("{block}: spray likely due {at} - plan it"),
+            AlertKind::Due => format!("{block}: spray due since {at} - look, then spray"),
+            AlertKind::Withdrawn => {
+                let kind = self.about.takes_back.map_or("alert", AlertKind::word);
+                format!("{block}: \"{kind}\" of {at} withdrawn - do not act on it")
+            }
+        }
+    }
+
+    fn lines(&self) -> Vec<String> {
+        let about = self.about;
+        let mut lines = Vec::new();
+        if !about.decided && matches!(about.kind, AlertKind::HeadsUp | AlertKind::Due) {
+            lines.push("No decision to thin this block is logged yet: decide first.".to_owned());
+        }
+        lines.push(format!(
+            "{} ({}), {}.",
+            self.block, self.cultivar, self.farm
+        ));
+        lines.extend(self.what());
+        if about.kind != AlertKind::Withdrawn {
+            lines.extend(self.range());
+            lines.push(self.next());
+        }
+        let read = about
+            .as_of
+            .map_or_else(|| "none yet".to_owned(), |at| at.spoken(self.zone));
+        let sources = if about.temperatures.is_empty() {
+            String::new()
+        } else {
+            format!(" from {}", about.temperatures.join(", "))
+        };
+        lines.push(format!(
+            "Readings{sources} up to {read}; curve {}.",
+            about.curve
+        ));
+        lines.push(format!("Times are {}.", self.zone.name()));
+        if about.kind != AlertKind::Withdrawn {
+            lines.push(words::UNCONFIRMED.to_owned());
+            lines.push(words::NO_REENTRY.to_owned());
+        }
+        lines.push(words::CAUTION.to_owned());
+        lines
+    }
+
+    fn what(&self) -> Vec<String> {
+        let (about, at) = (self.about, self.moment(self.about.at));
+        match about.kind {
+            AlertKind::Started => vec![format!(
+                "{:.0} live open flowers a tree were reached {at}: as many as fruit are wanted. Their pollen tubes now grow.",
+                about.threshold
+            )],
+            AlertKind::HeadsUp => vec![format!(
+                "By readings and forecast, leg {} reaches {} {at}.",
+                about.leg.unwrap_or(1),
+                self.mark()
+            )],
+            AlertKind::Due => vec![format!(
+                "By readings, not forecast, leg {} reached {} {at}.",
+                about.leg.unwrap_or(1),
+                self.mark()
+            )],
+            AlertKind::Withdrawn => {
+                let kind = about.takes_back.map_or("alert", AlertKind::word);
+                vec![
+                    format!(
+                        "The alert \"{kind}\" that named {at} no longer holds: readings or entries were corrected since."
+                    ),
+                    "Do not act on it. If it becomes true again, you will be told again."
+                        .to_owned(),
+                ]
+            }
+        }
+    }
+
+    fn range(&self) -> Option<String> {
+        match (self.about.earliest, self.about.latest) {
+            (Some(early), Some(late)) if early != late => Some(format!(
+                "It may have been as early as {} or as late as {}.",
+                early.spoken(self.zone),
+                late.spoken(self.zone)
+            )),
+            (None, Some(_)) if self.about.kind == AlertKind::Started => {
+                Some("How much earlier it may have been is not known.".to_owned())
+            }
+            _ => None,
+        }
+    }
+
+    fn next(&self) -> String {
+        let material = self.about.material.as_deref().unwrap_or("no spray");
+        let bound = match self.about.bound {
+            Some(MarkBound::NotBefore) => "not before the mark: earlier it takes wanted flowers",
+            Some(MarkBound::NotAfter) => {
+                "not after the mark: later, flowers that no one wants come through"
+            }
+            None => "as planned",
+        };
+        match self.about.kind {
+            AlertKind::Started => {
+                format!(
+                    "Next: {material} at {}. You get a heads-up before it, and word when it is reached.",
+                    self.mark()
+                )
+            }
+            AlertKind::HeadsUp => format!(
+                "Next: plan {material}, {bound}. Look for a slot that weather and bees allow."
+            ),
+            _ => format!(
+                "Next: {material}, {bound}. Log the spray when it is done: the clock starts again from it."
+            ),
+        }
+    }
+}
+
+fn text(lines: &[String]) -> String {
+    let mut text = lines.join("\n");
+    text.push('\n');
+    text
+}
+
+fn html(title: &str, lines: &[String]) -> String {
+    let mut html = format!(
+        "<!doctype html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\"><title>{}</title></head>\n<body>\n<h1 style=\"font-size:1.2em\">{0}</h1>\n",
+        escaped(title)
+    );
+    for line in lines {
+        html.push_str(&format!("<p>{}</p>\n", escaped(line)));
+    }
+    html.push_str("</body>\n</html>\n");
+    html
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+        .replace('"', "&quot;")
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,31 @@
+//! Whether the process is up, and whether it can work.
+
+use std::time::Duration;
+
+use axum::Json;
+use axum::extract::State;
+use serde_json::{Value, json};
+
+use crate::desk::Here;
+use crate::problem::Problem;
+
+/// A database that takes longer than this to answer is as good as away for
+/// whoever decides where to send requests.
+const LONGEST_PING: Duration = Duration::from_secs(3);
+
+/// The process is up.
+pub(crate) async fn healthz(State(desk): Here) -> Json<Value> {
+    Json(json!({"status": "up", "version": desk.app.version}))
+}
+
+/// The database answers.
+pub(crate) async fn readyz(State(desk): Here) -> Result<Json<Value>, Problem> {
+    match tokio::time::timeout(LONGEST_PING, desk.app.store.ping()).await {
+        Ok(Ok(())) => Ok(Json(json!({"status": "ready"}))),
+        Ok(Err(error)) => {
+            tracing::error!(%error, "the database does not answer");
+            Err(Problem::busy("The database does not answer."))
+        }
+        Err(_) => Err(Problem::busy("The database does not answer in time.")),
+    }
+}

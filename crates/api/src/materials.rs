@@ -1,0 +1,74 @@
+//! Materials by their common names: what a logged spray does to the clock.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::IntoResponse;
+use model::input;
+use model::materials::Material;
+use model::words;
+use serde_json::{Value, json};
+
+use crate::answer::{Answer, created, ok, whole};
+use crate::catalogue::own_material;
+use crate::curves::without_id;
+use crate::desk::Here;
+use crate::fields;
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::request::Document;
+
+pub(crate) async fn list(State(desk): Here, query: Query) -> Answer {
+    query.finish()?;
+    let shipped = &desk.app.catalogue.materials;
+    let own = desk.app.store.materials().await?;
+    let own = own.iter().filter_map(own_material).filter(|own| !ships(shipped, &own.id));
+    let all = shipped.iter().map(|material| render(material, true));
+    whole(all.chain(own.map(|material| render(&material, false))).collect())
+}
+
+pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let catalogue = desk.catalogue().await?;
+    let Some(material) = catalogue.materials.iter().find(|material| material.id == id) else {
+        return Err(Problem::not_found(format!("There is no material `{id}`.")));
+    };
+    ok(render(material, ships(&desk.app.catalogue.materials, &id)))
+}
+
+pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Document) -> Answer {
+    query.finish()?;
+    let material = input::read(&document, |fields| {
+        let id = fields::required_id(fields);
+        let material = Material::from_fields(id.as_deref().unwrap_or_default(), fields)?;
+        fields::check_name(fields, "name", &material.name);
+        Some(material)
+    })?;
+    if ships(&desk.app.catalogue.materials, &material.id) {
+        let detail =
+            format!("Material `{}` ships with the program and stays as it is; give yours another id.", material.id);
+        return Err(Problem::conflict_at("/id", detail));
+    }
+    let known = desk.app.store.materials().await?.iter().any(|row| row.id == material.id);
+    desk.app.store.add_material(&material.id, &without_id(document), desk.now()).await?;
+    let rendered = render(&material, false);
+    if known {
+        return Ok((StatusCode::OK, axum::Json(rendered)).into_response());
+    }
+    // A spray of it may thin where before it asked the person.
+    desk.poke();
+    created(&format!("/api/v1/materials/{}", material.id), rendered)
+}
+
+fn ships(shipped: &[Material], id: &str) -> bool {
+    shipped.iter().any(|material| material.id == id)
+}
+
+fn render(material: &Material, shipped: bool) -> Value {
+    json!({
+        "id": material.id,
+        "name": material.name,
+        "role": material.role,
+        "shipped": shipped,
+        "caution": words::CAUTION,
+    })
+}

@@ -1,0 +1,158 @@
+//! Readings: those stored, by time; and those typed in.
+
+use axum::extract::{Path, State};
+use model::input::{self, Fields};
+use model::series::Reading;
+use model::time::{FUTURE_TOLERANCE, Instant, MINUTE};
+use model::units::{COLDEST_C, TemperatureUnit, WARMEST_C};
+use serde_json::{Value, json};
+use store::{Site, Upload, Way};
+
+use crate::answer::{Answer, ok, page};
+use crate::desk::{Desk, Here};
+use crate::limits;
+use crate::problem::{Problem, Wrong};
+use crate::query::Query;
+
+/// Longest mean that is taken, minutes, as for files.
+const LONGEST_MEAN_MINUTES: i64 = weather::mapping::LONGEST_INTERVAL_MINUTES;
+
+pub(crate) async fn list(State(desk): Here, Path(site): Path<String>, mut query: Query) -> Answer {
+    let from = query.instant("from").unwrap_or(Instant::MIN);
+    let to = query.instant("to").unwrap_or(Instant::MAX);
+    let limit = query.limit(limits::READINGS_PAGE, limits::LONGEST_READINGS_PAGE);
+    let after = query.text("after");
+    query.finish()?;
+    let after = after.as_deref().map(read_cursor).transpose()?;
+    let site = desk.site(&site).await?;
+    let readings = desk.app.store.readings_page(&site.id, from, to, after, limit + 1).await?;
+    page(readings, limit, |(source, reading)| cursor(source, reading), |(source, reading)| {
+        json!({
+            "at": reading.at,
+            "source": source,
+            "celsius": reading.celsius,
+            "minutes": (reading.span > 0).then_some(reading.span as f64 / MINUTE as f64),
+            "flag": reading.flag,
+        })
+    })
+}
+
+fn cursor(source: &str, reading: &Reading) -> String {
+    format!("{}.{source}", reading.at.0)
+}
+
+fn read_cursor(text: &str) -> Result<(Instant, &str), Problem> {
+    let parted = text.split_once('.').and_then(|(at, source)| Some((Instant(at.parse().ok()?), source)));
+    parted.ok_or_else(|| Problem::parameter("after", format!("`{text}` is not the `next` of an earlier page")))
+}
+
+/// Stores readings of the body `{"source": …, "readings": […]}`, all or none.
+pub(crate) async fn typed_in(desk: &Desk, site: &Site, parameter: Option<String>, document: &Value) -> Answer {
+    let now = desk.now();
+    let read = input::read(document, |fields| {
+        let source = match (fields.text("source"), &parameter) {
+            (Some(source), Some(other)) if source != *other => {
+                fields.fault("source", format!("is `{source}`, but the address says `{other}`"));
+                None
+            }
+            (None, Some(source)) => Some(source.clone()),
+            (Some(source), _) => Some(source),
+            (None, None) => fields.required_text("source"),
+        };
+        let readings = fields.require("readings").then(|| list_of(fields, now));
+        Some((source?, readings?))
+    });
+    let (source, readings) = read?;
+    let source = match desk.app.store.source(&source).await? {
+        Some(found) if found.site_id == site.id => found,
+        _ => return Err(no_source(site, &source, parameter.is_some())),
+    };
+    if source.way == Way::Feed {
+        return Err(Problem::conflict("The source is a feed: its readings come from its provider alone."));
+    }
+    let stored = desk.app.store.store_readings(&source.id, &readings, now).await?;
+    desk.poke_if_changed(stored);
+    ok(json!({
+        "source": source.id,
+        "stored": stored.stored,
+        "unchanged": stored.unchanged,
+        "corrected": stored.corrected,
+        "refused": 0,
+        "missing": 0,
+        "refused_rows": [],
+    }))
+}
+
+/// The source named is none of the site's.
+pub(crate) fn no_source(site: &Site, id: &str, in_address: bool) -> Problem {
+    let detail = format!("site `{}` has no source `{id}`", site.id);
+    if in_address {
+        return Problem::parameter("source", detail);
+    }
+    Problem::invalid(vec![Wrong { pointer: Some("/source".into()), parameter: None, detail }])
+}
+
+fn list_of(fields: &Fields<'_>, now: Instant) -> Vec<Reading> {
+    let count = fields.value("readings").and_then(Value::as_array).map(Vec::len);
+    match count {
+        Some(0) => fields.fault("readings", "is an empty list; expected at least one reading"),
+        Some(count) if count > limits::HAND_READINGS => {
+            fields.fault("readings", format!("has {count} readings; at most {} are taken at once", limits::HAND_READINGS));
+            return Vec::new();
+        }
+        _ => {}
+    }
+    fields.tables("readings", |fields| reading(fields, now))
+}
+
+fn reading(fields: &Fields<'_>, now: Instant) -> Option<Reading> {
+    let at = if fields.require("at") { fields.instant("at") } else { None };
+    if let Some(at) = at.filter(|at| *at > now.plus(FUTURE_TOLERANCE)) {
+        let minutes = FUTURE_TOLERANCE / MINUTE;
+        fields.fault("at", format!("{at} lies more than {minutes} minutes ahead of now, {now}"));
+    }
+    let span = fields.whole("minutes", 1, LONGEST_MEAN_MINUTES).map_or(0, |minutes| minutes * MINUTE);
+    let celsius = temperature(fields);
+    Some(Reading::mean_ending(at?, span, celsius?))
+}
+
+/// `celsius`, or `value` with its `unit`.
+fn temperature(fields: &Fields<'_>) -> Option<f64> {
+    match (fields.has("celsius"), fields.has("value")) {
+        (true, true) => {
+            fields.ignore(&["unit"]);
+            fields.fault("value", "stands beside celsius; give one of them");
+            None
+        }
+        (true, false) => {
+            if fields.has("unit") {
+                fields.fault("unit", "belongs to value; celsius says its own");
+            }
+            fields.number("celsius", COLDEST_C, WARMEST_C)
+        }
+        (false, false) => {
+            fields.ignore(&["unit"]);
+            fields.fault("celsius", "is missing; give celsius, or value with its unit");
+            None
+        }
+        (false, true) => {
+            let unit = fields.require("unit").then(|| fields.word("unit", &TemperatureUnit::NAMES)).flatten();
+            let value = fields.number("value", f64::MIN, f64::MAX);
+            let celsius = TemperatureUnit::named(unit?)?.to_celsius(value?);
+            if (COLDEST_C..=WARMEST_C).contains(&celsius) {
+                return Some(celsius);
+            }
+            fields.fault("value", format!("is {celsius:.1} °C, outside {COLDEST_C} to {WARMEST_C} °C; is the unit right?"));
+            None
+        }
+    }
+}
+
+impl Desk {
+    /// Wakes the loops when an upload changed anything.
+    pub(crate) fn poke_if_changed(&self, upload: Upload) {
+        if upload.stored + upload.corrected > 0 {
+            self.poke();
+        }
+    }
+}

@@ -1,0 +1,146 @@
+//! Seasons as they were last reckoned, with what they were reckoned from.
+
+use axum::extract::{Path, State};
+use model::catalogue::Catalogue;
+use model::input::Faults;
+use model::plan::{Agreed, Plan};
+use model::season::MODEL_VERSION;
+use model::time::Instant;
+use model::words;
+use serde_json::{Value, json};
+use store::{Block, SeasonRow, Site, Source};
+
+use crate::answer::{Answer, ok, whole};
+use crate::desk::{Desk, Here};
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::{curves, fields, plans, sites};
+
+/// The years in which a block has a season.
+pub(crate) async fn years(State(desk): Here, Path(block): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let block = desk.block(&block).await?;
+    let mut years = desk.app.store.seasons_of(&block.id).await?;
+    years.sort_unstable();
+    let item = |year: &i32| json!({"year": year, "season": format!("/api/v1/blocks/{}/seasons/{year}", block.id)});
+    whole(years.iter().map(item).collect())
+}
+
+/// One season. Its fields stand at the top and once more under `season`, for
+/// readers of either.
+pub(crate) async fn one(State(desk): Here, Path((block, year)): Path<(String, String)>, query: Query) -> Answer {
+    query.finish()?;
+    let block = desk.block(&block).await?;
+    let year = fields::year(&year)?;
+    let Some(row) = desk.app.store.season(&block.id, year).await? else {
+        return Err(no_season(&block, year));
+    };
+    let (site, plan) = desk.behind(&block, year).await?;
+    let catalogue = desk.catalogue().await?;
+    let sources = desk.app.store.sources_of(&site.id).await?;
+    ok(desk.render_season(&row, &block, &site, &plan, &sources, &catalogue)?)
+}
+
+/// Neither plan nor log has begun that season.
+pub(crate) fn no_season(block: &Block, year: i32) -> Problem {
+    Problem::not_found(format!("Block `{}` has no season {year}: it begins with a plan or a log entry.", block.id))
+}
+
+/// Whether what was reckoned is no longer what would be.
+fn stale(row: &SeasonRow, now: Instant) -> bool {
+    row.reckoned.as_ref().is_none_or(|reckoned| {
+        !reckoned.versions.same_input(&row.versions_now)
+            || reckoned.versions.model != MODEL_VERSION
+            || reckoned.look_again_at.is_some_and(|at| at <= now)
+    })
+}
+
+impl Desk {
+    /// The site of a block, and its plan of a year as given.
+    pub(crate) async fn behind(&self, block: &Block, year: i32) -> Result<(Site, Option<Value>), Problem> {
+        let site = self.site(&block.site_id).await?;
+        let plan = self.app.store.plan(&block.id, year).await?.map(|plan| plan.doc);
+        Ok((site, plan))
+    }
+
+    fn render_season(
+        &self,
+        row: &SeasonRow,
+        block: &Block,
+        site: &Site,
+        plan: &Option<Value>,
+        sources: &[Source],
+        catalogue: &Catalogue,
+    ) -> Result<Value, Problem> {
+        let season = row.reckoned.as_ref().map(|reckoned| &reckoned.doc);
+        let mut document = json!({"year": row.year});
+        if let Some(fields) = season.and_then(Value::as_object) {
+            for (name, value) in fields {
+                document[name] = value.clone();
+            }
+        }
+        document["season"] = json!(season);
+        let plan = assembled(row.year, block, site, plan, catalogue)?;
+        let more = json!({
+            "stale": stale(row, self.now()),
+            "reckoned_at": row.reckoned.as_ref().map(|reckoned| reckoned.reckoned_at),
+            "look_again_at": row.reckoned.as_ref().and_then(|reckoned| reckoned.look_again_at),
+            "block": {
+                "id": block.id,
+                "name": block.name,
+                "cultivar": block.details.get("cultivar"),
+                "curve": block.details.get("curve"),
+            },
+            "site": {
+                "id": site.id,
+                "name": site.name,
+                "time_zone": site.time_zone,
+                "latitude": site.latitude,
+                "longitude": site.longitude,
+            },
+            "farm_id": block.farm_id,
+            "target": plan.as_ref().ok().map(|plan| plan.block.target_fruit_per_tree),
+            "threshold": plan.as_ref().ok().map(Plan::threshold),
+            "curve": plan.as_ref().ok().map(|plan| curves::provenance(&plan.block.curve)),
+            "plan": plan.as_ref().ok().map(|plan| plans::render(&agreed(plan), catalogue)),
+            "sources": sources.iter().map(|source| json!({
+                "id": source.id,
+                "name": source.name,
+                "way": source.way.word(),
+                "kind": source.kind.word(),
+                "attribution": self.attribution(source),
+            })).collect::<Vec<_>>(),
+            "caution": words::CAUTION,
+        });
+        if let Value::Object(more) = more {
+            for (name, value) in more {
+                document[name] = value;
+            }
+        }
+        if let Err(faults) = plan {
+            document["faults"] = json!(faults.0);
+        }
+        Ok(document)
+    }
+}
+
+/// Block and plan as the model takes them; the faults are those of documents
+/// that were taken once and that the catalogue no longer fits.
+pub(crate) fn assembled(
+    year: i32,
+    block: &Block,
+    site: &Site,
+    plan: &Option<Value>,
+    catalogue: &Catalogue,
+) -> Result<Result<Plan, Faults>, Problem> {
+    let zone = sites::place(site)?.zone;
+    let plan = Plan::assemble(Some(year), zone, &block.details, plan.as_ref(), catalogue);
+    if let Err(faults) = &plan {
+        tracing::error!(block = block.id, year, %faults, "a stored block or plan does not read back");
+    }
+    Ok(plan)
+}
+
+fn agreed(plan: &Plan) -> Agreed {
+    Agreed { sprays: plan.sprays.clone(), settings: plan.settings }
+}

@@ -1,0 +1,188 @@
+//! Sources: where a site's temperatures come from, and how its files are read.
+
+use axum::extract::{Path, State};
+use model::input::{self, Fields};
+use model::series::Kind;
+use model::site::Place;
+use serde_json::{Value, json};
+use store::{Site, Source, Way};
+use weather::mapping::Mapping;
+
+use crate::answer::{Answer, created, ok, whole};
+use crate::desk::{Desk, Here};
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::request::Document;
+use crate::{fields, limits, sites};
+
+/// Lowest place in the order of trust that can be asked for.
+const LEAST_TRUSTED: i64 = 1_000;
+const KINDS: [&str; 3] = ["station", "model-analysis", "hand"];
+
+pub(crate) async fn list(State(desk): Here, Path(site): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let site = desk.site(&site).await?;
+    let sources = desk.app.store.sources_of(&site.id).await?;
+    whole(sources.iter().map(|source| desk.render_source(source)).collect())
+}
+
+pub(crate) async fn add(
+    State(desk): Here,
+    Path(site): Path<String>,
+    query: Query,
+    Document(document): Document,
+) -> Answer {
+    query.finish()?;
+    let site = desk.site(&site).await?;
+    let others = desk.app.store.sources_of(&site.id).await?;
+    if others.len() >= limits::SOURCES_PER_SITE {
+        let most = limits::SOURCES_PER_SITE;
+        return Err(Problem::conflict(format!("The site has {most} sources already, the most that one may have.")));
+    }
+    let place = sites::place(&site)?;
+    let last = others.iter().map(|source| source.trust).max().unwrap_or(0);
+    let source = input::read(&document, |fields| desk.read_source(fields, &site, &place, last + 1))?;
+    desk.app.store.add_source(&source).await?;
+    if source.way == Way::Feed {
+        desk.poke();
+    }
+    let location = format!("/api/v1/sites/{}/sources/{}", site.id, source.id);
+    created(&location, desk.render_source(&source))
+}
+
+pub(crate) async fn one(State(desk): Here, Path((site, source)): Path<(String, String)>, query: Query) -> Answer {
+    query.finish()?;
+    let site = desk.site(&site).await?;
+    let source = desk.source_of(&site, &source).await?;
+    ok(desk.render_source(&source))
+}
+
+/// Sets how the source's files are read from now on; what was stored stays.
+pub(crate) async fn change(
+    State(desk): Here,
+    Path((site, source)): Path<(String, String)>,
+    query: Query,
+    Document(document): Document,
+) -> Answer {
+    query.finish()?;
+    let site = desk.site(&site).await?;
+    let mut source = desk.source_of(&site, &source).await?;
+    if source.way != Way::File {
+        let way = source.way.word();
+        return Err(Problem::conflict(format!("The source comes by {way}: only one that comes by file has a mapping.")));
+    }
+    let mapping = input::read(&document, |fields| {
+        if !fields.require("mapping") {
+            return None;
+        }
+        mapping(fields, Some(source.kind))
+    })?;
+    let mapping = mapping.to_json();
+    desk.app.store.set_mapping(&source.id, &mapping).await?;
+    source.mapping = Some(mapping);
+    ok(desk.render_source(&source))
+}
+
+/// Reads `mapping`. The kind of its readings is that of the source where it is
+/// known, and must not say another.
+fn mapping(fields: &Fields<'_>, kind: Option<Kind>) -> Option<Mapping> {
+    let table = fields.table("mapping")?;
+    let says_kind = table.has("reading_kind");
+    let read = Mapping::from_fields(&table);
+    table.refuse_unknown();
+    let mut mapping = read?;
+    if let Some(kind) = kind {
+        if says_kind && mapping.reading_kind != kind {
+            let (says, is) = (mapping.reading_kind.word(), kind.word());
+            table.fault("reading_kind", format!("is {says}, but the readings of this source are {is}"));
+        }
+        mapping.reading_kind = kind;
+    }
+    Some(mapping)
+}
+
+impl Desk {
+    fn read_source(&self, fields: &Fields<'_>, site: &Site, place: &Place, next: i64) -> Option<Source> {
+        let id = fields::given_id(fields);
+        let name = fields::name(fields, "name");
+        let trust = fields.whole("trust", 1, LEAST_TRUSTED).unwrap_or(next);
+        let way = if fields.require("way") { fields.word("way", &["file", "feed", "hand"]) } else { None };
+        let said = fields.word("reading_kind", &KINDS).and_then(Kind::named);
+        fields.ignore(&["provider", "mapping"]);
+        let way = Way::named(way?)?;
+        if site.farm_id.is_none() && way != Way::Feed {
+            fields.fault("way", "the site is the server's own, which takes feeds only; files and hand entry belong to a farm's site");
+        }
+        if way != Way::Feed && fields.has("provider") {
+            fields.fault("provider", "belongs to a feed");
+        }
+        if way != Way::File && fields.has("mapping") {
+            fields.fault("mapping", "belongs to a source that comes by file");
+        }
+        let (kind, provider, mapping) = match way {
+            Way::Feed => {
+                let provider = self.read_provider(fields)?;
+                (provider.kind, Some(provider), None)
+            }
+            Way::Hand => (Kind::Hand, None, None),
+            Way::File if fields.has("mapping") => {
+                let mapping = mapping(fields, said)?;
+                (mapping.reading_kind, None, Some(mapping.to_json()))
+            }
+            Way::File => (said.unwrap_or(Kind::Station), None, None),
+        };
+        if let Some(said) = said.filter(|said| *said != kind) {
+            let (says, is) = (said.word(), kind.word());
+            fields.fault("reading_kind", format!("is {says}, but readings that come this way are {is}"));
+        }
+        Some(Source {
+            id: id.unwrap_or_else(|| self.new_id()),
+            site_id: site.id.clone(),
+            name: name?,
+            way,
+            provider: provider.map(|provider| provider.name.to_owned()),
+            cell: provider.map(|provider| (provider.cell)(place)),
+            kind,
+            trust,
+            mapping,
+            created_at: self.now(),
+        })
+    }
+
+    fn read_provider(&self, fields: &Fields<'_>) -> Option<&crate::Provider> {
+        let name = fields.required_text("provider")?;
+        let provider = self.provider(&name);
+        if provider.is_none() {
+            let known: Vec<_> = self.app.providers.iter().map(|provider| provider.name).collect();
+            fields.fault("provider", format!("`{name}` is not a provider here; known: {}", known.join(", ")));
+        }
+        provider
+    }
+
+    /// A source that must be one of the site's.
+    pub(crate) async fn source_of(&self, site: &Site, id: &str) -> Result<Source, Problem> {
+        let source = self.app.store.source(id).await?.filter(|source| source.site_id == site.id);
+        source.ok_or_else(|| Problem::not_found(format!("Site `{}` has no source `{id}`.", site.id)))
+    }
+
+    fn render_source(&self, source: &Source) -> Value {
+        json!({
+            "id": source.id,
+            "site_id": source.site_id,
+            "name": source.name,
+            "way": source.way.word(),
+            "provider": source.provider,
+            "cell": source.cell,
+            "reading_kind": source.kind.word(),
+            "attribution": self.attribution(source),
+            "trust": source.trust,
+            "mapping": source.mapping,
+            "created_at": source.created_at,
+        })
+    }
+
+    /// Whom to credit for a source's readings.
+    pub(crate) fn attribution(&self, source: &Source) -> Option<&'static str> {
+        self.provider(source.provider.as_deref()?).map(|provider| provider.attribution)
+    }
+}

@@ -1,0 +1,208 @@
+//! A season moment by moment, as JSON or as CSV.
+
+mod moments;
+
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use model::field_log::{Entry, FieldLog};
+use model::plan::Plan;
+use model::time::{DAY, Instant};
+use model::words;
+use serde_json::json;
+use store::{Block, LogEntry, SiteWeather};
+
+use crate::answer::Answer;
+use crate::csv_out::{number_cell, text_cell};
+use crate::desk::{Desk, Here};
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::seasons::{assembled, no_season};
+use crate::{curves, fields, limits};
+
+use moments::Row;
+
+/// What is shown before the first entry.
+const LEAD_IN: i64 = 3 * DAY;
+/// What is read before that: a gap is bounded by the ten days before it, and
+/// two sources are compared over seven.
+const HISTORY: i64 = 20 * DAY;
+
+/// The columns, in this order, as the contracts have them.
+const COLUMNS: [&str; 11] = [
+    "time_utc",
+    "time_local",
+    "temperature_c",
+    "kind",
+    "source",
+    "flag",
+    "rate_per_day",
+    "leg",
+    "progress",
+    "progress_low",
+    "progress_high",
+];
+
+/// What one timeline is made from.
+struct Request {
+    block: Block,
+    plan: Plan,
+    log: FieldLog,
+    weather: SiteWeather,
+    forecast_source: Option<String>,
+    now: Instant,
+    /// What of it is shown, both included.
+    shown: (Instant, Instant),
+    csv: bool,
+}
+
+pub(crate) async fn timeline(
+    State(desk): Here,
+    Path((block, year)): Path<(String, String)>,
+    mut query: Query,
+    headers: HeaderMap,
+) -> Answer {
+    let (from, to) = (query.instant("from"), query.instant("to"));
+    let format = query.word("format", &["json", "csv"]);
+    query.finish()?;
+    let csv = format.map_or_else(|| asks_for_csv(&headers), |format| format == "csv");
+    let block = desk.block(&block).await?;
+    let year = fields::year(&year)?;
+    let request = desk.request(block, year, (from, to), csv).await?;
+    tokio::task::spawn_blocking(move || render(request)).await.map_err(|error| {
+        tracing::error!(%error, "a timeline could not be made");
+        Problem::failed()
+    })
+}
+
+impl Desk {
+    async fn request(
+        &self,
+        block: Block,
+        year: i32,
+        asked: (Option<Instant>, Option<Instant>),
+        csv: bool,
+    ) -> Result<Request, Problem> {
+        let store = &self.app.store;
+        let now = self.now();
+        if store.season(&block.id, year).await?.is_none() {
+            return Err(no_season(&block, year));
+        }
+        let (site, plan) = self.behind(&block, year).await?;
+        let plan = assembled(year, &block, &site, &plan, &self.catalogue().await?)?.map_err(|_| Problem::failed())?;
+        let log = field_log(store.log(&block.id, year).await?);
+        // What the query asks for only narrows this, so that progress stays
+        // counted from where the legs began.
+        let first = log.begin().unwrap_or(now).plus(-LEAD_IN);
+        let last = first.plus(limits::TIMELINE_SECONDS);
+        let mut weather = store.site_weather(&site.id, first.plus(-HISTORY), now.min(last)).await?;
+        if last < now {
+            // A season long past: today's forecast has nothing to do with it.
+            weather.forecast = None;
+        }
+        let forecast_source = match &weather.forecast {
+            Some(_) => store.latest_forecast(&site.id).await?.map(|(source, _)| source),
+            None => None,
+        };
+        let shown = (asked.0.unwrap_or(first).max(first), asked.1.unwrap_or(last).min(last));
+        Ok(Request { block, plan, log, weather, forecast_source, now, shown, csv })
+    }
+}
+
+fn field_log(rows: Vec<LogEntry>) -> FieldLog {
+    let entry = |row: &LogEntry| match Entry::read(&row.doc, Some(&row.id)) {
+        Ok(entry) => Some(entry),
+        Err(faults) => {
+            tracing::error!(entry = row.id, %faults, "a stored log entry does not read back");
+            None
+        }
+    };
+    FieldLog::by_id(rows.iter().filter_map(entry).collect()).expect("the store keeps one entry under an id")
+}
+
+/// Whether CSV is accepted and named before JSON.
+fn asks_for_csv(headers: &HeaderMap) -> bool {
+    let accept = headers.get_all(header::ACCEPT).iter().filter_map(|value| value.to_str().ok());
+    let types = accept.flat_map(|value| value.split(','));
+    let mut known = types.filter_map(|range| match range.split(';').next().unwrap_or_default().trim() {
+        "text/csv" => Some(true),
+        "application/json" => Some(false),
+        _ => None,
+    });
+    known.next().unwrap_or(false)
+}
+
+fn render(request: Request) -> Response {
+    let rows = moments::rows(&request);
+    if request.csv { csv(&request, &rows) } else { json(&request, &rows) }
+}
+
+fn json(request: &Request, rows: &[Row]) -> Response {
+    let curve = &request.plan.block.curve;
+    let document = json!({
+        "block_id": request.block.id,
+        "year": request.plan.year,
+        "time_zone": request.plan.zone.name(),
+        "curve": curve.id,
+        "rate_unit": curves::unit(curve),
+        "caution": words::CAUTION,
+        "rows": rows,
+    });
+    ([(header::VARY, "accept")], axum::Json(document)).into_response()
+}
+
+fn csv(request: &Request, rows: &[Row]) -> Response {
+    let mut table = csv::Writer::from_writer(Vec::with_capacity(rows.len() * 128));
+    let written = std::iter::once(COLUMNS.map(str::to_owned))
+        .chain(rows.iter().map(cells))
+        .try_for_each(|cells| table.write_record(cells));
+    let body = written.map_err(|error| error.to_string()).and_then(|()| table.into_inner().map_err(|error| error.to_string()));
+    let Ok(body) = body else {
+        tracing::error!("a timeline could not be written as CSV");
+        return Problem::failed().into_response();
+    };
+    // Ids are letters, digits, `_` and `-`.
+    let name = format!("timeline-{}-{}.csv", request.block.id, request.plan.year.unwrap_or_default());
+    let headers = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present".to_owned()),
+        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
+        (header::VARY, "accept".to_owned()),
+    ];
+    (StatusCode::OK, headers, body).into_response()
+}
+
+fn cells(row: &Row) -> [String; 11] {
+    [
+        row.time_utc.to_string(),
+        row.time_local.clone(),
+        number_cell(row.temperature_c),
+        text_cell(row.kind),
+        row.source.as_deref().map(text_cell).unwrap_or_default(),
+        row.flag.map(moments::flag_word).unwrap_or_default().to_owned(),
+        number_cell(row.rate_per_day),
+        number_cell(row.leg),
+        number_cell(row.progress),
+        number_cell(row.progress_low),
+        number_cell(row.progress_high),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn asks(accept: &[&'static str]) -> bool {
+        let mut headers = HeaderMap::new();
+        for value in accept {
+            headers.append(header::ACCEPT, value.parse().unwrap());
+        }
+        asks_for_csv(&headers)
+    }
+
+    #[test]
+    fn csv_is_given_to_those_who_name_it_first() {
+        assert!(asks(&["text/csv"]));
+        assert!(asks(&["text/html, text/csv;q=0.9", "application/json"]));
+        assert!(!asks(&[]) && !asks(&["*/*"]) && !asks(&["application/json, text/csv"]));
+    }
+}

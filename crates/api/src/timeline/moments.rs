@@ -1,0 +1,121 @@
+//! The moments of a season, each with the reading that it rests on.
+
+use std::sync::Arc;
+
+use model::growth::{Course, Growth};
+use model::season;
+use model::series::{Flag, Quality, Reading, Series};
+use model::time::Instant;
+use model::timeline::Moment;
+use serde::Serialize;
+use store::Source;
+
+use super::Request;
+
+/// One line of a timeline.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct Row {
+    pub(super) time_utc: Instant,
+    pub(super) time_local: String,
+    pub(super) temperature_c: Option<f64>,
+    /// Kind of the source (`station`, `model-analysis`, `hand`), `forecast`, or
+    /// `unknown` where there is no reading.
+    pub(super) kind: &'static str,
+    pub(super) source: Option<String>,
+    pub(super) flag: Option<Flag>,
+    /// Where the stretch that ends here comes from; in JSON only.
+    pub(super) quality: Quality,
+    pub(super) rate_per_day: Option<f64>,
+    pub(super) leg: Option<usize>,
+    pub(super) progress: Option<f64>,
+    pub(super) progress_low: Option<f64>,
+    pub(super) progress_high: Option<f64>,
+}
+
+pub(super) fn rows(request: &Request) -> Vec<Row> {
+    let Request { plan, log, weather, now, shown, .. } = request;
+    let readings: Vec<Vec<Reading>> = weather.sources.iter().map(|(_, readings)| readings.clone()).collect();
+    let series = Series::join(&readings, weather.forecast.as_ref(), *now);
+    let growth = Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone());
+    let season = season::reckon(plan, log, &growth, *now);
+    model::timeline::timeline(plan, log, &growth, &season, shown.0, shown.1)
+        .into_iter()
+        .map(|moment| row(request, &growth, moment))
+        .collect()
+}
+
+fn row(request: &Request, growth: &Growth, moment: Moment) -> Row {
+    let behind = behind(request, &moment);
+    // At the end of an unknown stretch there is a reading again.
+    let read = behind.reading.filter(|reading| reading.at == moment.at && reading.span == 0);
+    let temperature_c = moment.celsius.or_else(|| read.map(|reading| reading.celsius));
+    Row {
+        time_utc: moment.at,
+        time_local: moment.at.rfc3339_in(request.plan.zone),
+        temperature_c,
+        kind: behind.kind,
+        source: behind.source,
+        flag: behind.reading.map(|reading| reading.flag),
+        quality: moment.quality,
+        rate_per_day: temperature_c.map(|celsius| growth.curve().rate_per_day(celsius)),
+        leg: moment.leg,
+        progress: moment.progress_low,
+        progress_low: moment.progress_low,
+        progress_high: moment.progress_high,
+    }
+}
+
+/// What a moment's temperature rests on.
+struct Behind {
+    kind: &'static str,
+    source: Option<String>,
+    reading: Option<Reading>,
+}
+
+fn behind(request: &Request, moment: &Moment) -> Behind {
+    let sources = &request.weather.sources;
+    if moment.quality == Quality::Forecast {
+        let id = request.forecast_source.as_deref();
+        let source = sources.iter().map(|(source, _)| source).find(|source| Some(source.id.as_str()) == id);
+        let hours = request.weather.forecast.as_ref().map(|forecast| forecast.hours.as_slice()).unwrap_or_default();
+        return Behind {
+            kind: "forecast",
+            source: source.map(|source| source.name.clone()),
+            reading: hours.iter().find(|hour| hour.at == moment.at).copied(),
+        };
+    }
+    let exact = sources.iter().find_map(|(source, readings)| Some((source, ends_at(readings, moment.at)?)));
+    let covering = || sources.iter().find_map(|(source, readings)| Some((source, covers(readings, moment.at)?)));
+    let found: Option<(&Source, Reading)> = match moment.celsius {
+        Some(_) => exact.or_else(covering),
+        None => exact,
+    };
+    Behind {
+        kind: found.map_or("unknown", |(source, _)| source.kind.word()),
+        source: found.map(|(source, _)| source.name.clone()),
+        reading: found.map(|(_, reading)| reading),
+    }
+}
+
+/// The usable reading that ends at a moment; readings are in order of time.
+fn ends_at(readings: &[Reading], at: Instant) -> Option<Reading> {
+    let place = readings.binary_search_by_key(&at, |reading| reading.at).ok()?;
+    Some(readings[place]).filter(|reading| reading.flag.usable())
+}
+
+/// The usable mean within which a moment lies.
+fn covers(readings: &[Reading], at: Instant) -> Option<Reading> {
+    let place = readings.partition_point(|reading| reading.at < at);
+    readings.get(place).filter(|reading| reading.from() <= at && reading.flag.usable()).copied()
+}
+
+/// The word for a flag, as JSON has it.
+pub(super) fn flag_word(flag: Flag) -> &'static str {
+    match flag {
+        Flag::Pass => "pass",
+        Flag::NotEvaluated => "not-evaluated",
+        Flag::Suspect => "suspect",
+        Flag::Fail => "fail",
+        Flag::Missing => "missing",
+    }
+}

@@ -1,0 +1,196 @@
+//! A station's file as it is uploaded: parsed while it comes, off the async
+//! threads, and stored as a whole or not at all.
+
+use std::io::{self, Read};
+
+use axum::body::Bytes;
+use axum::extract::{FromRequest, Path, Request, State};
+use model::input;
+use model::series::Forecast;
+use model::time::{FUTURE_TOLERANCE, Instant};
+use serde_json::{Value, json};
+use store::{Site, Source, Way};
+use tokio::sync::mpsc;
+use weather::mapping::{Mapping, Role};
+use weather::station_file::{self, FileFault, Limit, StationFile};
+
+use crate::answer::{Answer, ok};
+use crate::desk::{Desk, Here};
+use crate::limits;
+use crate::problem::Problem;
+use crate::query::Query;
+use crate::readings;
+use crate::request::{Document, Incoming, content_type, is_json};
+
+/// Takes readings: a CSV file, or JSON that a person or a program wrote.
+pub(crate) async fn take(
+    State(desk): Here,
+    Path(site): Path<String>,
+    mut query: Query,
+    request: Request,
+) -> Answer {
+    let source = query.text("source");
+    query.finish()?;
+    let site = desk.site(&site).await?;
+    let found = content_type(request.headers());
+    let csv = found.as_deref() == Some("text/csv");
+    if !csv && !found.as_deref().is_some_and(is_json) {
+        return Err(Problem::other_type("text/csv or application/json", found.as_deref()));
+    }
+    if site.farm_id.is_none() {
+        return Err(Problem::conflict("The site is the server's own, which takes feeds only and no uploads."));
+    }
+    if csv {
+        return file(&desk, &site, source, request).await;
+    }
+    let Document(document) = Document::from_request(request, &()).await?;
+    readings::typed_in(&desk, &site, source, &document).await
+}
+
+async fn file(desk: &Desk, site: &Site, source: Option<String>, request: Request) -> Answer {
+    let Some(id) = source else {
+        return Err(Problem::parameter("source", "is missing; give the id of the source that the file comes from"));
+    };
+    let source = match desk.app.store.source(&id).await? {
+        Some(found) if found.site_id == site.id => found,
+        _ => return Err(readings::no_source(site, &id, true)),
+    };
+    let mapping = mapping_of(&source)?;
+    let now = desk.now();
+    if let Role::Forecast { issued_at } = mapping.role
+        && issued_at > now.plus(FUTURE_TOLERANCE)
+    {
+        let detail = format!("{issued_at} lies more than 10 minutes ahead of now, {now}");
+        return Err(Problem::file("/mapping/issued_at", detail));
+    }
+    let role = mapping.role;
+    let incoming = Incoming::new(request, limits::UPLOAD_BYTES)?;
+    let place = desk.uploads.acquire().await.expect("the places for uploads are never closed");
+    let read = parsed(incoming, mapping, now).await?;
+    let answer = store(desk, &source, role, read, now).await;
+    drop(place);
+    answer
+}
+
+fn mapping_of(source: &Source) -> Result<Mapping, Problem> {
+    if source.way != Way::File {
+        let way = source.way.word();
+        return Err(Problem::conflict(format!("The source comes by {way} and takes no files.")));
+    }
+    let Some(mapping) = &source.mapping else {
+        return Err(Problem::conflict("The source has no mapping yet; PATCH it with one that says how its files are read."));
+    };
+    input::read(mapping, Mapping::from_fields).map_err(|faults| {
+        tracing::error!(source = source.id, %faults, "a stored mapping does not read back");
+        Problem::failed()
+    })
+}
+
+/// Parses a file while it comes in. The parser runs on a thread of its own and
+/// gets the chunks through a short queue.
+async fn parsed(mut incoming: Incoming, mapping: Mapping, now: Instant) -> Result<StationFile, Problem> {
+    let (chunks, queue) = mpsc::channel::<Result<Bytes, ()>>(limits::CHUNKS_WAITING);
+    let parser = tokio::task::spawn_blocking(move || station_file::read(Chunks::new(queue), &mapping, now));
+    let came = hand_over(&mut incoming, &chunks).await;
+    if came.is_err() {
+        // The parser must not take what came so far for the whole file. When
+        // it has given up already there is nobody to tell.
+        let _ = chunks.send(Err(())).await;
+    }
+    drop(chunks);
+    let read = parser.await.map_err(|error| {
+        tracing::error!(%error, "reading a station's file panicked");
+        Problem::failed()
+    })?;
+    came?;
+    match read {
+        Ok(read) => Ok(read),
+        Err(fault) => {
+            incoming.discard().await;
+            Err(refused(&fault))
+        }
+    }
+}
+
+/// Hands the body on until it ends or the parser has given up on it.
+async fn hand_over(incoming: &mut Incoming, chunks: &mpsc::Sender<Result<Bytes, ()>>) -> Result<(), Problem> {
+    while let Some(chunk) = incoming.next().await? {
+        if chunks.send(Ok(chunk)).await.is_err() {
+            break;
+        }
+    }
+    Ok(())
+}
+
+/// The queue as the parser reads it.
+struct Chunks {
+    queue: mpsc::Receiver<Result<Bytes, ()>>,
+    present: Bytes,
+}
+
+impl Chunks {
+    fn new(queue: mpsc::Receiver<Result<Bytes, ()>>) -> Chunks {
+        Chunks { queue, present: Bytes::new() }
+    }
+}
+
+impl Read for Chunks {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        while self.present.is_empty() {
+            match self.queue.blocking_recv() {
+                None => return Ok(0),
+                Some(Ok(chunk)) => self.present = chunk,
+                Some(Err(())) => return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the upload broke off")),
+            }
+        }
+        let length = self.present.len().min(into.len());
+        into[..length].copy_from_slice(&self.present.split_to(length));
+        Ok(length)
+    }
+}
+
+fn refused(fault: &FileFault) -> Problem {
+    match fault {
+        FileFault::Unreadable(_) => Problem::broken_off(fault.to_string()),
+        FileFault::TooLarge { limit: Limit::Bytes, .. } => Problem::too_large(limits::UPLOAD_BYTES),
+        _ => {
+            let pointer = fault.field().map_or_else(String::new, |field| format!("/mapping/{field}"));
+            Problem::file(pointer, fault.to_string())
+        }
+    }
+}
+
+async fn store(desk: &Desk, source: &Source, role: Role, read: StationFile, now: Instant) -> Answer {
+    let store = &desk.app.store;
+    let (stored, forecast) = match role {
+        Role::Observed => {
+            let stored = store.store_readings(&source.id, &read.readings, now).await?;
+            desk.poke_if_changed(stored);
+            (stored, Value::Null)
+        }
+        Role::Forecast { issued_at } => {
+            let hours = read.readings.len();
+            let forecast = Forecast { issued_at, hours: read.readings.clone() };
+            let stored = store.store_fetch(&source.id, &[], Some(&forecast), now).await?;
+            desk.poke();
+            (stored, json!({"issued_at": issued_at, "hours": hours}))
+        }
+    };
+    let refused: Vec<Value> =
+        read.refused.iter().map(|row| json!({"line": row.line, "reason": row.reason})).collect();
+    ok(json!({
+        "source": source.id,
+        "rows": read.rows.seen,
+        "stored": stored.stored,
+        "unchanged": stored.unchanged,
+        "corrected": stored.corrected,
+        "refused": read.rows.refused,
+        "missing": read.rows.missing,
+        "filtered": read.rows.filtered,
+        "superseded": read.rows.superseded,
+        "first": read.first,
+        "last": read.last,
+        "forecast": forecast,
+        "refused_rows": refused,
+    }))
+}

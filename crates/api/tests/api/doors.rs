@@ -1,0 +1,138 @@
+//! Who comes in, and what everyone is told who does not.
+
+use axum::body::{Body, Bytes};
+use axum::http::{Method, Request, header};
+use serde_json::json;
+
+use crate::house::House;
+
+/// Every route with its methods.
+const ROUTES: [(&str, &[&str]); 21] = [
+    ("farms", &["GET", "POST"]),
+    ("farms/x", &["GET", "PATCH"]),
+    ("sites", &["GET", "POST"]),
+    ("sites/x", &["GET"]),
+    ("sites/x/sources", &["GET", "POST"]),
+    ("sites/x/sources/y", &["GET", "PATCH"]),
+    ("sites/x/readings", &["GET", "POST"]),
+    ("blocks", &["GET", "POST"]),
+    ("blocks/x", &["GET", "PATCH"]),
+    ("blocks/x/seasons", &["GET"]),
+    ("blocks/x/seasons/2013", &["GET"]),
+    ("blocks/x/seasons/2013/plan", &["GET", "PUT"]),
+    ("blocks/x/seasons/2013/log", &["GET", "POST"]),
+    ("blocks/x/seasons/2013/timeline", &["GET"]),
+    ("alerts", &["GET"]),
+    ("alerts/x", &["GET"]),
+    ("alerts/x/acknowledgement", &["POST"]),
+    ("curves", &["GET", "POST"]),
+    ("curves/x", &["GET"]),
+    ("materials", &["GET", "POST"]),
+    ("materials/x", &["GET"]),
+];
+
+fn bare(method: &str, path: &str, authorization: Option<&str>) -> Request<Body> {
+    let mut request = Request::builder().method(method).uri(path).header(header::CONTENT_TYPE, "application/json");
+    if let Some(value) = authorization {
+        request = request.header(header::AUTHORIZATION, value);
+    }
+    request.body(Body::from("{}")).unwrap()
+}
+
+#[tokio::test]
+async fn without_a_token_no_route_answers_anything_else() {
+    let house = House::new().await;
+    let wrong = format!("Bearer bt_{}", "0".repeat(64));
+    let secret_alone = house.token.clone();
+    let basic = format!("Basic {}", house.token);
+    let mut answers = Vec::new();
+    let paths = ROUTES.iter().flat_map(|(path, methods)| methods.iter().map(move |method| (*method, *path)));
+    let others = [("GET", ""), ("GET", "nothing/here"), ("DELETE", "farms"), ("POST", "farms/x/y")];
+    for (method, path) in paths.chain(others) {
+        for authorization in [None, Some(wrong.as_str()), Some(&secret_alone), Some(&basic), Some("Bearer ")] {
+            let answer = house.send(bare(method, &format!("/api/v1/{path}"), authorization)).await;
+            answer.problem(401);
+            assert!(answer.headers[header::WWW_AUTHENTICATE].to_str().unwrap().starts_with("Bearer"), "{method} {path}");
+            let mut body = answer.body;
+            body["request_id"] = json!(null);
+            answers.push(body.to_string());
+        }
+    }
+    answers.dedup();
+    assert_eq!(answers.len(), 1, "the same answer whatever is wrong: {answers:?}");
+}
+
+#[tokio::test]
+async fn every_route_is_there_for_the_bearer() {
+    let house = House::new().await;
+    for (path, methods) in ROUTES {
+        for method in methods {
+            let request = house.request(method.parse().unwrap(), path, Some("application/json"), "{}");
+            let answer = house.send(request).await;
+            assert_ne!(answer.status, 405, "{method} {path}");
+            let unknown_path = answer.body["detail"] == "Nothing is served under this path.";
+            assert!(!unknown_path, "{method} {path}: {}", answer.body);
+        }
+    }
+}
+
+#[tokio::test]
+async fn health_asks_for_no_token() {
+    let house = House::new().await;
+    let up = house.send(bare("GET", "/healthz", None)).await.expect(200);
+    assert_eq!(up["version"], "0.0.0-test");
+    house.send(bare("GET", "/readyz", None)).await.expect(200);
+    house.store.close().await.unwrap();
+    house.send(bare("GET", "/readyz", None)).await.problem(503);
+    house.send(bare("GET", "/healthz", None)).await.expect(200);
+}
+
+#[tokio::test]
+async fn the_framework_answers_in_problems_too() {
+    let house = House::new().await;
+    house.send(bare("GET", "/nothing", None)).await.problem(404);
+    house.send(bare("GET", "/", None)).await.problem(404);
+    house.get("nothing").await.problem(404);
+
+    let answer = house.send(house.request(Method::DELETE, "farms", None, Body::empty())).await;
+    answer.problem(405);
+    assert!(answer.headers[header::ALLOW].to_str().unwrap().contains("POST"));
+    assert!(answer.body["detail"].as_str().unwrap().contains("POST"));
+    house.get("farms/%FF").await.problem(400);
+}
+
+#[tokio::test]
+async fn bodies_that_are_no_json_say_where() {
+    let house = House::new().await;
+    let post = |content_type, body: &'static [u8]| {
+        house.send(house.request(Method::POST, "farms", content_type, Bytes::from_static(body)))
+    };
+    let broken = post(Some("application/json"), b"{\n  \"name\": ]\n}").await;
+    let said = broken.fault(400, "");
+    assert!(said.contains("line 2") && said.contains("column 11"), "{said}");
+    post(Some("application/json"), b"").await.problem(400);
+    post(Some("application/json"), b"{\"name\": \"\xff\"}").await.problem(400);
+    assert!(post(None, b"{}").await.body["detail"].as_str().unwrap().contains("application/json"));
+    post(Some("text/plain"), b"{}").await.problem(415);
+    post(Some("application/json"), b"[]").await.fault(422, "");
+    assert!(post(Some("application/json; charset=utf-8"), b"{}").await.fault(422, "/name").contains("missing"));
+
+    let mut packed = house.request(Method::POST, "farms", Some("application/json"), "{}");
+    packed.headers_mut().insert(header::CONTENT_ENCODING, "gzip".parse().unwrap());
+    house.send(packed).await.problem(415);
+}
+
+#[tokio::test]
+async fn a_body_that_is_too_large_is_refused_whether_or_not_it_says_so() {
+    let house = House::new().await;
+    let long = format!("{{\"name\": \"{}\"}}", "a".repeat(1024 * 1024));
+    let mut announced = house.request(Method::POST, "farms", Some("application/json"), long.clone());
+    announced.headers_mut().insert(header::CONTENT_LENGTH, long.len().into());
+    house.send(announced).await.problem(413);
+
+    let chunks: Vec<Result<Bytes, std::io::Error>> =
+        long.into_bytes().chunks(64 * 1024).map(|chunk| Ok(Bytes::copy_from_slice(chunk))).collect();
+    let streamed = Body::from_stream(futures::stream::iter(chunks));
+    house.send(house.request(Method::POST, "farms", Some("application/json"), streamed)).await.problem(413);
+    assert_eq!(house.get("farms").await.body["items"], json!([]));
+}

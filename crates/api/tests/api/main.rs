@@ -1,0 +1,14 @@
+//! The real router over a real store in a folder of its own, under a clock that
+//! the test sets.
+
+mod house;
+
+mod bad_input;
+mod blocks;
+mod catalogue;
+mod doors;
+mod farms_and_sites;
+mod log;
+mod readings;
+mod season;
+mod timeline;

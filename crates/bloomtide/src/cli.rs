@@ -1,0 +1,158 @@
+//! The command line.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use model::time::Instant;
+
+use crate::settings::{Given, Settings};
+use crate::{demo, import, migrate, replay, serve};
+
+/// Tells when each blossom-thinning spray on apples is due, from hourly
+/// temperature and your own flower counts, and sends word by mail.
+///
+/// To see it at work on a real spring: bloomtide demo
+#[derive(Debug, Parser)]
+#[command(name = "bloomtide", version, max_term_width = 90)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the service: API, weather, reckoning and mail, until stopped.
+    ///
+    /// On its first start it makes an SQLite database and prints a token for
+    /// the API, once. Without --smtp, mails go into a folder as .eml files.
+    Serve(ServeArgs),
+    /// Play a whole spring in about a minute: invented orchard, real weather.
+    ///
+    /// Nothing of yours is touched: it works in a fresh folder, says where, and
+    /// keeps serving when it is through (--exit ends it there).
+    Demo(demo::DemoArgs),
+    /// Reckon one season from a file: no database, no network.
+    Replay(ReplayArgs),
+    /// Read a station's CSV file into the readings of a site.
+    Import(ImportArgs),
+    /// Bring a database up to date. SQLite is also brought up to date by serve.
+    Migrate(MigrateArgs),
+}
+
+#[derive(Debug, Args)]
+struct ServeArgs {
+    #[command(flatten)]
+    given: Given,
+    /// Follow the time written into this file instead of the system's clock.
+    #[cfg(feature = "trial")]
+    #[arg(long, value_name = "FILE")]
+    trial_clock: Option<PathBuf>,
+}
+
+/// How replay prints.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(crate) enum Format {
+    /// For people.
+    Table,
+    /// For programs: one object.
+    Json,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ReplayArgs {
+    /// The season file.
+    #[arg(value_name = "SEASON.toml")]
+    pub(crate) season: PathBuf,
+    /// Reckon as of this time, like 2013-05-01T12:00:00-04:00; by default the
+    /// later of the last reading and the last entry.
+    #[arg(long, value_name = "TIME", value_parser = Instant::parse)]
+    pub(crate) now: Option<Instant>,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "table")]
+    pub(crate) format: Format,
+    /// Also draw the season into this SVG file.
+    #[arg(long, value_name = "FILE.svg")]
+    pub(crate) picture: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ImportArgs {
+    #[command(flatten)]
+    pub(crate) given: Given,
+    /// Id of the site that the readings belong to.
+    #[arg(long, value_name = "ID")]
+    pub(crate) site: String,
+    /// What the columns mean: a TOML file with the keys of [weather] in a
+    /// season file.
+    #[arg(long, value_name = "FILE.toml")]
+    pub(crate) mapping: PathBuf,
+    /// The station's file.
+    #[arg(value_name = "FILE.csv")]
+    pub(crate) file: PathBuf,
+}
+
+#[derive(Debug, Args)]
+struct MigrateArgs {
+    #[command(flatten)]
+    given: Given,
+}
+
+/// Runs the program.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    match cli.command {
+        Command::Replay(args) => replay::run(&args),
+        Command::Demo(args) => on_runtime(demo::run(args)),
+        Command::Serve(args) => {
+            #[cfg(feature = "trial")]
+            let clock = crate::clock::trial_or_system(args.trial_clock.clone());
+            #[cfg(not(feature = "trial"))]
+            let clock = crate::clock::system();
+            on_runtime(async move { serve::run(Settings::from(&args.given)?, clock).await })
+        }
+        Command::Import(args) => on_runtime(import::run(args)),
+        Command::Migrate(args) => on_runtime(async move { migrate::run(Settings::from(&args.given)?).await }),
+    }
+}
+
+fn on_runtime(work: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
+    let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(error) => return failed(&anyhow::Error::new(error).context("the program's threads could not be started")),
+    };
+    match runtime.block_on(work) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => failed(&error),
+    }
+}
+
+/// Says on stderr what went wrong; exit code 2.
+#[expect(clippy::print_stderr, reason = "this is where the command line speaks to the person")]
+pub(crate) fn failed(error: &anyhow::Error) -> ExitCode {
+    eprintln!("bloomtide: {error:#}");
+    ExitCode::from(2)
+}
+
+/// Says something to the person on stdout.
+#[expect(clippy::print_stdout, reason = "this is where the command line speaks to the person")]
+pub(crate) fn say(text: &str) {
+    println!("{text}");
+}
+
+/// Says something beside the output, on stderr.
+#[expect(clippy::print_stderr, reason = "this is where the command line speaks to the person")]
+pub(crate) fn warn(text: &str) {
+    eprintln!("{text}");
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Cli::command().debug_assert();
+    }
+}

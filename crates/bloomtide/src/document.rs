@@ -1,0 +1,49 @@
+//! TOML files as the JSON values that the model's readers take.
+
+use std::path::Path;
+
+use anyhow::Context;
+use model::catalogue::Catalogue;
+use serde_json::{Map, Value};
+
+/// Reads a TOML file; its date-times become texts.
+pub(crate) fn read(path: &Path) -> anyhow::Result<Value> {
+    let bytes = std::fs::read(path).with_context(|| format!("{} cannot be read", path.display()))?;
+    let text = String::from_utf8(bytes)
+        .map_err(|error| error.utf8_error())
+        .with_context(|| format!("{} is not UTF-8", path.display()))?;
+    parse(&text).with_context(|| path.display().to_string())
+}
+
+/// Reads a TOML text.
+pub(crate) fn parse(text: &str) -> anyhow::Result<Value> {
+    let table: toml::Table = text.parse()?;
+    Ok(Value::Object(table.into_iter().map(|(key, value)| (key, json(value))).collect()))
+}
+
+fn json(value: toml::Value) -> Value {
+    match value {
+        toml::Value::String(text) => Value::String(text),
+        toml::Value::Integer(number) => number.into(),
+        toml::Value::Float(number) => serde_json::Number::from_f64(number).map_or(Value::Null, Value::Number),
+        toml::Value::Boolean(flag) => Value::Bool(flag),
+        toml::Value::Datetime(at) => Value::String(at.to_string()),
+        toml::Value::Array(items) => items.into_iter().map(json).collect(),
+        toml::Value::Table(table) => {
+            table.into_iter().map(|(key, value)| (key, json(value))).collect::<Map<_, _>>().into()
+        }
+    }
+}
+
+const CURVES: &str = include_str!("../../../config/curves.toml");
+const MATERIALS: &str = include_str!("../../../config/materials.toml");
+
+/// The curves and materials that ship, or those of the files given instead.
+pub(crate) fn catalogue(curves: Option<&Path>, materials: Option<&Path>) -> anyhow::Result<Catalogue> {
+    let document = |path: Option<&Path>, shipped: &str| match path {
+        Some(path) => read(path),
+        None => parse(shipped),
+    };
+    let (curves, materials) = (document(curves, CURVES)?, document(materials, MATERIALS)?);
+    Catalogue::read(&curves, &materials).context("curves or materials")
+}

@@ -1,0 +1,166 @@
+//! Putting it together: store, engine and API of one running service.
+
+use std::fs::{File, TryLockError};
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use alerts::compose::Sender;
+use alerts::deliver::{Outlet, envelope_from};
+use alerts::mail::smtp::Relay;
+use anyhow::{Context, bail};
+use engine::{Bells, Engine};
+use model::time::Clock;
+use store::Store;
+use tokio::net::TcpListener;
+use tokio_util::sync::CancellationToken;
+use weather::feeds::open_meteo::{self, ApiKey, OpenMeteo};
+use weather::feeds::{ClientSettings, Feed};
+
+use crate::document;
+use crate::settings::Settings;
+
+/// A service ready to run.
+pub(crate) struct House {
+    /// The loops, or what they are made of.
+    pub(crate) engine: Engine,
+    /// The API's routes.
+    pub(crate) router: axum::Router,
+    /// The token made on the first start.
+    pub(crate) first_token: Option<String>,
+    /// Held while the service runs.
+    _lock: Option<File>,
+}
+
+impl House {
+    /// Opens the database and puts the service together.
+    pub(crate) async fn open(
+        settings: &Settings,
+        clock: Arc<dyn Clock>,
+        feeds: Vec<Arc<dyn Feed>>,
+    ) -> anyhow::Result<House> {
+        // Two installations of the same provider do no harm.
+        let _ = rustls::crypto::ring::default_provider().install_default();
+        let lock = if settings.on_postgres() { None } else { Some(lock(&settings.database)?) };
+        let store = Store::open(&settings.database).await?;
+        let catalogue = document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?;
+        let first_token = access::first_token(&store, clock.now()).await?;
+        let bells = Arc::new(Bells::default());
+        let engine = Engine {
+            store: store.clone(),
+            clock: clock.clone(),
+            catalogue: catalogue.clone(),
+            feeds,
+            outlet: outlet(settings)?,
+            sender: Sender::new(&settings.mail_from).context("--mail-from")?,
+            bells: bells.clone(),
+        };
+        let providers = engine.feeds.iter().map(|feed| provider(feed.as_ref())).collect();
+        let router = api::router(api::App {
+            store,
+            clock,
+            catalogue,
+            providers,
+            poke: Arc::new(move || bells.ring()),
+            version: env!("CARGO_PKG_VERSION"),
+        });
+        Ok(House { engine, router, first_token, _lock: lock })
+    }
+
+    /// Serves the API and runs the loops until `stop`; then lets what is under
+    /// way finish.
+    pub(crate) async fn run(self, listener: TcpListener, stop: CancellationToken) -> anyhow::Result<()> {
+        let store = self.engine.store.clone();
+        let loops = tokio::spawn(engine::run(self.engine, stop.clone()));
+        let stopped = stop.clone();
+        let served = axum::serve(listener, self.router)
+            .with_graceful_shutdown(async move { stopped.cancelled().await })
+            .await;
+        stop.cancel();
+        loops.await.context("the loops ended unasked")?;
+        store.close().await?;
+        served.context("the API stopped")
+    }
+}
+
+fn provider(feed: &dyn Feed) -> api::Provider {
+    api::Provider {
+        name: feed.provider(),
+        kind: feed.kind(),
+        attribution: feed.attribution().text,
+        cell: |place| place.grid_cell().key,
+    }
+}
+
+/// The live feeds that the settings call for.
+pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let asked = ClientSettings { contact: settings.contact.clone(), ..ClientSettings::default() };
+    let client = weather::feeds::client(&asked).context("weather feeds")?;
+    let defaults = open_meteo::Settings::default();
+    let open_meteo = open_meteo::Settings {
+        base_url: settings.open_meteo_url.clone().unwrap_or(defaults.base_url),
+        api_key: settings.open_meteo_key.clone().map(ApiKey::new),
+        ..open_meteo::Settings::default()
+    };
+    Ok(vec![Arc::new(OpenMeteo::new(open_meteo, client).context("Open-Meteo")?)])
+}
+
+fn outlet(settings: &Settings) -> anyhow::Result<Outlet> {
+    match &settings.smtp {
+        Some(url) => Ok(Outlet::Server {
+            relay: Relay::parse(url).context("--smtp")?,
+            from: envelope_from(&settings.mail_from).context("--mail-from")?,
+        }),
+        None => {
+            let folder = &settings.mail_folder;
+            std::fs::create_dir_all(folder)
+                .with_context(|| format!("the mail folder {} cannot be made", folder.display()))?;
+            Ok(Outlet::Folder(folder.clone()))
+        }
+    }
+}
+
+/// Locks an SQLite file for one service: two would each hold leases that the
+/// other does not see in time.
+fn lock(database: &str) -> anyhow::Result<File> {
+    let path = PathBuf::from(format!("{}.lock", database.trim_start_matches("sqlite://")));
+    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder).with_context(|| format!("{} cannot be made", folder.display()))?;
+    }
+    let file = File::create(&path).with_context(|| format!("{} cannot be written", path.display()))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => bail!(
+            "another bloomtide serves {database} already: stop it first, or give this one another --database"
+        ),
+        Err(TryLockError::Error(error)) => {
+            Err(error).with_context(|| format!("{} cannot be locked", path.display()))
+        }
+    }
+}
+
+/// Listens on an address, with a word on what to do when it is taken.
+pub(crate) async fn listen(address: SocketAddr) -> anyhow::Result<TcpListener> {
+    TcpListener::bind(address)
+        .await
+        .with_context(|| format!("cannot listen on {address}: is it taken? --listen gives another"))
+}
+
+/// Ends with the first SIGINT or SIGTERM.
+pub(crate) async fn asked_to_stop() {
+    use tokio::signal::unix::{SignalKind, signal};
+    let Ok(mut terminate) = signal(SignalKind::terminate()) else {
+        let _ = tokio::signal::ctrl_c().await;
+        return;
+    };
+    tokio::select! {
+        _ = tokio::signal::ctrl_c() => {}
+        _ = terminate.recv() => {}
+    }
+}
+
+/// A path for people, from the working directory.
+pub(crate) fn shown(path: &Path) -> String {
+    std::path::absolute(path).unwrap_or_else(|_| path.to_owned()).display().to_string()
+}

@@ -1,0 +1,7 @@
+//! `bloomtide`: see `bloomtide --help`.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    bloomtide::cli::main()
+}

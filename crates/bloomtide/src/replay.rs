@@ -1,0 +1,131 @@
+//! `replay`: one season from a file, reckoned as the service does.
+
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use anyhow::{Context, bail};
+use charts::season::SeasonPicture;
+use chrono_tz::Tz;
+use model::catalogue::Catalogue;
+use model::growth::{Course, Growth};
+use model::season::{self, Note, Season};
+use model::series::Series;
+use model::time::Instant;
+use model::words::CAUTION;
+
+use crate::cli::{Format, ReplayArgs, failed, say, warn};
+use crate::document;
+use crate::season_file::SeasonFile;
+
+/// Runs the command; exit code 2 when the file has faults.
+pub(crate) fn run(args: &ReplayArgs) -> ExitCode {
+    match replay(args) {
+        Ok(output) => {
+            say(&output);
+            ExitCode::SUCCESS
+        }
+        Err(error) => failed(&error),
+    }
+}
+
+fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
+    let catalogue = document::catalogue(None, None)?;
+    let file = SeasonFile::read(&args.season, &catalogue)?;
+    for row in &file.refused {
+        warn(&format!("bloomtide: {row}"));
+    }
+    let Some(now) = args.now.or(file.end()) else {
+        bail!("{} has neither a reading nor an entry; give --now", args.season.display());
+    };
+    let course = Arc::new(Course::new(Series::join(&file.sources, file.forecast(now), now)));
+    let growth = Growth::new(course, file.plan.block.curve.clone());
+    let mut season = season::reckon(&file.plan, &file.log, &growth, now);
+    note_readings_ahead(&file, now, &mut season);
+    if let Some(path) = &args.picture {
+        let svg = picture(&file, &growth, &season, &catalogue, now);
+        std::fs::write(path, svg).with_context(|| format!("{} cannot be written", path.display()))?;
+    }
+    Ok(match args.format {
+        Format::Json => serde_json::to_string_pretty(&season.document())?,
+        Format::Table => table(&season, &file.plan.block.name, file.place.zone),
+    })
+}
+
+/// The season drawn, with the first other curve of the same measure that ships
+/// beside it.
+fn picture(file: &SeasonFile, growth: &Growth, season: &Season, catalogue: &Catalogue, now: Instant) -> String {
+    let picture = SeasonPicture::new(&file.plan, &file.log, growth, season, now);
+    let curve = growth.curve();
+    let other = catalogue.curves.iter().find(|other| other.id != curve.id && other.measure == curve.measure);
+    let Some(other) = other else {
+        return charts::season::picture(&picture);
+    };
+    let series = growth.course().series().clone();
+    let beside = Growth::new(Arc::new(Course::new(series)), other.clone());
+    let second = season::reckon(&file.plan, &file.log, &beside, now);
+    charts::season::picture(&picture.beside(&file.log, &beside, &second))
+}
+
+fn note_readings_ahead(file: &SeasonFile, now: Instant, season: &mut Season) {
+    let ahead = file.sources.iter().flatten().filter(|reading| reading.at > now).count();
+    if ahead > 0 {
+        let text = format!("{ahead} readings after now ({now}) were left out.");
+        season.notes.push(Note { code: "readings-ahead".to_owned(), text, entry: None });
+    }
+}
+
+/// The season for people.
+fn table(season: &Season, block: &str, zone: Tz) -> String {
+    let moment = |at: Option<Instant>| at.map_or_else(|| "-".to_owned(), |at| at.spoken(zone));
+    let mut lines = vec![
+        format!("{block}, bloom {}: {}", season.year, season.state.word()),
+        format!("readings up to {}; times are {}", moment(season.as_of), zone.name()),
+    ];
+    if let Some(start) = &season.start {
+        lines.push(format!(
+            "start {} ({} to {})",
+            start.at.spoken(zone),
+            moment(start.earliest),
+            moment(start.latest)
+        ));
+    } else {
+        lines.push("the clock has not started".to_owned());
+    }
+    lines.push(String::new());
+    lines.push(format!("{:<4} {:<18} {:>5} {:<11} {:<18} {:<18} {:>9}  {}", "leg", "from", "mark", "", "reached", "expected", "progress", "ended"));
+    for leg in &season.legs {
+        let mark = leg.mark.map_or_else(|| "-".to_owned(), |mark| format!("{mark:.2}"));
+        let progress = if leg.progress_low == leg.progress_high {
+            format!("{:.2}", leg.progress_low)
+        } else {
+            format!("{:.2}-{:.2}", leg.progress_low, leg.progress_high)
+        };
+        let ended = match leg.ended_by {
+            Some(by) => format!("{} by {}", moment(leg.ended_at), serde_json::json!(by).as_str().unwrap_or_default()),
+            None => "-".to_owned(),
+        };
+        lines.push(
+            format!(
+                "{:<4} {:<18} {mark:>5} {:<11} {:<18} {:<18} {progress:>9}  {ended}",
+                leg.number,
+                leg.from.spoken(zone),
+                leg.bound.map_or("", model::plan::MarkBound::word),
+                moment(leg.reached_at),
+                moment(leg.expected_at),
+            ),
+        );
+    }
+    let hours = season.hours;
+    lines.push(String::new());
+    lines.push(format!(
+        "hours: {:.1} observed, {:.1} filled, {:.1} forecast, {:.1} unknown",
+        hours.observed, hours.filled, hours.forecast, hours.unknown
+    ));
+    for note in &season.notes {
+        let entry = note.entry.as_deref().map_or_else(String::new, |id| format!(" [{id}]"));
+        lines.push(format!("- {}{entry}", note.text));
+    }
+    lines.push(String::new());
+    lines.push(CAUTION.to_owned());
+    lines.join("\n")
+}

@@ -1,0 +1,140 @@
+//! A season file: site, weather, block, plan and log of one season.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use model::block::Block;
+use model::catalogue::Catalogue;
+use model::field_log::{Entry, FieldLog};
+use model::input::{self, Fields};
+use model::plan::{self, Plan};
+use model::series::{Forecast, Reading};
+use model::site::Place;
+use model::time::Instant;
+use weather::mapping::{Mapping, Role};
+use weather::station_file;
+
+use crate::document;
+
+/// What a season file says, with the readings of the files that it names.
+pub(crate) struct SeasonFile {
+    /// Where it is.
+    pub(crate) place: Place,
+    /// What was agreed.
+    pub(crate) plan: Plan,
+    /// What was logged.
+    pub(crate) log: FieldLog,
+    /// Readings of each observing source, the most trusted first.
+    pub(crate) sources: Vec<Vec<Reading>>,
+    /// Forecasts in the order of the file.
+    pub(crate) forecasts: Vec<Forecast>,
+    /// Rows of the weather files that were refused, one sentence each.
+    pub(crate) refused: Vec<String>,
+}
+
+struct Head {
+    place: Place,
+    plan: Plan,
+    entries: Vec<Entry>,
+    weather: Vec<Mapping>,
+}
+
+/// Rows refused that are named one by one; the rest is counted.
+const REFUSED_SHOWN: usize = 10;
+
+impl SeasonFile {
+    /// Reads a season file and the weather files beside it.
+    pub(crate) fn read(path: &Path, catalogue: &Catalogue) -> anyhow::Result<SeasonFile> {
+        let document = document::read(path)?;
+        let head = input::read(&document, |fields| Head::from_fields(fields, catalogue))
+            .with_context(|| format!("{} has faults", path.display()))?;
+        let log = FieldLog::in_order(head.entries).with_context(|| format!("{}: /log", path.display()))?;
+        let mut file = SeasonFile {
+            place: head.place,
+            plan: head.plan,
+            log,
+            sources: Vec::new(),
+            forecasts: Vec::new(),
+            refused: Vec::new(),
+        };
+        let folder = path.parent().unwrap_or(Path::new("."));
+        for mapping in &head.weather {
+            file.take_weather(folder, mapping)?;
+        }
+        Ok(file)
+    }
+
+    fn take_weather(&mut self, folder: &Path, mapping: &Mapping) -> anyhow::Result<()> {
+        let path: PathBuf = folder.join(mapping.file.as_deref().unwrap_or_default());
+        let bytes = std::fs::read(&path).with_context(|| format!("weather file {} cannot be read", path.display()))?;
+        // No clock is read here, so no reading counts as lying in the future.
+        let read = station_file::read(bytes.as_slice(), mapping, Instant::MAX)
+            .with_context(|| format!("weather file {}", path.display()))?;
+        let shown = read.refused.iter().take(REFUSED_SHOWN);
+        self.refused.extend(shown.map(|row| format!("{} line {}: {}", path.display(), row.line, row.reason)));
+        match mapping.role {
+            Role::Observed => self.sources.push(read.readings),
+            Role::Forecast { issued_at } => self.forecasts.push(Forecast { issued_at, hours: read.readings }),
+        }
+        Ok(())
+    }
+
+    /// The latest forecast that was issued by `now`.
+    pub(crate) fn forecast(&self, now: Instant) -> Option<&Forecast> {
+        self.forecasts.iter().filter(|forecast| forecast.issued_at <= now).max_by_key(|forecast| forecast.issued_at)
+    }
+
+    /// The later of the last reading and the last entry.
+    pub(crate) fn end(&self) -> Option<Instant> {
+        let reading = self.sources.iter().flatten().map(|reading| reading.at).max();
+        reading.max(self.log.end())
+    }
+}
+
+impl Head {
+    fn from_fields(fields: &Fields<'_>, catalogue: &Catalogue) -> Option<Head> {
+        let year = fields.whole("year", 1900, 2199).and_then(|year| i32::try_from(year).ok());
+        let place = table(fields, "site", Place::from_fields);
+        let block = table(fields, "block", |fields| Block::from_fields(fields, &catalogue.curves));
+        let settings = if fields.has("settings") {
+            table(fields, "settings", |fields| Some(plan::settings(fields)))
+        } else {
+            Some(plan::Settings::default())
+        };
+        fields.require("weather");
+        let weather = fields.tables("weather", |source| {
+            source.required_text("file");
+            Mapping::from_fields(source)
+        });
+        let sprays = plan::sprays(fields, "plan");
+        let mut number = 0;
+        let entries = fields.tables("log", |entry| {
+            number += 1;
+            Entry::from_fields(entry, Some(&format!("entry-{number:04}")))
+        });
+        let place = place?;
+        Some(Head {
+            plan: Plan {
+                year,
+                zone: place.zone,
+                block: block?,
+                sprays,
+                materials: catalogue.materials.clone(),
+                settings: settings?,
+            },
+            place,
+            entries,
+            weather,
+        })
+    }
+}
+
+fn table<T>(fields: &Fields<'_>, name: &'static str, read: impl FnOnce(&Fields<'_>) -> Option<T>) -> Option<T> {
+    if !fields.require(name) {
+        return None;
+    }
+    let inner = fields.table(name)?;
+    let built = read(&inner);
+    inner.refuse_unknown();
+    built
+}

@@ -1,0 +1,38 @@
+//! `serve`: the service, until stopped.
+
+use std::sync::Arc;
+
+use model::time::Clock;
+use tokio_util::sync::CancellationToken;
+
+use crate::cli::say;
+use crate::house::{self, House};
+use crate::settings::Settings;
+
+/// Runs the command.
+pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Result<()> {
+    log_to_stderr("info");
+    let house = House::open(&settings, clock, house::feeds(&settings)?).await?;
+    let listener = house::listen(settings.listen).await?;
+    say(&format!("bloomtide serves http://{}/api/v1", listener.local_addr()?));
+    if let Some(token) = &house.first_token {
+        say(&format!("token for the API, shown this once: {token}"));
+    }
+    if settings.smtp.is_none() {
+        say(&format!("no mail server is set; mails go to {}", house::shown(&settings.mail_folder)));
+    }
+    let stop = CancellationToken::new();
+    let asked = stop.clone();
+    tokio::spawn(async move {
+        house::asked_to_stop().await;
+        asked.cancel();
+    });
+    house.run(listener, stop).await
+}
+
+/// Log lines go to stderr; `RUST_LOG` sets how much, by default `level`.
+pub(crate) fn log_to_stderr(level: &str) {
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
+    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+}

@@ -1,0 +1,11 @@
+//! Numbers to SVG, with title, description and table.
+//!
+//! Pure: the same numbers give the same bytes. A picture carries no script,
+//! no style sheet, no `id` and no font of its own, so that any number of them
+//! can stand in one page, and it brings its own light background.
+
+mod labels;
+mod look;
+mod scale;
+pub mod season;
+mod svg;

@@ -1,0 +1,67 @@
+//! Colours and strokes, in one place.
+//!
+//! Every text colour stands out 7:1 or more from the paper, so that a phone in
+//! the sun can be read; no state is told by colour alone.
+
+/// Background.
+pub(crate) const PAPER: &str = "#fffdf7";
+/// Background of a panel.
+pub(crate) const PANEL: &str = "#ffffff";
+/// Frame of a panel and of the whole.
+pub(crate) const FRAME: &str = "#cfc8b8";
+/// Main text.
+pub(crate) const INK: &str = "#26242b";
+/// Axis numbers and notes.
+pub(crate) const SOFT_INK: &str = "#4b4852";
+/// Progress of the tubes.
+pub(crate) const TUBE: &str = "#17583a";
+/// Progress on the second curve.
+pub(crate) const SECOND: &str = "#5a2f8c";
+/// Open flowers.
+pub(crate) const FLOWER: &str = "#8c1d55";
+/// Sprays.
+pub(crate) const SPRAY: &str = "#12478a";
+
+/// Lines at each day and each number of an axis.
+pub(crate) const GRID: &str = r##"stroke="#e9e4d8" stroke-width="1""##;
+/// The temperature as it was read.
+pub(crate) const READ: &str =
+    r##"fill="none" stroke="#c4502b" stroke-width="1.8" stroke-linejoin="round""##;
+/// The temperature where it was joined or comes from another source.
+pub(crate) const FILLED: &str = r##"fill="none" stroke="#c4502b" stroke-width="1.8" stroke-dasharray="1.5 3" stroke-linecap="round""##;
+/// The temperature as it was foretold.
+pub(crate) const FORETOLD: &str =
+    r##"fill="none" stroke="#c4502b" stroke-width="1.6" stroke-dasharray="7 4""##;
+/// Hours without a temperature.
+pub(crate) const UNKNOWN: &str = r##"fill="#c9c6c0" fill-opacity="0.55""##;
+/// The border between what was read and what is foretold.
+pub(crate) const LAST_READING: &str =
+    r##"stroke="#26242b" stroke-width="1.2" stroke-dasharray="2 3""##;
+/// The clock's own line.
+pub(crate) const PROGRESS: &str =
+    r##"fill="none" stroke="#1f7a4f" stroke-width="2.6" stroke-linejoin="round""##;
+/// The clock's own line on forecast hours.
+pub(crate) const PROGRESS_AHEAD: &str =
+    r##"fill="none" stroke="#1f7a4f" stroke-width="2.2" stroke-dasharray="7 4""##;
+/// What lies under the clock's line.
+pub(crate) const UNDER_PROGRESS: &str = r##"fill="#1f7a4f" fill-opacity="0.10""##;
+/// Between at least and at most.
+pub(crate) const BETWEEN: &str = r##"fill="#1f7a4f" fill-opacity="0.28""##;
+/// The second curve.
+pub(crate) const SECOND_LINE: &str =
+    r##"fill="none" stroke="#7b4bb3" stroke-width="1.5" stroke-dasharray="5 3""##;
+/// A mark.
+pub(crate) const MARK: &str = r##"stroke="#26242b" stroke-width="1.6""##;
+/// The foot of the style, and the wanted number of flowers.
+pub(crate) const LEVEL: &str = r##"stroke="#6b6772" stroke-width="1" stroke-dasharray="3 3""##;
+/// Stem of a count.
+pub(crate) const STEM: &str = r##"stroke="#b83a7c" stroke-width="3""##;
+/// Spread of the start.
+pub(crate) const SPREAD: &str = r##"stroke="#8c1d55" stroke-width="2""##;
+/// From the start in the counts down to the clock.
+pub(crate) const START_LINE: &str =
+    r##"stroke="#8c1d55" stroke-width="1.2" stroke-dasharray="2 3""##;
+/// A spray, from head to foot.
+pub(crate) const SPRAY_LINE: &str = r##"stroke="#1d63bd" stroke-width="2""##;
+/// From a label to its point.
+pub(crate) const LEADER: &str = r##"stroke="#6b6772" stroke-width="0.9""##;

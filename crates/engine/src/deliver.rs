@@ -1,0 +1,94 @@
+//! The deliver pass: what is uncomposed is composed, what is composed is sent.
+
+use std::sync::Arc;
+
+use alerts::compose::compose;
+use alerts::deliver::{self, Delivered, LEASE};
+use futures::StreamExt;
+use store::LeasedMessage;
+
+use crate::{Engine, PassError};
+
+/// Items composed in one transaction.
+const COMPOSED_AT_ONCE: u32 = 200;
+
+/// Connections held at a time: enough that a slow server does not hold the
+/// others, few enough that it does not mind.
+const SENT_AT_ONCE: u32 = 8;
+
+/// What a deliver pass did.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Report {
+    /// Messages composed.
+    pub composed: u64,
+    /// Messages taken by the server or the folder.
+    pub sent: u64,
+    /// Messages to be tried again.
+    pub later: u64,
+    /// Messages given up.
+    pub failed: u64,
+}
+
+/// Composes and sends all that can be sent now.
+///
+/// # Errors
+/// When the database fails; messages already leased come again when their
+/// lease runs out.
+pub async fn pass(engine: &Engine) -> Result<Report, PassError> {
+    let mut report = Report { composed: compose_all(engine).await?, ..Report::default() };
+    loop {
+        let now = engine.clock.now();
+        let leased = engine.store.lease_messages(now, now.plus(LEASE), SENT_AT_ONCE).await?;
+        if leased.is_empty() {
+            return Ok(report);
+        }
+        let mut sending: futures::stream::FuturesUnordered<_> =
+            leased.iter().map(|leased| send(engine, leased)).collect();
+        while let Some(delivered) = sending.next().await {
+            match delivered? {
+                Delivered::Sent => report.sent += 1,
+                Delivered::Later(..) => report.later += 1,
+                Delivered::Failed(_) => report.failed += 1,
+                Delivered::NotOurs => {}
+            }
+        }
+    }
+}
+
+/// Composes what no message carries yet, each page in a transaction of its
+/// own.
+async fn compose_all(engine: &Engine) -> Result<u64, PassError> {
+    let mut composed = 0;
+    loop {
+        let waiting = engine.store.uncomposed(COMPOSED_AT_ONCE).await?;
+        let now = engine.clock.now();
+        let messages: Vec<_> = waiting
+            .iter()
+            .filter_map(|item| match compose(item, &engine.sender, now) {
+                Ok(message) => Some((message, vec![item.item.id.clone()])),
+                Err(error) => {
+                    tracing::error!(%error, "an alert cannot be put into words");
+                    None
+                }
+            })
+            .collect();
+        let added = if messages.is_empty() { 0 } else { engine.store.add_messages(&messages).await? };
+        if added == 0 {
+            return Ok(composed);
+        }
+        composed += added;
+    }
+}
+
+async fn send(engine: &Engine, leased: &LeasedMessage) -> Result<Delivered, PassError> {
+    let clock = Arc::clone(&engine.clock);
+    let delivered = deliver::send(&engine.store, &engine.outlet, leased, &clock).await?;
+    let message = &leased.message.id;
+    match &delivered {
+        Delivered::Sent => tracing::info!(message, "sent"),
+        Delivered::Later(at, cause) => tracing::warn!(message, next_try = %at, cause, "not sent yet"),
+        Delivered::Failed(cause) => tracing::error!(message, cause, "given up"),
+        Delivered::NotOurs => tracing::warn!(message, "the lease had gone to another instance"),
+    }
+    Ok(delivered)
+}

@@ -1,0 +1,75 @@
+//! The three loops, which share only the database.
+//!
+//! [`fetch`] leases cells, fetches them and stores what they bring;
+//! [`reckon`] takes what is stale, reckons it and writes season and alerts in
+//! one transaction; [`deliver`] composes and sends. Each pass takes no input,
+//! looks at the whole present state and is idempotent: the same code in normal
+//! running, after a restart, and on a second instance.
+
+use std::sync::Arc;
+
+use alerts::compose::Sender;
+use alerts::deliver::Outlet;
+use model::catalogue::Catalogue;
+use model::time::Clock;
+use store::Store;
+use tokio::sync::Notify;
+use weather::feeds::Feed;
+
+pub mod catalogue;
+pub mod deliver;
+pub mod fetch;
+pub mod reckon;
+mod run;
+
+pub use run::run;
+
+/// All that the loops work with.
+#[derive(Clone)]
+pub struct Engine {
+    /// The database.
+    pub store: Store,
+    /// Where `now` comes from.
+    pub clock: Arc<dyn Clock>,
+    /// Curves and materials that ship.
+    pub catalogue: Catalogue,
+    /// The live feeds, one for each provider.
+    pub feeds: Vec<Arc<dyn Feed>>,
+    /// Where mail goes.
+    pub outlet: Outlet,
+    /// Who mails come from.
+    pub sender: Sender,
+    /// Rung when a loop may have something to do before its time.
+    pub bells: Arc<Bells>,
+}
+
+/// One bell for each loop.
+#[derive(Debug, Default)]
+pub struct Bells {
+    fetch: Notify,
+    reckon: Notify,
+    deliver: Notify,
+}
+
+impl Bells {
+    /// Wakes all three loops.
+    pub fn ring(&self) {
+        self.fetch.notify_one();
+        self.reckon.notify_one();
+        self.deliver.notify_one();
+    }
+}
+
+/// Why a pass could not be finished; the next one tries again.
+#[derive(Debug, thiserror::Error)]
+pub enum PassError {
+    /// The database failed.
+    #[error(transparent)]
+    Store(#[from] store::StoreError),
+    /// Curves or materials that were added cannot be read.
+    #[error("curves or materials in the database cannot be read: {0}")]
+    Catalogue(model::input::Faults),
+    /// A task of the pass ended unasked.
+    #[error("a task of the pass ended unasked: {0}")]
+    Task(#[from] tokio::task::JoinError),
+}

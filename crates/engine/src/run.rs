@@ -1,0 +1,78 @@
+//! The loops themselves.
+
+use std::time::Duration;
+
+use model::time::MINUTE;
+use tokio::task::JoinSet;
+use tokio_util::sync::CancellationToken;
+
+use crate::{Engine, PassError, deliver, fetch, reckon};
+
+/// Each loop looks at least this often, by the engine's clock: another
+/// instance may have written what is to be done.
+const LOOK_EVERY: i64 = MINUTE / 2;
+
+/// Pause after a pass that failed, by the machine's own time: a database that
+/// is away is not asked in a circle.
+const AFTER_FAILURE: Duration = Duration::from_secs(5);
+
+/// Runs the three loops until `stop` is cancelled; a pass under way is
+/// finished first, save a fetch or a send that hangs.
+pub async fn run(engine: Engine, stop: CancellationToken) {
+    tokio::join!(fetch_loop(&engine, &stop), reckon_loop(&engine, &stop), deliver_loop(&engine, &stop));
+}
+
+async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
+    let mut batches = JoinSet::new();
+    while !stop.is_cancelled() {
+        let failed = fetch::start(engine, &mut batches).await.inspect_err(log("fetch")).is_err();
+        let next = engine.clock.now().plus(LOOK_EVERY);
+        tokio::select! {
+            () = stop.cancelled() => {}
+            () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
+            Some(done) = batches.join_next() => {
+                let done = done.map_err(PassError::from).and_then(|done| done);
+                if done.inspect_err(log("fetch")).is_ok_and(|report| report.fetched > 0) {
+                    engine.bells.reckon.notify_one();
+                }
+            }
+            () = engine.bells.fetch.notified(), if !failed => {}
+            () = engine.clock.sleep_until(next), if !failed => {}
+        }
+    }
+}
+
+async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
+    while !stop.is_cancelled() {
+        let written = reckon::pass(engine).await.inspect_err(log("reckon"));
+        if written.as_ref().is_ok_and(|seasons| *seasons > 0) {
+            engine.bells.deliver.notify_one();
+        }
+        wait(engine, &engine.bells.reckon, written.is_err(), stop).await;
+    }
+}
+
+async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
+    while !stop.is_cancelled() {
+        let delivered = tokio::select! {
+            // A send that hangs is dropped: its lease runs out.
+            () = stop.cancelled() => return,
+            delivered = deliver::pass(engine) => delivered.inspect_err(log("deliver")),
+        };
+        wait(engine, &engine.bells.deliver, delivered.is_err(), stop).await;
+    }
+}
+
+async fn wait(engine: &Engine, bell: &tokio::sync::Notify, failed: bool, stop: &CancellationToken) {
+    let next = engine.clock.now().plus(LOOK_EVERY);
+    tokio::select! {
+        () = stop.cancelled() => {}
+        () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
+        () = bell.notified(), if !failed => {}
+        () = engine.clock.sleep_until(next), if !failed => {}
+    }
+}
+
+fn log(pass: &'static str) -> impl Fn(&PassError) {
+    move |error| tracing::error!(pass, %error, "a pass failed; the next one tries again")
+}

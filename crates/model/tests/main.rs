@@ -1,0 +1,11 @@
+//! The model against the outside: golden crossings, published values, named
+//! cases, properties, and bad input.
+
+mod bad_input;
+mod edge_cases;
+mod gap_cases;
+mod kit;
+mod known_values;
+mod log_cases;
+mod properties;
+mod reference;

@@ -1,0 +1,256 @@
+//! What is different on SQLite.
+
+use std::path::Path;
+use std::time::Duration;
+
+use sqlx::ConnectOptions;
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
+};
+
+use crate::{Result, StoreError};
+
+pub(crate) type Db = sqlx::Sqlite;
+pub(crate) type Connection = sqlx::SqliteConnection;
+pub(crate) type Tx = sqlx::Transaction<'static, Db>;
+
+/// A write transaction holds the whole file, so no row needs a lock.
+pub(crate) const LOCK: &str = "";
+pub(crate) const LOCK_SEASON: &str = "";
+pub(crate) const LOCK_OR_SKIP: &str = "";
+
+/// Keeps the rows in the tree of their key, without a second one for row ids.
+pub(crate) const CLUSTERED: &str = "WITHOUT ROWID";
+
+/// How many tables of that name there are.
+pub(crate) const COUNT_TABLE: &str =
+    "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = $1";
+
+/// Connections for reading: they never wait for the writer nor it for them.
+const READERS: u32 = 4;
+/// How long a write waits for another process on the file.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(5);
+/// How long a write waits for those before it: a million readings are stored
+/// in a few seconds.
+const QUEUE_TIMEOUT: Duration = Duration::from_secs(60);
+/// The first version with a fix for two writers that reset the write-ahead
+/// log at once, after which the file could be corrupt.
+const VERSION_NEEDED: (u32, u32, u32) = (3, 51, 3);
+
+/// One writer and a pool of readers.
+#[derive(Debug, Clone)]
+pub(crate) struct Pools {
+    writer: SqlitePool,
+    readers: SqlitePool,
+}
+
+impl Pools {
+    /// Opens the file, makes it when it is not there, and checks that every
+    /// setting took.
+    pub(crate) async fn connect(url: &str) -> Result<Pools> {
+        let path = url.strip_prefix("sqlite://").unwrap_or(url);
+        check_path(path)?;
+        let options = SqliteConnectOptions::new()
+            .filename(path)
+            .foreign_keys(true)
+            .synchronous(SqliteSynchronous::Full)
+            .busy_timeout(BUSY_TIMEOUT)
+            .disable_statement_logging();
+        let pool = |connections| {
+            SqlitePoolOptions::new()
+                .max_connections(connections)
+                .acquire_timeout(QUEUE_TIMEOUT)
+                .idle_timeout(None)
+                .max_lifetime(None)
+                .test_before_acquire(false)
+        };
+        let for_writing = options
+            .clone()
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal);
+        let writer = pool(1).connect_with(for_writing).await?;
+        check_settings(&writer).await?;
+        let readers = pool(READERS).connect_with(options.read_only(true)).await?;
+        check_settings(&readers).await?;
+        Ok(Pools { writer, readers })
+    }
+
+    /// Begins a transaction that writes. It takes the file's write lock at
+    /// once: one that took it only at its first write would fail when another
+    /// had written since its first read.
+    pub(crate) async fn begin_write(&self) -> Result<Tx> {
+        Ok(self.writer.begin_with("BEGIN IMMEDIATE").await?)
+    }
+
+    /// Begins a transaction that reads one state of the database.
+    pub(crate) async fn begin_read(&self) -> Result<Tx> {
+        Ok(self.readers.begin().await?)
+    }
+
+    /// For a single statement that reads.
+    pub(crate) fn reader(&self) -> &SqlitePool {
+        &self.readers
+    }
+
+    /// For a single statement that writes.
+    pub(crate) fn writer(&self) -> &SqlitePool {
+        &self.writer
+    }
+
+    /// Closes the readers and then the writer, which folds the write-ahead log
+    /// into the file.
+    pub(crate) async fn close(&self) {
+        self.readers.close().await;
+        self.writer.close().await;
+    }
+}
+
+fn check_path(path: &str) -> Result<()> {
+    if path.is_empty() || path.contains(":memory:") {
+        return Err(StoreError::Settings(
+            "SQLite needs a file, since readers and writer have connections of their own; \
+             name one, such as bloomtide.db"
+                .into(),
+        ));
+    }
+    let folder = Path::new(path)
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    match folder {
+        Some(folder) if !folder.is_dir() => Err(StoreError::Settings(format!(
+            "there is no folder `{}` to keep `{path}` in; make it, or name another file",
+            folder.display()
+        ))),
+        _ => Ok(()),
+    }
+}
+
+async fn check_settings(pool: &SqlitePool) -> Result<()> {
+    let mut connection = pool.acquire().await?;
+    let version: String = sqlx::query_scalar("SELECT sqlite_version()")
+        .fetch_one(&mut *connection)
+        .await?;
+    check_version(&version)?;
+    let journal: String = sqlx::query_scalar("PRAGMA journal_mode")
+        .fetch_one(&mut *connection)
+        .await?;
+    let synchronous: i64 = sqlx::query_scalar("PRAGMA synchronous")
+        .fetch_one(&mut *connection)
+        .await?;
+    let foreign_keys: i64 = sqlx::query_scalar("PRAGMA foreign_keys")
+        .fetch_one(&mut *connection)
+        .await?;
+    let complaint = if !journal.eq_ignore_ascii_case("wal") {
+        format!(
+            "its journal_mode is `{journal}` and could not be set to `wal`; \
+             keep the file on a local disk, not on a network share"
+        )
+    } else if synchronous != 2 {
+        format!("its synchronous setting is {synchronous} and could not be set to 2 (full)")
+    } else if foreign_keys != 1 {
+        "foreign_keys could not be switched on in this build of SQLite".into()
+    } else {
+        return Ok(());
+    };
+    Err(StoreError::Settings(complaint))
+}
+
+fn check_version(version: &str) -> Result<()> {
+    let mut parts = version
+        .split('.')
+        .map(|part| part.parse::<u32>().unwrap_or(0));
+    let mut part = || parts.next().unwrap_or(0);
+    if (part(), part(), part()) >= VERSION_NEEDED {
+        return Ok(());
+    }
+    let (major, minor, patch) = VERSION_NEEDED;
+    Err(StoreError::Settings(format!(
+        "the program is linked with SQLite {version}, which can corrupt a write-ahead log; \
+         build it with {major}.{minor}.{patch} or later"
+    )))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_old_library_is_refused_with_its_version() {
+        assert!(check_version("3.51.3").is_ok());
+        assert!(check_version("3.52.0").is_ok());
+        let error = check_version("3.51.2").unwrap_err().to_string();
+        assert!(
+            error.contains("3.51.2") && error.contains("3.51.3"),
+            "{error}"
+        );
+        assert!(check_version("3.9.99").is_err());
+    }
+
+    #[test]
+    fn a_database_in_memory_is_refused() {
+        assert!(check_path(":memory:").is_err());
+        assert!(check_path("").is_err());
+        assert!(check_path("bloomtide.db").is_ok());
+        assert!(check_path("/nowhere/at/all/bloomtide.db").is_err());
+    }
+
+    async fn pragmas(pool: &SqlitePool) -> (String, i64, i64) {
+        let mut connection = pool.acquire().await.unwrap();
+        let journal = sqlx::query_scalar("PRAGMA journal_mode");
+        let synchronous = sqlx::query_scalar("PRAGMA synchronous");
+        let foreign_keys = sqlx::query_scalar("PRAGMA foreign_keys");
+        (
+            journal.fetch_one(&mut *connection).await.unwrap(),
+            synchronous.fetch_one(&mut *connection).await.unwrap(),
+            foreign_keys.fetch_one(&mut *connection).await.unwrap(),
+        )
+    }
+
+    #[tokio::test]
+    async fn settings_are_on_in_every_connection() {
+        let folder = tempfile::tempdir().unwrap();
+        let pools = Pools::connect(folder.path().join("a.db").to_str().unwrap())
+            .await
+            .unwrap();
+        let expected = ("wal".to_owned(), 2, 1);
+        assert_eq!(pragmas(&pools.writer).await, expected);
+        assert_eq!(pools.writer.options().get_max_connections(), 1);
+        let mut held = Vec::new();
+        for _ in 0..READERS {
+            // Those held are busy, so each turn looks at another one.
+            assert_eq!(pragmas(&pools.readers).await, expected);
+            held.push(pools.readers.acquire().await.unwrap());
+        }
+        let write = sqlx::query("CREATE TABLE x (y BIGINT)")
+            .execute(&mut *held[0])
+            .await;
+        assert!(
+            write.unwrap_err().to_string().contains("readonly"),
+            "readers cannot write"
+        );
+    }
+
+    #[tokio::test]
+    async fn a_setting_that_did_not_take_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let lax = SqliteConnectOptions::new()
+            .filename(folder.path().join("a.db"))
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Normal);
+        let pool = SqlitePool::connect_with(lax.clone()).await.unwrap();
+        let error = check_settings(&pool).await.unwrap_err().to_string();
+        assert!(error.contains("synchronous"), "{error}");
+        let lax = lax.synchronous(SqliteSynchronous::Full).foreign_keys(false);
+        let pool = SqlitePool::connect_with(lax).await.unwrap();
+        let error = check_settings(&pool).await.unwrap_err().to_string();
+        assert!(error.contains("foreign_keys"), "{error}");
+        let other = SqliteConnectOptions::new()
+            .filename(folder.path().join("b.db"))
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Delete);
+        let pool = SqlitePool::connect_with(other).await.unwrap();
+        let error = check_settings(&pool).await.unwrap_err().to_string();
+        assert!(error.contains("journal_mode"), "{error}");
+    }
+}

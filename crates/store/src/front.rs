@@ -1,0 +1,287 @@
+//! The one way into the store, with a method for each use case.
+
+use std::pin::Pin;
+
+use model::series::{Forecast, Reading};
+use model::time::Instant;
+use serde_json::Value;
+
+use crate::rows::*;
+use crate::{Result, postgres, sqlite};
+
+/// The database: SQLite by default, Postgres by URL. Cloning it is cheap and
+/// gives another handle on the same connections.
+#[derive(Debug, Clone)]
+pub struct Store {
+    inner: Inner,
+}
+
+#[derive(Debug, Clone)]
+enum Inner {
+    Sqlite(sqlite::Pools),
+    Postgres(postgres::Pools),
+}
+
+/// A method at work. The box keeps the two databases' types out of the callers,
+/// which would otherwise be slow to compile.
+type Work<'a, T> = Pin<Box<dyn Future<Output = Result<T>> + Send + 'a>>;
+
+fn is_postgres(url: &str) -> bool {
+    url.starts_with("postgres://") || url.starts_with("postgresql://")
+}
+
+impl Store {
+    /// Opens a database. `postgres://…` and `postgresql://…` are Postgres;
+    /// everything else is the path of an SQLite file, with or without
+    /// `sqlite://` before it, which is made when it is not there and brought
+    /// up to date.
+    ///
+    /// # Errors
+    /// When a setting that keeps data safe is off, when the database is newer
+    /// than the program, and, on Postgres, when it is behind.
+    pub async fn open(url: &str) -> Result<Store> {
+        let work: Work<'_, Inner> = if is_postgres(url) {
+            Box::pin(async {
+                let pools = postgres::Pools::connect(url).await?;
+                postgres::schema::require_current(&pools).await?;
+                Ok(Inner::Postgres(pools))
+            })
+        } else {
+            Box::pin(async {
+                let pools = sqlite::Pools::connect(url).await?;
+                sqlite::schema::bring_up_to_date(&pools).await?;
+                Ok(Inner::Sqlite(pools))
+            })
+        };
+        Ok(Store { inner: work.await? })
+    }
+
+    /// Brings a database up to date without opening it for use; gives its
+    /// schema version before and after.
+    ///
+    /// # Errors
+    /// As [`Store::open`], and when a migration fails.
+    pub async fn migrate(url: &str) -> Result<(i64, i64)> {
+        let work: Work<'_, (i64, i64)> = if is_postgres(url) {
+            Box::pin(async {
+                let pools = postgres::Pools::connect(url).await?;
+                let versions = postgres::schema::bring_up_to_date(&pools).await;
+                pools.close().await;
+                versions
+            })
+        } else {
+            Box::pin(async {
+                let pools = sqlite::Pools::connect(url).await?;
+                let versions = sqlite::schema::bring_up_to_date(&pools).await;
+                pools.close().await;
+                versions
+            })
+        };
+        work.await
+    }
+}
+
+/// Writes the methods of [`Store`] that hand on to the queries of the database
+/// in use, and the list of their names.
+macro_rules! methods {
+    ($(
+        $(#[doc = $doc:literal])+
+        $module:ident::$name:ident($($argument:ident: $kind:ty),* $(,)?) -> $given:ty;
+    )+) => {
+        impl Store {
+            $(
+                $(#[doc = $doc])+
+                pub async fn $name(&self, $($argument: $kind),*) -> Result<$given> {
+                    let work: Work<'_, $given> = match &self.inner {
+                        Inner::Sqlite(pools) => {
+                            Box::pin(sqlite::$module::$name(pools, $($argument),*))
+                        }
+                        Inner::Postgres(pools) => {
+                            Box::pin(postgres::$module::$name(pools, $($argument),*))
+                        }
+                    };
+                    work.await
+                }
+            )+
+        }
+
+        /// The names of all public methods of [`Store`]; the behaviour suite
+        /// fails while it leaves one uncalled.
+        pub const METHODS: &[&str] = &["open", "migrate", $(stringify!($name)),+];
+    };
+}
+
+// Lists come in order of id and take the last id of the page before; none for
+// the first page. Unless said otherwise an error means that the database
+// failed, or that a row named by its id is not there (`NotFound`).
+methods! {
+    /// Adds a farm. Conflict when its id is taken.
+    farms::add_farm(farm: &Farm) -> ();
+    /// A farm by its id.
+    farms::farm(id: &str) -> Option<Farm>;
+    /// Farms in order of id.
+    farms::farms(after: Option<&str>, limit: u32) -> Vec<Farm>;
+    /// Changes a farm's name and where its alerts go.
+    farms::change_farm(id: &str, name: &str, alert_emails: &[String]) -> ();
+
+    /// Adds a site at version 1. Conflict when its id is taken.
+    sites::add_site(site: &Site) -> ();
+    /// A site by its id.
+    sites::site(id: &str) -> Option<Site>;
+    /// Sites in order of id; with a farm, those of that farm alone.
+    sites::sites(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Site>;
+
+    /// Adds a source. A feed's cell becomes due at once, even while it is
+    /// leased: that lease ends. Conflict when the id is taken, or the name
+    /// within the site; refused when a feed lacks provider or cell.
+    sources::add_source(source: &Source) -> ();
+    /// A source by its id.
+    sources::source(id: &str) -> Option<Source>;
+    /// The sources of a site, the most trusted first.
+    sources::sources_of(site_id: &str) -> Vec<Source>;
+    /// Sets how a source's files are to be read.
+    sources::set_mapping(source_id: &str, mapping: &Value) -> ();
+
+    /// Stores readings of one source, in any order; of several for one time
+    /// the last holds. All are stored or none. When one is new or corrects
+    /// another the site's version is raised. Refused when a temperature is
+    /// not finite.
+    readings::store_readings(source_id: &str, readings: &[Reading], received_at: Instant) -> Upload;
+    /// The readings of a site from `from` to `to`, both included, for each
+    /// source, the most trusted first.
+    readings::readings(site_id: &str, from: Instant, to: Instant) -> Vec<(Source, Vec<Reading>)>;
+    /// A page of the readings of all sources of a site from `from` to `to`,
+    /// both included, each with its source's id, in order of time and of that
+    /// id. `after` is the last of the page before.
+    readings::readings_page(site_id: &str, from: Instant, to: Instant, after: Option<(Instant, &str)>, limit: u32) -> Vec<(String, Reading)>;
+    /// What readings of a source from `from` to `to`, both included, were
+    /// before they were corrected, in order of time and then of correction.
+    readings::earlier_readings(source_id: &str, from: Instant, to: Instant) -> Vec<Earlier>;
+    /// A site with its readings from `from` to `to`, both included, and its
+    /// forecast, all of one moment.
+    readings::site_weather(site_id: &str, from: Instant, to: Instant) -> SiteWeather;
+
+    /// Stores what one fetch of a feed brought for one source: readings as
+    /// [`Store::store_readings`] does, and the forecast as it was issued. A
+    /// forecast with other hours than the one before raises the site's
+    /// version.
+    feeds::store_fetch(source_id: &str, readings: &[Reading], forecast: Option<&Forecast>, fetched_at: Instant) -> Upload;
+    /// The newest forecast of the most trusted source of a site that has one,
+    /// with that source's id.
+    feeds::latest_forecast(site_id: &str) -> Option<(String, Forecast)>;
+    /// Leases cells that are due and leased to nobody else, the longest due
+    /// first.
+    feeds::lease_cells(now: Instant, lease_until: Instant, limit: u32) -> Vec<LeasedCell>;
+    /// Ends a lease of a cell and says when it is due again. False, and
+    /// nothing changed, when the lease is no longer that of the token.
+    feeds::finish_cell(provider: &str, cell: &str, token: i64, next_at: Instant, error: Option<&str>, now: Instant) -> bool;
+    /// All cells, for display.
+    feeds::cells() -> Vec<Cell>;
+
+    /// Adds a block at version 1. Conflict when its id is taken.
+    blocks::add_block(block: &Block) -> ();
+    /// A block by its id.
+    blocks::block(id: &str) -> Option<Block>;
+    /// Blocks in order of id; with a farm, those of that farm alone.
+    blocks::blocks(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Block>;
+    /// Changes a block's name and details and gives its version, which is
+    /// raised when they differ from what is stored.
+    blocks::change_block(id: &str, name: &str, details: &Value) -> i64;
+
+    /// Sets the plan of a season, which begins with it if it is not there, and
+    /// gives the plan's version, which is raised when it differs from what is
+    /// stored.
+    plans::set_plan(block_id: &str, year: i32, doc: &Value, at: Instant) -> i64;
+    /// The plan of a season as it now holds.
+    plans::plan(block_id: &str, year: i32) -> Option<PlanRow>;
+
+    /// Appends entries to a season's log, which begins with them if it is not
+    /// there; all or none. An entry that the log has already changes nothing.
+    /// Conflict, naming the id, when it has another under that id.
+    logs::append_entries(block_id: &str, year: i32, entries: &[LogEntry]) -> Appended;
+    /// The log of a season in order of id.
+    logs::log(block_id: &str, year: i32) -> Vec<LogEntry>;
+
+    /// A season as last reckoned, with the versions that now stand.
+    seasons::season(block_id: &str, year: i32) -> Option<SeasonRow>;
+    /// The years in which a block has a season.
+    seasons::seasons_of(block_id: &str) -> Vec<i32>;
+    /// Seasons to be reckoned: never yet, from other versions than now stand,
+    /// with another model, or because their `look_again_at` has come. Those of
+    /// one site come together; `after` is the last of the page before in this
+    /// pass.
+    seasons::stale_seasons(now: Instant, model_version: i64, after: Option<&StaleKey>, limit: u32) -> Vec<Stale>;
+    /// Writes seasons with their alerts and items, all in one transaction.
+    /// Those whose versions no longer stand are left out, with their alerts;
+    /// gives how many were written.
+    seasons::commit_reckoned(reckoned: &[Reckoned], now: Instant) -> u64;
+
+    /// Alerts in order of id, of a farm or a block when given.
+    alerts::alerts(farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;
+    /// An alert by its id.
+    alerts::alert(id: &str) -> Option<AlertRow>;
+    /// All alerts of a season, the oldest first.
+    alerts::alerts_of(block_id: &str, year: i32) -> Vec<AlertRow>;
+    /// Notes that a person took note of an alert. False when one had already;
+    /// the first time holds.
+    alerts::acknowledge(id: &str, at: Instant) -> bool;
+
+    /// Items that no message carries yet, those of the oldest alerts first.
+    outbox::uncomposed(limit: u32) -> Vec<Uncomposed>;
+    /// Stores messages, each with the ids of the items it carries, all in one
+    /// transaction. A message of whose items one is carried already is left
+    /// out whole; gives how many were stored. Refused when a message carries
+    /// nothing. Conflict when its id or header id is taken.
+    outbox::add_messages(messages: &[(Message, Vec<String>)]) -> u64;
+    /// Leases messages that are due and leased to nobody else, the oldest
+    /// first. A message whose lease ran out after it was offered comes again,
+    /// its outcome noted as unknown.
+    outbox::lease_messages(now: Instant, lease_until: Instant, limit: u32) -> Vec<LeasedMessage>;
+    /// Notes that a message's bytes are about to go out. Here and in the other
+    /// `mark_…`: false, and nothing changed, when the lease is no longer that
+    /// of the token.
+    outbox::mark_offered(id: &str, token: i64) -> bool;
+    /// Notes that a server took a message; ends the lease.
+    outbox::mark_sent(id: &str, token: i64, at: Instant) -> bool;
+    /// Notes that a message was surely not taken, and when to try again; ends
+    /// the lease.
+    outbox::mark_later(id: &str, token: i64, next_try_at: Instant, error: &str) -> bool;
+    /// Notes that a message was refused for good; ends the lease.
+    outbox::mark_failed(id: &str, token: i64, error: &str) -> bool;
+    /// Notes that it is not known whether a message was taken, and when to try
+    /// again; ends the lease.
+    outbox::mark_unknown(id: &str, token: i64, next_try_at: Instant, error: &str) -> bool;
+    /// Since when the oldest thing that has neither been sent nor failed has
+    /// been waiting, composed or not.
+    outbox::oldest_unsent() -> Option<Instant>;
+    /// The messages that carry an alert, the oldest first.
+    outbox::messages_of(alert_id: &str) -> Vec<Message>;
+
+    /// Adds a curve; the same again changes nothing. Conflict when another
+    /// stands under that id.
+    shared::add_curve(id: &str, doc: &Value, at: Instant) -> ();
+    /// All curves in order of id.
+    shared::curves() -> Vec<Curve>;
+    /// Adds a material and raises the version of every block; the same again
+    /// changes nothing. Conflict when another stands under that id.
+    shared::add_material(id: &str, doc: &Value, at: Instant) -> ();
+    /// All materials in order of id.
+    shared::materials() -> Vec<Material>;
+    /// Changes a material; when it differs from what is stored, the version of
+    /// every block is raised, since plans and sprays may name it.
+    shared::change_material(id: &str, doc: &Value, at: Instant) -> ();
+
+    /// Adds a token of the API. Conflict when its id or hash is taken.
+    tokens::add_token(token: &ApiToken) -> ();
+    /// How many tokens there are.
+    tokens::token_count() -> u64;
+    /// The token whose secret has this hash.
+    tokens::token_by_hash(hash: &str) -> Option<ApiToken>;
+
+    /// Asks the database for a sign of life.
+    schema::ping() -> ();
+    /// The version of the database's schema.
+    schema::schema_version() -> i64;
+    /// Closes all connections, once those at work have finished.
+    schema::close() -> ();
+}

@@ -1,0 +1,40 @@
+//! The queries, mounted for Postgres.
+
+#[path = "dialect/postgres.rs"]
+mod dialect;
+
+pub(crate) use dialect::Pools;
+use dialect::{Connection, Db, Tx};
+
+#[path = "queries/alerts.rs"]
+pub(crate) mod alerts;
+#[path = "queries/blocks.rs"]
+pub(crate) mod blocks;
+#[path = "queries/farms.rs"]
+pub(crate) mod farms;
+#[path = "queries/feeds.rs"]
+pub(crate) mod feeds;
+#[path = "queries/load.rs"]
+mod load;
+#[path = "queries/logs.rs"]
+pub(crate) mod logs;
+#[path = "queries/outbox.rs"]
+pub(crate) mod outbox;
+#[path = "queries/plans.rs"]
+pub(crate) mod plans;
+#[path = "queries/readings.rs"]
+pub(crate) mod readings;
+#[path = "queries/reckoned.rs"]
+mod reckoned;
+#[path = "queries/schema.rs"]
+pub(crate) mod schema;
+#[path = "queries/seasons.rs"]
+pub(crate) mod seasons;
+#[path = "queries/shared.rs"]
+pub(crate) mod shared;
+#[path = "queries/sites.rs"]
+pub(crate) mod sites;
+#[path = "queries/sources.rs"]
+pub(crate) mod sources;
+#[path = "queries/tokens.rs"]
+pub(crate) mod tokens;

@@ -1,0 +1,110 @@
+//! Blocks.
+
+use sqlx::QueryBuilder;
+
+use super::{Connection, Db, Pools, dialect};
+use crate::error::{missing, naming};
+use crate::read::{self, BlockColumns, columns};
+use crate::rows::Block;
+use crate::{Result, text};
+
+pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO block (id, farm_id, site_id, name, details, version, created_at) \
+         VALUES ($1, $2, $3, $4, $5, 1, $6)",
+    )
+    .bind(&block.id)
+    .bind(&block.farm_id)
+    .bind(&block.site_id)
+    .bind(&block.name)
+    .bind(text::of(&block.details))
+    .bind(block.created_at.0)
+    .execute(db.writer())
+    .await
+    .map_err(naming(
+        format!("block `{}`", block.id),
+        &format!("farm `{}` or site `{}`", block.farm_id, block.site_id),
+    ))?;
+    Ok(())
+}
+
+pub(crate) async fn block(db: &Pools, id: &str) -> Result<Option<Block>> {
+    let row: Option<BlockColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(block),
+        " FROM block WHERE id = $1"
+    ))
+    .bind(id)
+    .fetch_optional(db.reader())
+    .await?;
+    row.map(read::block).transpose()
+}
+
+pub(crate) async fn blocks(
+    db: &Pools,
+    farm_id: Option<&str>,
+    after: Option<&str>,
+    limit: u32,
+) -> Result<Vec<Block>> {
+    let query = match farm_id {
+        Some(_) => concat!(
+            "SELECT ",
+            columns!(block),
+            " FROM block WHERE id > $1 AND farm_id = $3 ORDER BY id LIMIT $2"
+        ),
+        None => {
+            concat!(
+                "SELECT ",
+                columns!(block),
+                " FROM block WHERE id > $1 ORDER BY id LIMIT $2"
+            )
+        }
+    };
+    let mut query = sqlx::query_as(query)
+        .bind(after.unwrap_or_default())
+        .bind(i64::from(limit));
+    if let Some(farm_id) = farm_id {
+        query = query.bind(farm_id);
+    }
+    let rows: Vec<BlockColumns> = query.fetch_all(db.reader()).await?;
+    rows.into_iter().map(read::block).collect()
+}
+
+pub(crate) async fn change_block(
+    db: &Pools,
+    id: &str,
+    name: &str,
+    details: &serde_json::Value,
+) -> Result<i64> {
+    let mut tx = db.begin_write().await?;
+    let row: Option<BlockColumns> = QueryBuilder::<Db>::new(concat!(
+        "SELECT ",
+        columns!(block),
+        " FROM block WHERE id = "
+    ))
+    .push_bind(id)
+    .push(dialect::LOCK)
+    .build_query_as()
+    .fetch_optional(&mut *tx)
+    .await?;
+    let held = read::block(row.ok_or_else(|| missing("block", id))?)?;
+    if held.name == name && held.details == *details {
+        return Ok(held.version);
+    }
+    sqlx::query("UPDATE block SET name = $2, details = $3, version = version + 1 WHERE id = $1")
+        .bind(id)
+        .bind(name)
+        .bind(text::of(details))
+        .execute(&mut *tx)
+        .await?;
+    tx.commit().await?;
+    Ok(held.version + 1)
+}
+
+/// Makes every season stale.
+pub(super) async fn raise_all(connection: &mut Connection) -> Result<()> {
+    sqlx::query("UPDATE block SET version = version + 1")
+        .execute(connection)
+        .await?;
+    Ok(())
+}

@@ -1,0 +1,226 @@
+//! What feeds bring, and who fetches which cell.
+
+use model::series::{Forecast, Reading};
+use model::time::Instant;
+use sqlx::QueryBuilder;
+
+use super::{Connection, Db, Pools, dialect, load, readings, sites};
+use crate::read::{self, SourceColumns, columns};
+use crate::rows::{Cell, LeasedCell, Site, Source, Upload};
+use crate::{Result, text};
+
+pub(crate) async fn store_fetch(
+    db: &Pools,
+    source_id: &str,
+    readings: &[Reading],
+    forecast: Option<&Forecast>,
+    fetched_at: Instant,
+) -> Result<Upload> {
+    let mut tx = db.begin_write().await?;
+    let (number, site_id) = readings::lock_source(&mut tx, source_id).await?;
+    let upload = readings::put(&mut tx, number, readings, fetched_at).await?;
+    let foretold = match forecast {
+        Some(forecast) => put_forecast(&mut tx, source_id, forecast, fetched_at).await?,
+        None => false,
+    };
+    if foretold || upload.stored + upload.corrected > 0 {
+        sites::raise(&mut tx, &site_id).await?;
+    }
+    tx.commit().await?;
+    Ok(upload)
+}
+
+/// Keeps a forecast as it was issued; gives whether another one now holds. One
+/// that says the same as the newest under the same issue is kept once.
+async fn put_forecast(
+    connection: &mut Connection,
+    source_id: &str,
+    forecast: &Forecast,
+    fetched_at: Instant,
+) -> Result<bool> {
+    let before = newest_hours(connection, source_id).await?;
+    let hours = text::of_hours(&forecast.hours);
+    if before.as_ref() == Some(&(forecast.issued_at.0, hours.clone())) {
+        return Ok(false);
+    }
+    sqlx::query(
+        "INSERT INTO forecast (source_id, issued_at, fetched_at, hours) VALUES ($1, $2, $3, $4) \
+         ON CONFLICT (source_id, issued_at, fetched_at) DO UPDATE SET hours = excluded.hours",
+    )
+    .bind(source_id)
+    .bind(forecast.issued_at.0)
+    .bind(fetched_at.0)
+    .bind(hours)
+    .execute(&mut *connection)
+    .await?;
+    let after = newest_hours(connection, source_id).await?;
+    Ok(after.map(|(_, hours)| hours) != before.map(|(_, hours)| hours))
+}
+
+async fn newest_hours(
+    connection: &mut Connection,
+    source_id: &str,
+) -> Result<Option<(i64, String)>> {
+    Ok(sqlx::query_as(
+        "SELECT issued_at, hours FROM forecast WHERE source_id = $1 \
+         ORDER BY issued_at DESC, fetched_at DESC LIMIT 1",
+    )
+    .bind(source_id)
+    .fetch_optional(connection)
+    .await?)
+}
+
+pub(crate) async fn latest_forecast(
+    db: &Pools,
+    site_id: &str,
+) -> Result<Option<(String, Forecast)>> {
+    newest_forecast(&mut *db.reader().acquire().await?, site_id).await
+}
+
+pub(super) async fn newest_forecast(
+    connection: &mut Connection,
+    site_id: &str,
+) -> Result<Option<(String, Forecast)>> {
+    let row: Option<(String, i64, String)> = sqlx::query_as(
+        "SELECT forecast.source_id, forecast.issued_at, forecast.hours FROM source \
+         JOIN forecast ON forecast.source_id = source.id WHERE source.site_id = $1 \
+         ORDER BY source.trust, source.id, forecast.issued_at DESC, forecast.fetched_at DESC \
+         LIMIT 1",
+    )
+    .bind(site_id)
+    .fetch_optional(connection)
+    .await?;
+    row.map(|(source_id, issued_at, hours)| {
+        let forecast = Forecast {
+            issued_at: Instant(issued_at),
+            hours: text::hours(&hours)?,
+        };
+        Ok((source_id, forecast))
+    })
+    .transpose()
+}
+
+pub(crate) async fn lease_cells(
+    db: &Pools,
+    now: Instant,
+    lease_until: Instant,
+    limit: u32,
+) -> Result<Vec<LeasedCell>> {
+    let mut tx = db.begin_write().await?;
+    let mut query =
+        QueryBuilder::<Db>::new("SELECT provider, cell, token FROM cell WHERE next_at <= ");
+    query
+        .push_bind(now.0)
+        .push(" AND (lease_until IS NULL OR lease_until <= ")
+        .push_bind(now.0)
+        .push(") ORDER BY next_at, provider, cell LIMIT ")
+        .push_bind(i64::from(limit))
+        .push(dialect::LOCK_OR_SKIP);
+    let due: Vec<(String, String, i64)> = query.build_query_as().fetch_all(&mut *tx).await?;
+    let mut leased = Vec::with_capacity(due.len());
+    for (provider, cell, token) in due {
+        let token = token + 1;
+        sqlx::query(
+            "UPDATE cell SET token = $3, lease_until = $4 WHERE provider = $1 AND cell = $2",
+        )
+        .bind(&provider)
+        .bind(&cell)
+        .bind(token)
+        .bind(lease_until.0)
+        .execute(&mut *tx)
+        .await?;
+        let sources = fed_from(&mut tx, &provider, &cell).await?;
+        leased.push(LeasedCell {
+            provider,
+            cell,
+            token,
+            sources,
+        });
+    }
+    tx.commit().await?;
+    Ok(leased)
+}
+
+async fn fed_from(
+    connection: &mut Connection,
+    provider: &str,
+    cell: &str,
+) -> Result<Vec<(Source, Site)>> {
+    let rows: Vec<SourceColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(source),
+        " FROM source WHERE provider = $1 AND cell = $2 ORDER BY id"
+    ))
+    .bind(provider)
+    .bind(cell)
+    .fetch_all(&mut *connection)
+    .await?;
+    let sources: Vec<Source> = rows.into_iter().map(read::source).collect::<Result<_>>()?;
+    let sites = load::sites(
+        connection,
+        sources.iter().map(|source| source.site_id.as_str()),
+    )
+    .await?;
+    Ok(sources
+        .into_iter()
+        .map(|source| {
+            let site = load::take(&sites, &source.site_id);
+            (source, site)
+        })
+        .collect())
+}
+
+pub(crate) async fn finish_cell(
+    db: &Pools,
+    provider: &str,
+    cell: &str,
+    token: i64,
+    next_at: Instant,
+    error: Option<&str>,
+    now: Instant,
+) -> Result<bool> {
+    let finished = sqlx::query(
+        "UPDATE cell SET next_at = $4, lease_until = NULL, last_error = $5, \
+         last_ok_at = CASE WHEN $5 IS NULL THEN $6 ELSE last_ok_at END \
+         WHERE provider = $1 AND cell = $2 AND token = $3 AND lease_until IS NOT NULL",
+    )
+    .bind(provider)
+    .bind(cell)
+    .bind(token)
+    .bind(next_at.0)
+    .bind(error)
+    .bind(now.0)
+    .execute(db.writer())
+    .await?;
+    Ok(finished.rows_affected() == 1)
+}
+
+pub(crate) async fn cells(db: &Pools) -> Result<Vec<Cell>> {
+    type Columns = (
+        String,
+        String,
+        i64,
+        Option<i64>,
+        Option<i64>,
+        Option<String>,
+    );
+    let rows: Vec<Columns> = sqlx::query_as(
+        "SELECT provider, cell, next_at, lease_until, last_ok_at, last_error FROM cell \
+         ORDER BY provider, cell",
+    )
+    .fetch_all(db.reader())
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(
+            |(provider, cell, next_at, lease_until, last_ok_at, last_error)| Cell {
+                provider,
+                cell,
+                next_at: Instant(next_at),
+                lease_until: lease_until.map(Instant),
+                last_ok_at: last_ok_at.map(Instant),
+                last_error,
+            },
+        )
+        .collect())
+}

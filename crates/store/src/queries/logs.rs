@@ -1,0 +1,129 @@
+//! Field logs, append-only.
+
+use std::collections::HashMap;
+
+use sqlx::QueryBuilder;
+
+use super::{Connection, Db, Pools, load, seasons};
+use crate::read::{self, LogEntryColumns, columns};
+use crate::rows::{Appended, LogEntry};
+use crate::{ROWS_A_STATEMENT, Result, StoreError, text};
+
+pub(crate) async fn append_entries(
+    db: &Pools,
+    block_id: &str,
+    year: i32,
+    entries: &[LogEntry],
+) -> Result<Appended> {
+    let mut tx = db.begin_write().await?;
+    seasons::begin_and_lock(&mut tx, block_id, year).await?;
+    let mut appended = Appended::default();
+    for entries in entries.chunks(ROWS_A_STATEMENT) {
+        let mut known = under_same_ids(&mut tx, block_id, year, entries).await?;
+        let mut new = Vec::with_capacity(entries.len());
+        for entry in entries {
+            match known.get(&entry.id) {
+                None => {
+                    known.insert(entry.id.clone(), entry.clone());
+                    new.push(entry);
+                }
+                Some(held) if same(held, entry) => appended.unchanged += 1,
+                Some(_) => {
+                    return Err(StoreError::Conflict {
+                        what: format!("the log has another entry with the id `{}`", entry.id),
+                    });
+                }
+            }
+        }
+        insert(&mut tx, block_id, year, &new).await?;
+        appended.new += new.len() as u64;
+    }
+    if appended.new > 0 {
+        sqlx::query(
+            "UPDATE season SET log_version = log_version + 1 WHERE block_id = $1 AND year = $2",
+        )
+        .bind(block_id)
+        .bind(i64::from(year))
+        .execute(&mut *tx)
+        .await?;
+        tx.commit().await?;
+    }
+    Ok(appended)
+}
+
+fn same(held: &LogEntry, sent: &LogEntry) -> bool {
+    held.kind == sent.kind && held.at == sent.at && held.doc == sent.doc
+}
+
+async fn under_same_ids(
+    connection: &mut Connection,
+    block_id: &str,
+    year: i32,
+    entries: &[LogEntry],
+) -> Result<HashMap<String, LogEntry>> {
+    let mut query = QueryBuilder::<Db>::new(concat!(
+        "SELECT ",
+        columns!(log_entry),
+        " FROM log_entry WHERE block_id = "
+    ));
+    query
+        .push_bind(block_id)
+        .push(" AND year = ")
+        .push_bind(i64::from(year))
+        .push(" AND id IN (");
+    load::list(&mut query, entries.iter().map(|entry| entry.id.as_str()));
+    let rows: Vec<LogEntryColumns> = query
+        .push(")")
+        .build_query_as()
+        .persistent(false)
+        .fetch_all(connection)
+        .await?;
+    rows.into_iter()
+        .map(|row| read::log_entry(row).map(|entry| (entry.id.clone(), entry)))
+        .collect()
+}
+
+async fn insert(
+    connection: &mut Connection,
+    block_id: &str,
+    year: i32,
+    entries: &[&LogEntry],
+) -> Result<()> {
+    if entries.is_empty() {
+        return Ok(());
+    }
+    let mut query = QueryBuilder::<Db>::new(
+        "INSERT INTO log_entry (block_id, year, id, at, kind, doc, received_at) ",
+    );
+    query.push_values(entries, |mut row, entry| {
+        row.push_bind(block_id)
+            .push_bind(i64::from(year))
+            .push_bind(&entry.id)
+            .push_bind(entry.at.0)
+            .push_bind(&entry.kind)
+            .push_bind(text::of(&entry.doc))
+            .push_bind(entry.received_at.0);
+    });
+    query.build().persistent(false).execute(connection).await?;
+    Ok(())
+}
+
+pub(crate) async fn log(db: &Pools, block_id: &str, year: i32) -> Result<Vec<LogEntry>> {
+    let rows: Vec<LogEntryColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(log_entry),
+        " FROM log_entry WHERE block_id = $1 AND year = $2"
+    ))
+    .bind(block_id)
+    .bind(i64::from(year))
+    .fetch_all(db.reader())
+    .await?;
+    let log: Result<Vec<LogEntry>> = rows.into_iter().map(read::log_entry).collect();
+    Ok(in_order(log?))
+}
+
+/// Sorted here, since Postgres would sort by the words of its own locale.
+pub(super) fn in_order(mut log: Vec<LogEntry>) -> Vec<LogEntry> {
+    log.sort_by(|a, b| a.id.cmp(&b.id));
+    log
+}

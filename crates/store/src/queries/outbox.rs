@@ -1,0 +1,292 @@
+//! The outbox: items to be composed, messages to be sent.
+
+use model::time::Instant;
+use sqlx::QueryBuilder;
+
+use super::{Connection, Db, Pools, dialect, load};
+use crate::error::naming;
+use crate::read::{self, MessageColumns, columns};
+use crate::rows::{Item, LeasedMessage, Message, MessageState, Uncomposed};
+use crate::{Result, StoreError};
+
+pub(crate) async fn uncomposed(db: &Pools, limit: u32) -> Result<Vec<Uncomposed>> {
+    let mut tx = db.begin_read().await?;
+    let items: Vec<(String, String, String)> = sqlx::query_as(
+        "SELECT item.id, item.alert_id, item.recipient FROM item \
+         JOIN alert ON alert.id = item.alert_id WHERE item.message_id IS NULL \
+         ORDER BY alert.raised_at, item.alert_id, item.recipient LIMIT $1",
+    )
+    .bind(i64::from(limit))
+    .fetch_all(&mut *tx)
+    .await?;
+    let alerts = load::alerts(
+        &mut tx,
+        items.iter().map(|(_, alert_id, _)| alert_id.as_str()),
+    )
+    .await?;
+    let blocks = load::blocks(
+        &mut tx,
+        alerts.values().map(|alert| alert.block_id.as_str()),
+    )
+    .await?;
+    let sites = load::sites(&mut tx, blocks.values().map(|block| block.site_id.as_str())).await?;
+    let farms = load::farms(&mut tx, blocks.values().map(|block| block.farm_id.as_str())).await?;
+    Ok(items
+        .into_iter()
+        .map(|(id, alert_id, recipient)| {
+            let alert = load::take(&alerts, &alert_id);
+            let block = load::take(&blocks, &alert.block_id);
+            Uncomposed {
+                site: load::take(&sites, &block.site_id),
+                farm: load::take(&farms, &block.farm_id),
+                item: Item {
+                    id,
+                    alert_id,
+                    recipient,
+                    message_id: None,
+                },
+                alert,
+                block,
+            }
+        })
+        .collect())
+}
+
+pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]) -> Result<u64> {
+    let mut tx = db.begin_write().await?;
+    let mut added = 0;
+    for (message, items) in messages {
+        if items.is_empty() {
+            return Err(StoreError::Refused(format!(
+                "message `{}` carries nothing",
+                message.id
+            )));
+        }
+        if lock_free(&mut tx, items).await? == items.len() {
+            add(&mut tx, message).await?;
+            carry(&mut tx, &message.id, items).await?;
+            added += 1;
+        }
+    }
+    tx.commit().await?;
+    Ok(added)
+}
+
+/// How many of the items no message carries; they stay so until the
+/// transaction ends.
+async fn lock_free(connection: &mut Connection, items: &[String]) -> Result<usize> {
+    let mut query =
+        QueryBuilder::<Db>::new("SELECT id FROM item WHERE message_id IS NULL AND id IN (");
+    load::list(&mut query, items.iter().map(String::as_str));
+    query.push(") ORDER BY id").push(dialect::LOCK);
+    let free: Vec<String> = query
+        .build_query_scalar()
+        .persistent(false)
+        .fetch_all(connection)
+        .await?;
+    Ok(free.len())
+}
+
+async fn add(connection: &mut Connection, message: &Message) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO message (id, header_id, recipient, body, composed_at, state, attempts, \
+         next_try_at, last_error, sent_at, token) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 0)",
+    )
+    .bind(&message.id)
+    .bind(&message.header_id)
+    .bind(&message.recipient)
+    .bind(&message.body)
+    .bind(message.composed_at.0)
+    .bind(message.state.word())
+    .bind(message.attempts)
+    .bind(message.next_try_at.map(|at| at.0))
+    .bind(&message.last_error)
+    .bind(message.sent_at.map(|at| at.0))
+    .execute(connection)
+    .await
+    .map_err(naming(
+        format!(
+            "message `{}`, or its header id `{}`,",
+            message.id, message.header_id
+        ),
+        "row that the message names",
+    ))?;
+    Ok(())
+}
+
+async fn carry(connection: &mut Connection, message_id: &str, items: &[String]) -> Result<()> {
+    let mut query = QueryBuilder::<Db>::new("UPDATE item SET message_id = ");
+    query.push_bind(message_id).push(" WHERE id IN (");
+    load::list(&mut query, items.iter().map(String::as_str));
+    query
+        .push(")")
+        .build()
+        .persistent(false)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+pub(crate) async fn lease_messages(
+    db: &Pools,
+    now: Instant,
+    lease_until: Instant,
+    limit: u32,
+) -> Result<Vec<LeasedMessage>> {
+    let mut tx = db.begin_write().await?;
+    let mut query = QueryBuilder::<Db>::new("SELECT id, token FROM message WHERE next_try_at <= ");
+    query
+        .push_bind(now.0)
+        .push(" AND (lease_until IS NULL OR lease_until <= ")
+        .push_bind(now.0)
+        .push(") ORDER BY composed_at, id LIMIT ")
+        .push_bind(i64::from(limit))
+        .push(dialect::LOCK_OR_SKIP);
+    let due: Vec<(String, i64)> = query.build_query_as().fetch_all(&mut *tx).await?;
+    let mut leased = Vec::with_capacity(due.len());
+    for (id, token) in due {
+        let token = token + 1;
+        let row: MessageColumns = sqlx::query_as(concat!(
+            "UPDATE message SET token = $2, lease_until = $3, last_error = CASE state \
+             WHEN 'offered' THEN $4 ELSE last_error END, state = CASE state \
+             WHEN 'offered' THEN 'unknown' ELSE state END WHERE id = $1 RETURNING ",
+            columns!(message)
+        ))
+        .bind(&id)
+        .bind(token)
+        .bind(lease_until.0)
+        .bind("the sender went away after it had offered the message")
+        .fetch_one(&mut *tx)
+        .await?;
+        let message = read::message(row)?;
+        let unknown_before = message.state == MessageState::Unknown;
+        leased.push(LeasedMessage {
+            message,
+            token,
+            unknown_before,
+        });
+    }
+    tx.commit().await?;
+    Ok(leased)
+}
+
+pub(crate) async fn mark_offered(db: &Pools, id: &str, token: i64) -> Result<bool> {
+    let marked = sqlx::query(
+        "UPDATE message SET state = 'offered', attempts = attempts + 1 \
+         WHERE id = $1 AND token = $2 AND lease_until IS NOT NULL",
+    )
+    .bind(id)
+    .bind(token)
+    .execute(db.writer())
+    .await?;
+    Ok(marked.rows_affected() == 1)
+}
+
+pub(crate) async fn mark_sent(db: &Pools, id: &str, token: i64, at: Instant) -> Result<bool> {
+    let outcome = Outcome {
+        state: MessageState::Sent,
+        next: None,
+        sent: Some(at),
+        error: None,
+    };
+    end_lease(db, id, token, outcome).await
+}
+
+pub(crate) async fn mark_later(
+    db: &Pools,
+    id: &str,
+    token: i64,
+    next: Instant,
+    error: &str,
+) -> Result<bool> {
+    let state = MessageState::Ready;
+    let outcome = Outcome {
+        state,
+        next: Some(next),
+        sent: None,
+        error: Some(error),
+    };
+    end_lease(db, id, token, outcome).await
+}
+
+pub(crate) async fn mark_failed(db: &Pools, id: &str, token: i64, error: &str) -> Result<bool> {
+    let state = MessageState::Failed;
+    let outcome = Outcome {
+        state,
+        next: None,
+        sent: None,
+        error: Some(error),
+    };
+    end_lease(db, id, token, outcome).await
+}
+
+pub(crate) async fn mark_unknown(
+    db: &Pools,
+    id: &str,
+    token: i64,
+    next: Instant,
+    error: &str,
+) -> Result<bool> {
+    let state = MessageState::Unknown;
+    let outcome = Outcome {
+        state,
+        next: Some(next),
+        sent: None,
+        error: Some(error),
+    };
+    end_lease(db, id, token, outcome).await
+}
+
+/// What came of an attempt to send.
+struct Outcome<'a> {
+    state: MessageState,
+    next: Option<Instant>,
+    sent: Option<Instant>,
+    error: Option<&'a str>,
+}
+
+async fn end_lease(db: &Pools, id: &str, token: i64, outcome: Outcome<'_>) -> Result<bool> {
+    let marked = sqlx::query(
+        "UPDATE message SET state = $3, next_try_at = $4, sent_at = $5, \
+         last_error = coalesce($6, last_error), lease_until = NULL \
+         WHERE id = $1 AND token = $2 AND lease_until IS NOT NULL",
+    )
+    .bind(id)
+    .bind(token)
+    .bind(outcome.state.word())
+    .bind(outcome.next.map(|at| at.0))
+    .bind(outcome.sent.map(|at| at.0))
+    .bind(outcome.error)
+    .execute(db.writer())
+    .await?;
+    Ok(marked.rows_affected() == 1)
+}
+
+pub(crate) async fn oldest_unsent(db: &Pools) -> Result<Option<Instant>> {
+    let mut tx = db.begin_read().await?;
+    let composed: Option<i64> =
+        sqlx::query_scalar("SELECT min(composed_at) FROM message WHERE next_try_at IS NOT NULL")
+            .fetch_one(&mut *tx)
+            .await?;
+    let uncomposed: Option<i64> = sqlx::query_scalar(
+        "SELECT min(alert.raised_at) FROM item JOIN alert ON alert.id = item.alert_id \
+         WHERE item.message_id IS NULL",
+    )
+    .fetch_one(&mut *tx)
+    .await?;
+    Ok(composed.into_iter().chain(uncomposed).min().map(Instant))
+}
+
+pub(crate) async fn messages_of(db: &Pools, alert_id: &str) -> Result<Vec<Message>> {
+    let rows: Vec<MessageColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(message),
+        " FROM item JOIN message ON message.id = item.message_id WHERE item.alert_id = $1 \
+         ORDER BY message.composed_at, message.id"
+    ))
+    .bind(alert_id)
+    .fetch_all(db.reader())
+    .await?;
+    rows.into_iter().map(read::message).collect()
+}

@@ -1,0 +1,68 @@
+//! Plans, every version kept.
+
+use model::time::Instant;
+use serde_json::Value;
+
+use super::{Connection, Pools, seasons};
+use crate::rows::PlanRow;
+use crate::{Result, text};
+
+pub(crate) async fn set_plan(
+    db: &Pools,
+    block_id: &str,
+    year: i32,
+    doc: &Value,
+    at: Instant,
+) -> Result<i64> {
+    let mut tx = db.begin_write().await?;
+    seasons::begin_and_lock(&mut tx, block_id, year).await?;
+    let held = latest(&mut tx, block_id, year).await?;
+    if let Some(held) = &held
+        && held.doc == *doc
+    {
+        return Ok(held.version);
+    }
+    let version = held.map_or(1, |held| held.version + 1);
+    sqlx::query("INSERT INTO plan (block_id, year, version, doc, at) VALUES ($1, $2, $3, $4, $5)")
+        .bind(block_id)
+        .bind(i64::from(year))
+        .bind(version)
+        .bind(text::of(doc))
+        .bind(at.0)
+        .execute(&mut *tx)
+        .await?;
+    sqlx::query("UPDATE season SET plan_version = $3 WHERE block_id = $1 AND year = $2")
+        .bind(block_id)
+        .bind(i64::from(year))
+        .bind(version)
+        .execute(&mut *tx)
+        .await?;
+    tx.commit().await?;
+    Ok(version)
+}
+
+pub(crate) async fn plan(db: &Pools, block_id: &str, year: i32) -> Result<Option<PlanRow>> {
+    latest(&mut *db.reader().acquire().await?, block_id, year).await
+}
+
+async fn latest(connection: &mut Connection, block_id: &str, year: i32) -> Result<Option<PlanRow>> {
+    let row: Option<(i64, String, i64)> = sqlx::query_as(
+        "SELECT version, doc, at FROM plan WHERE block_id = $1 AND year = $2 \
+         ORDER BY version DESC LIMIT 1",
+    )
+    .bind(block_id)
+    .bind(i64::from(year))
+    .fetch_optional(connection)
+    .await?;
+    row.map(|(version, doc, at)| {
+        let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
+        Ok(PlanRow {
+            block_id: block_id.to_owned(),
+            year,
+            version,
+            doc,
+            at: Instant(at),
+        })
+    })
+    .transpose()
+}

@@ -1,0 +1,321 @@
+//! Seasons: which are stale, and what they are reckoned from.
+
+use std::collections::HashMap;
+
+use model::time::Instant;
+use serde_json::Value;
+use sqlx::QueryBuilder;
+
+pub(crate) use super::reckoned::commit_reckoned;
+use super::{Connection, Db, Pools, alerts, dialect, load, logs};
+use crate::error::naming;
+use crate::read::{self, AlertColumns, columns};
+use crate::rows::{AlertRow, LogEntry, ReckonedState, SeasonRow, Stale, StaleKey, Versions};
+use crate::{ROWS_A_STATEMENT, Result, text};
+
+/// Begins the season if it is not there, and keeps others from changing its
+/// plan, its log or what is reckoned of it until the transaction ends.
+pub(super) async fn begin_and_lock(
+    connection: &mut Connection,
+    block_id: &str,
+    year: i32,
+) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO season (block_id, year, plan_version, log_version) VALUES ($1, $2, 0, 0) \
+         ON CONFLICT DO NOTHING",
+    )
+    .bind(block_id)
+    .bind(i64::from(year))
+    .execute(&mut *connection)
+    .await
+    .map_err(naming(
+        format!("season {year}"),
+        &format!("block `{block_id}`"),
+    ))?;
+    QueryBuilder::<Db>::new("SELECT year FROM season WHERE block_id = ")
+        .push_bind(block_id)
+        .push(" AND year = ")
+        .push_bind(i64::from(year))
+        .push(dialect::LOCK)
+        .build()
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Option<SeasonRow>> {
+    type Now = (i64, i64, i64, i64);
+    type Then = (
+        Option<i64>,
+        Option<i64>,
+        Option<i64>,
+        Option<i64>,
+        Option<i64>,
+    );
+    type Rest = (Option<i64>, Option<i64>, Option<String>, Option<String>);
+    // More columns than a tuple has places for, so two statements of one
+    // snapshot.
+    let mut tx = db.begin_read().await?;
+    let now: Option<Now> = sqlx::query_as(
+        "SELECT site.version, block.version, season.log_version, season.plan_version \
+         FROM season JOIN block ON block.id = season.block_id \
+         JOIN site ON site.id = block.site_id WHERE season.block_id = $1 AND season.year = $2",
+    )
+    .bind(block_id)
+    .bind(i64::from(year))
+    .fetch_optional(&mut *tx)
+    .await?;
+    let Some((site, block, log, plan)) = now else {
+        return Ok(None);
+    };
+    let versions_now = Versions {
+        site,
+        block,
+        log,
+        plan,
+        model: 0,
+    };
+    let (site, block, log, plan, model): Then = sqlx::query_as(
+        "SELECT reckoned_site, reckoned_block, reckoned_log, reckoned_plan, reckoned_model \
+         FROM season WHERE block_id = $1 AND year = $2",
+    )
+    .bind(block_id)
+    .bind(i64::from(year))
+    .fetch_one(&mut *tx)
+    .await?;
+    let (look_again_at, reckoned_at, state, doc): Rest = sqlx::query_as(
+        "SELECT look_again_at, reckoned_at, state, doc FROM season \
+         WHERE block_id = $1 AND year = $2",
+    )
+    .bind(block_id)
+    .bind(i64::from(year))
+    .fetch_one(&mut *tx)
+    .await?;
+    let then = (site, block, log, plan, model, reckoned_at, state, doc);
+    let reckoned = match then {
+        (
+            Some(site),
+            Some(block),
+            Some(log),
+            Some(plan),
+            Some(model),
+            Some(reckoned_at),
+            Some(state),
+            Some(doc),
+        ) => Some(ReckonedState {
+            versions: Versions {
+                site,
+                block,
+                log,
+                plan,
+                model,
+            },
+            look_again_at: look_again_at.map(Instant),
+            reckoned_at: Instant(reckoned_at),
+            state,
+            doc: text::doc(&doc, || format!("season {year} of block `{block_id}`"))?,
+        }),
+        _ => None,
+    };
+    Ok(Some(SeasonRow {
+        block_id: block_id.to_owned(),
+        year,
+        versions_now,
+        reckoned,
+    }))
+}
+
+pub(crate) async fn seasons_of(db: &Pools, block_id: &str) -> Result<Vec<i32>> {
+    let years: Vec<i64> =
+        sqlx::query_scalar("SELECT year FROM season WHERE block_id = $1 ORDER BY year")
+            .bind(block_id)
+            .fetch_all(db.reader())
+            .await?;
+    years.into_iter().map(read::bloom_year).collect()
+}
+
+/// Block and year.
+type Key = (String, i32);
+
+/// Where a stale season stands: its key, farm and site, and its versions.
+struct Found {
+    key: Key,
+    farm_id: String,
+    site_id: String,
+    versions: Versions,
+}
+
+pub(crate) async fn stale_seasons(
+    db: &Pools,
+    now: Instant,
+    model_version: i64,
+    after: Option<&StaleKey>,
+    limit: u32,
+) -> Result<Vec<Stale>> {
+    let mut tx = db.begin_read().await?;
+    let found = find_stale(&mut tx, now, model_version, after, limit).await?;
+    let keys: Vec<&Key> = found.iter().map(|found| &found.key).collect();
+    let farms = load::farms(&mut tx, found.iter().map(|found| found.farm_id.as_str())).await?;
+    let sites = load::sites(&mut tx, found.iter().map(|found| found.site_id.as_str())).await?;
+    let blocks = load::blocks(&mut tx, found.iter().map(|found| found.key.0.as_str())).await?;
+    let mut plans = plans_of(&mut tx, &keys).await?;
+    let mut logs = logs_of(&mut tx, &keys).await?;
+    let mut alerts = alerts_of(&mut tx, &keys).await?;
+    Ok(found
+        .iter()
+        .map(
+            |Found {
+                 key,
+                 farm_id,
+                 site_id,
+                 versions,
+             }| Stale {
+                year: key.1,
+                versions: *versions,
+                farm: load::take(&farms, farm_id),
+                site: load::take(&sites, site_id),
+                block: load::take(&blocks, &key.0),
+                plan: plans.remove(key),
+                log: logs::in_order(logs.remove(key).unwrap_or_default()),
+                alerts: alerts::in_order(alerts.remove(key).unwrap_or_default()),
+            },
+        )
+        .collect())
+}
+
+async fn find_stale(
+    connection: &mut Connection,
+    now: Instant,
+    model: i64,
+    after: Option<&StaleKey>,
+    limit: u32,
+) -> Result<Vec<Found>> {
+    type Columns = (String, i64, String, String, i64, i64, i64, i64);
+    let (after_site, after_block, after_year) = after.map_or(("", "", 0), |key| {
+        (key.site_id.as_str(), key.block_id.as_str(), key.year)
+    });
+    let rows: Vec<Columns> = sqlx::query_as(
+        "SELECT season.block_id, season.year, block.farm_id, block.site_id, site.version, \
+         block.version, season.log_version, season.plan_version \
+         FROM season JOIN block ON block.id = season.block_id \
+         JOIN site ON site.id = block.site_id \
+         WHERE (season.reckoned_model IS NULL OR season.reckoned_model <> $1 \
+         OR season.reckoned_site <> site.version OR season.reckoned_block <> block.version \
+         OR season.reckoned_log <> season.log_version \
+         OR season.reckoned_plan <> season.plan_version OR season.look_again_at <= $2) \
+         AND (block.site_id, season.block_id, season.year) > ($3, $4, $5) \
+         ORDER BY block.site_id, season.block_id, season.year LIMIT $6",
+    )
+    .bind(model)
+    .bind(now.0)
+    .bind(after_site)
+    .bind(after_block)
+    .bind(i64::from(after_year))
+    .bind(i64::from(limit))
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter()
+        .map(
+            |(block_id, year, farm_id, site_id, site, block, log, plan)| {
+                let key = (block_id, read::bloom_year(year)?);
+                Ok(Found {
+                    key,
+                    farm_id,
+                    site_id,
+                    versions: Versions {
+                        site,
+                        block,
+                        log,
+                        plan,
+                        model,
+                    },
+                })
+            },
+        )
+        .collect()
+}
+
+fn pushed(query: &mut QueryBuilder<Db>, keys: &[&Key]) {
+    load::seasons(
+        query,
+        keys.iter()
+            .map(|(block_id, year)| (block_id.as_str(), *year)),
+    );
+}
+
+async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Value>> {
+    let mut plans = HashMap::new();
+    for keys in keys.chunks(ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(
+            "SELECT plan.block_id, plan.year, plan.doc FROM season JOIN plan \
+             ON plan.block_id = season.block_id AND plan.year = season.year \
+             AND plan.version = season.plan_version WHERE (season.block_id, season.year) IN ",
+        );
+        pushed(&mut query, keys);
+        let rows: Vec<(String, i64, String)> = query
+            .build_query_as()
+            .persistent(false)
+            .fetch_all(&mut *connection)
+            .await?;
+        for (block_id, year, doc) in rows {
+            let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
+            plans.insert((block_id, read::bloom_year(year)?), doc);
+        }
+    }
+    Ok(plans)
+}
+
+async fn logs_of(
+    connection: &mut Connection,
+    keys: &[&Key],
+) -> Result<HashMap<Key, Vec<LogEntry>>> {
+    let mut logs: HashMap<Key, Vec<LogEntry>> = HashMap::new();
+    for keys in keys.chunks(ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(concat!(
+            "SELECT block_id, year, ",
+            columns!(log_entry),
+            " FROM log_entry WHERE (block_id, year) IN "
+        ));
+        pushed(&mut query, keys);
+        let rows: Vec<(String, i64, String, i64, String, String, i64)> = query
+            .build_query_as()
+            .persistent(false)
+            .fetch_all(&mut *connection)
+            .await?;
+        for (block_id, year, id, at, kind, doc, received_at) in rows {
+            let entry = read::log_entry((id, at, kind, doc, received_at))?;
+            logs.entry((block_id, read::bloom_year(year)?))
+                .or_default()
+                .push(entry);
+        }
+    }
+    Ok(logs)
+}
+
+async fn alerts_of(
+    connection: &mut Connection,
+    keys: &[&Key],
+) -> Result<HashMap<Key, Vec<AlertRow>>> {
+    let mut alerts: HashMap<Key, Vec<AlertRow>> = HashMap::new();
+    for keys in keys.chunks(ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(concat!(
+            "SELECT ",
+            columns!(alert),
+            " FROM alert WHERE (block_id, year) IN "
+        ));
+        pushed(&mut query, keys);
+        let rows: Vec<AlertColumns> = query
+            .build_query_as()
+            .persistent(false)
+            .fetch_all(&mut *connection)
+            .await?;
+        for row in rows {
+            let alert = read::alert(row)?;
+            alerts
+                .entry((alert.block_id.clone(), alert.year))
+                .or_default()
+                .push(alert);
+        }
+    }
+    Ok(alerts)
+}

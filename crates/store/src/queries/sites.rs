@@ -1,0 +1,87 @@
+//! Sites.
+
+use super::{Connection, Pools};
+use crate::Result;
+use crate::error::{missing, naming};
+use crate::read::{self, SiteColumns, columns};
+use crate::rows::Site;
+
+pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO site (id, farm_id, name, latitude, longitude, elevation_m, time_zone, \
+         version, created_at) VALUES ($1, $2, $3, $4, $5, $6, $7, 1, $8)",
+    )
+    .bind(&site.id)
+    .bind(&site.farm_id)
+    .bind(&site.name)
+    .bind(site.latitude)
+    .bind(site.longitude)
+    .bind(site.elevation_m)
+    .bind(&site.time_zone)
+    .bind(site.created_at.0)
+    .execute(db.writer())
+    .await
+    .map_err(naming(
+        format!("site `{}`", site.id),
+        &format!("farm `{}`", site.farm_id.as_deref().unwrap_or_default()),
+    ))?;
+    Ok(())
+}
+
+pub(crate) async fn site(db: &Pools, id: &str) -> Result<Option<Site>> {
+    find(&mut *db.reader().acquire().await?, id).await
+}
+
+/// The site, as part of a larger transaction.
+pub(super) async fn find(connection: &mut Connection, id: &str) -> Result<Option<Site>> {
+    let row: Option<SiteColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(site),
+        " FROM site WHERE id = $1"
+    ))
+    .bind(id)
+    .fetch_optional(connection)
+    .await?;
+    row.map(read::site).transpose()
+}
+
+pub(crate) async fn sites(
+    db: &Pools,
+    farm_id: Option<&str>,
+    after: Option<&str>,
+    limit: u32,
+) -> Result<Vec<Site>> {
+    let query = match farm_id {
+        Some(_) => concat!(
+            "SELECT ",
+            columns!(site),
+            " FROM site WHERE id > $1 AND farm_id = $3 ORDER BY id LIMIT $2"
+        ),
+        None => concat!(
+            "SELECT ",
+            columns!(site),
+            " FROM site WHERE id > $1 ORDER BY id LIMIT $2"
+        ),
+    };
+    let mut query = sqlx::query_as(query)
+        .bind(after.unwrap_or_default())
+        .bind(i64::from(limit));
+    if let Some(farm_id) = farm_id {
+        query = query.bind(farm_id);
+    }
+    let rows: Vec<SiteColumns> = query.fetch_all(db.reader()).await?;
+    rows.into_iter().map(read::site).collect()
+}
+
+/// Makes every season on the site stale.
+pub(super) async fn raise(connection: &mut Connection, id: &str) -> Result<()> {
+    let raised = sqlx::query("UPDATE site SET version = version + 1 WHERE id = $1")
+        .bind(id)
+        .execute(connection)
+        .await?;
+    if raised.rows_affected() == 0 {
+        Err(missing("site", id))
+    } else {
+        Ok(())
+    }
+}

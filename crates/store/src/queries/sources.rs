@@ -1,0 +1,116 @@
+//! Sources of readings.
+
+use super::{Connection, Pools};
+use crate::error::{missing, naming};
+use crate::read::{self, SourceColumns, columns};
+use crate::rows::{Source, Way};
+use crate::{Result, StoreError, text};
+
+pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
+    let feed = source.way == Way::Feed;
+    if [source.provider.is_some(), source.cell.is_some()] != [feed; 2] {
+        return Err(StoreError::Refused(format!(
+            "source `{}` comes by {}: a feed names its provider and cell, others name neither",
+            source.name,
+            source.way.word()
+        )));
+    }
+    let mut tx = db.begin_write().await?;
+    if feed {
+        make_cell_due(&mut tx, source).await?;
+    }
+    let number: i64 = sqlx::query_scalar(
+        "UPDATE counter SET last = last + 1 WHERE kind = 'source' RETURNING last",
+    )
+    .fetch_one(&mut *tx)
+    .await?;
+    sqlx::query(
+        "INSERT INTO source (id, number, site_id, name, way, provider, cell, kind, trust, mapping, \
+         created_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
+    )
+    .bind(&source.id)
+    .bind(number)
+    .bind(&source.site_id)
+    .bind(&source.name)
+    .bind(source.way.word())
+    .bind(&source.provider)
+    .bind(&source.cell)
+    .bind(source.kind.word())
+    .bind(source.trust)
+    .bind(source.mapping.as_ref().map(text::of))
+    .bind(source.created_at.0)
+    .execute(&mut *tx)
+    .await
+    .map_err(naming(
+        format!(
+            "source `{}` of that site, or the id `{}`,",
+            source.name, source.id
+        ),
+        &format!("site `{}`", source.site_id),
+    ))?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// The cell is fetched at once, for the new source has nothing yet. A fetch
+/// that is under way does not know of the source, so its lease ends here.
+async fn make_cell_due(connection: &mut Connection, source: &Source) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO cell (provider, cell, next_at, token) VALUES ($1, $2, $3, 0) \
+         ON CONFLICT (provider, cell) DO UPDATE SET token = cell.token + 1, lease_until = NULL, \
+         next_at = CASE WHEN cell.next_at < excluded.next_at THEN cell.next_at \
+         ELSE excluded.next_at END",
+    )
+    .bind(&source.provider)
+    .bind(&source.cell)
+    .bind(source.created_at.0)
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+pub(crate) async fn source(db: &Pools, id: &str) -> Result<Option<Source>> {
+    let row: Option<SourceColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(source),
+        " FROM source WHERE id = $1"
+    ))
+    .bind(id)
+    .fetch_optional(db.reader())
+    .await?;
+    row.map(read::source).transpose()
+}
+
+pub(crate) async fn sources_of(db: &Pools, site_id: &str) -> Result<Vec<Source>> {
+    by_trust(&mut *db.reader().acquire().await?, site_id).await
+}
+
+/// The sources of a site in order of trust; the id decides between equals.
+pub(super) async fn by_trust(connection: &mut Connection, site_id: &str) -> Result<Vec<Source>> {
+    let rows: Vec<SourceColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(source),
+        " FROM source WHERE site_id = $1 ORDER BY trust, id"
+    ))
+    .bind(site_id)
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter().map(read::source).collect()
+}
+
+pub(crate) async fn set_mapping(
+    db: &Pools,
+    source_id: &str,
+    mapping: &serde_json::Value,
+) -> Result<()> {
+    let changed = sqlx::query("UPDATE source SET mapping = $2 WHERE id = $1")
+        .bind(source_id)
+        .bind(text::of(mapping))
+        .execute(db.writer())
+        .await?;
+    if changed.rows_affected() == 0 {
+        Err(missing("source", source_id))
+    } else {
+        Ok(())
+    }
+}

@@ -1,0 +1,240 @@
+//! Columns to rows. The lists of columns and their types stand side by side so
+//! that every query takes them in one order.
+
+use model::series::{Flag, Kind, Reading};
+use model::time::Instant;
+
+use crate::rows::*;
+use crate::{Result, StoreError, text};
+
+/// The columns of a row, for `concat!` into a query.
+macro_rules! columns {
+    (farm) => {
+        "farm.id, farm.name, farm.alert_emails, farm.created_at"
+    };
+    (site) => {
+        "site.id, site.farm_id, site.name, site.latitude, site.longitude, site.elevation_m, \
+         site.time_zone, site.version, site.created_at"
+    };
+    (source) => {
+        "source.id, source.site_id, source.name, source.way, source.provider, source.cell, \
+         source.kind, source.trust, source.mapping, source.created_at"
+    };
+    (block) => {
+        "block.id, block.farm_id, block.site_id, block.name, block.details, block.version, \
+         block.created_at"
+    };
+    (alert) => {
+        "alert.id, alert.block_id, alert.year, alert.kind, alert.subject, alert.generation, \
+         alert.status, alert.reason, alert.about, alert.raised_at, alert.withdrawn_at, \
+         alert.acknowledged_at"
+    };
+    (message) => {
+        "message.id, message.header_id, message.recipient, message.body, message.composed_at, \
+         message.state, message.attempts, message.next_try_at, message.last_error, \
+         message.sent_at"
+    };
+    (log_entry) => {
+        "log_entry.id, log_entry.at, log_entry.kind, log_entry.doc, log_entry.received_at"
+    };
+    (reading) => {
+        "reading.at, reading.span, reading.celsius, reading.flag"
+    };
+}
+pub(crate) use columns;
+
+pub(crate) type FarmColumns = (String, String, String, i64);
+
+pub(crate) fn farm((id, name, emails, created_at): FarmColumns) -> Result<Farm> {
+    Ok(Farm {
+        alert_emails: text::list(&emails, || format!("addresses of farm `{id}`"))?,
+        id,
+        name,
+        created_at: Instant(created_at),
+    })
+}
+
+pub(crate) type SiteColumns = (
+    String,
+    Option<String>,
+    String,
+    f64,
+    f64,
+    Option<f64>,
+    String,
+    i64,
+    i64,
+);
+
+pub(crate) fn site(columns: SiteColumns) -> Result<Site> {
+    let (id, farm_id, name, latitude, longitude, elevation_m, time_zone, version, created_at) =
+        columns;
+    let created_at = Instant(created_at);
+    Ok(Site {
+        id,
+        farm_id,
+        name,
+        latitude,
+        longitude,
+        elevation_m,
+        time_zone,
+        version,
+        created_at,
+    })
+}
+
+pub(crate) type SourceColumns = (
+    String,
+    String,
+    String,
+    String,
+    Option<String>,
+    Option<String>,
+    String,
+    i64,
+    Option<String>,
+    i64,
+);
+
+pub(crate) fn source(columns: SourceColumns) -> Result<Source> {
+    let (id, site_id, name, way, provider, cell, kind, trust, mapping, created_at) = columns;
+    let what = |column: &str| format!("{column} of source `{id}`");
+    Ok(Source {
+        way: word(Way::named(&way), &way, || what("way"))?,
+        kind: word(Kind::named(&kind), &kind, || what("kind"))?,
+        mapping: mapping
+            .map(|doc| text::doc(&doc, || what("mapping")))
+            .transpose()?,
+        id,
+        site_id,
+        name,
+        provider,
+        cell,
+        trust,
+        created_at: Instant(created_at),
+    })
+}
+
+pub(crate) type BlockColumns = (String, String, String, String, String, i64, i64);
+
+pub(crate) fn block(columns: BlockColumns) -> Result<Block> {
+    let (id, farm_id, site_id, name, details, version, created_at) = columns;
+    let details = text::doc(&details, || format!("details of block `{id}`"))?;
+    let created_at = Instant(created_at);
+    Ok(Block {
+        id,
+        farm_id,
+        site_id,
+        name,
+        details,
+        version,
+        created_at,
+    })
+}
+
+pub(crate) type AlertColumns = (
+    String,
+    String,
+    i64,
+    String,
+    String,
+    i64,
+    String,
+    Option<String>,
+    String,
+    i64,
+    Option<i64>,
+    Option<i64>,
+);
+
+pub(crate) fn alert(columns: AlertColumns) -> Result<AlertRow> {
+    let (id, block_id, year, kind, subject, generation, status, reason, about, raised, back, seen) =
+        columns;
+    Ok(AlertRow {
+        year: bloom_year(year)?,
+        status: word(AlertStatus::named(&status), &status, || {
+            format!("status of alert `{id}`")
+        })?,
+        about: text::doc(&about, || format!("text of alert `{id}`"))?,
+        id,
+        block_id,
+        kind,
+        subject,
+        generation,
+        reason,
+        raised_at: Instant(raised),
+        withdrawn_at: back.map(Instant),
+        acknowledged_at: seen.map(Instant),
+    })
+}
+
+pub(crate) type MessageColumns = (
+    String,
+    String,
+    String,
+    String,
+    i64,
+    String,
+    i64,
+    Option<i64>,
+    Option<String>,
+    Option<i64>,
+);
+
+pub(crate) fn message(columns: MessageColumns) -> Result<Message> {
+    let (id, header_id, recipient, body, composed, state, attempts, next, last_error, sent) =
+        columns;
+    Ok(Message {
+        state: word(MessageState::named(&state), &state, || {
+            format!("state of message `{id}`")
+        })?,
+        id,
+        header_id,
+        recipient,
+        body,
+        composed_at: Instant(composed),
+        attempts,
+        next_try_at: next.map(Instant),
+        last_error,
+        sent_at: sent.map(Instant),
+    })
+}
+
+pub(crate) type LogEntryColumns = (String, i64, String, String, i64);
+
+pub(crate) fn log_entry((id, at, kind, doc, received_at): LogEntryColumns) -> Result<LogEntry> {
+    Ok(LogEntry {
+        doc: text::doc(&doc, || format!("log entry `{id}`"))?,
+        id,
+        at: Instant(at),
+        kind,
+        received_at: Instant(received_at),
+    })
+}
+
+pub(crate) type ReadingColumns = (i64, i64, f64, i64);
+
+pub(crate) fn reading((at, span, celsius, flag): ReadingColumns) -> Result<Reading> {
+    let what = || format!("flag of the reading at {}", Instant(at));
+    let flag = word(Flag::numbered(flag), &flag.to_string(), what)?;
+    Ok(Reading {
+        at: Instant(at),
+        span,
+        celsius,
+        flag,
+    })
+}
+
+/// A year as it was stored.
+pub(crate) fn bloom_year(year: i64) -> Result<i32> {
+    word(i32::try_from(year).ok(), &year.to_string(), || {
+        "year of a season".into()
+    })
+}
+
+fn word<T>(known: Option<T>, word: &str, what: impl FnOnce() -> String) -> Result<T> {
+    known.ok_or_else(|| StoreError::Unreadable {
+        what: what(),
+        why: format!("`{word}`"),
+    })
+}

@@ -1,0 +1,40 @@
+//! The rows that go into the store and come out of it.
+//!
+//! Ids are text given by the caller (UUIDv7 in the service). Documents are
+//! JSON that the store keeps and compares but does not look into.
+
+mod alerts;
+mod outbox;
+mod places;
+mod season;
+mod weather;
+
+pub use alerts::{AlertRow, AlertStatus, AlertWrite};
+pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
+pub use places::{ApiToken, Block, Curve, Farm, Material, Site, Source, Way};
+pub use season::{
+    Appended, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale, StaleKey, Versions,
+};
+pub use weather::{Cell, Earlier, LeasedCell, SiteWeather, Upload};
+
+/// A word enum that is kept as text.
+macro_rules! words {
+    ($(#[$doc:meta])* $name:ident { $($(#[$variant_doc:meta])* $variant:ident = $word:literal,)+ }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+        pub enum $name { $($(#[$variant_doc])* $variant,)+ }
+
+        impl $name {
+            /// The word under which it is stored and shown.
+            pub fn word(self) -> &'static str {
+                match self { $($name::$variant => $word,)+ }
+            }
+
+            /// The one of that word.
+            pub fn named(word: &str) -> Option<$name> {
+                match word { $($word => Some($name::$variant),)+ _ => None }
+            }
+        }
+    };
+}
+pub(crate) use words;

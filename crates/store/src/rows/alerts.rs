@@ -1,0 +1,84 @@
+//! Alerts: what was told, or left untold with a reason.
+
+use model::time::Instant;
+use serde_json::Value;
+
+use super::words;
+
+words! {
+    /// Whether an alert goes out.
+    AlertStatus {
+        /// Handed to the outbox.
+        Told = "told",
+        /// Kept, with the reason why nobody is told.
+        Skipped = "skipped",
+    }
+}
+
+/// One alert. Block, year, kind, subject and generation are its key and occur
+/// once.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AlertRow {
+    /// Id, given by the caller.
+    pub id: String,
+    /// The block.
+    pub block_id: String,
+    /// The bloom year.
+    pub year: i32,
+    /// Kind, as the contracts name it.
+    pub kind: String,
+    /// What within the season it is about.
+    pub subject: String,
+    /// From 1; a key that was withdrawn may be told again with the next one.
+    pub generation: i64,
+    /// Whether it goes out.
+    pub status: AlertStatus,
+    /// Why it does not.
+    pub reason: Option<String>,
+    /// What the mail says.
+    pub about: Value,
+    /// When it was decided.
+    pub raised_at: Instant,
+    /// When a correction took it back.
+    pub withdrawn_at: Option<Instant>,
+    /// When a person took note of it.
+    pub acknowledged_at: Option<Instant>,
+}
+
+/// What is to be done to the alerts of a season. Every one of them may be
+/// written again without doing more.
+#[derive(Debug, Clone, PartialEq)]
+pub enum AlertWrite {
+    /// Adds an alert; when it is told, one item for each recipient. Where its
+    /// key exists already, nothing is touched.
+    New {
+        /// The alert.
+        alert: AlertRow,
+        /// Mail addresses.
+        recipients: Vec<String>,
+    },
+    /// Tells an alert that was skipped: one item for each recipient. One that
+    /// was told already is left as it is.
+    Tell {
+        /// The alert.
+        alert_id: String,
+        /// What the mail says.
+        about: Value,
+        /// Mail addresses.
+        recipients: Vec<String>,
+    },
+    /// Changes what is known about an alert without telling it again.
+    Retime {
+        /// The alert.
+        alert_id: String,
+        /// What is now known.
+        about: Value,
+    },
+    /// Takes an alert back; the first time holds.
+    Withdraw {
+        /// The alert.
+        alert_id: String,
+        /// When.
+        at: Instant,
+    },
+}

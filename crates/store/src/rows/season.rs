@@ -1,0 +1,159 @@
+//! Plans, field logs, and seasons.
+
+use model::time::Instant;
+use serde_json::Value;
+
+use super::{AlertRow, AlertWrite, Block, Farm, Site};
+
+/// One version of a season's plan; all versions are kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanRow {
+    /// The block.
+    pub block_id: String,
+    /// The bloom year.
+    pub year: i32,
+    /// From 1, rising with each change.
+    pub version: i64,
+    /// The plan as given.
+    pub doc: Value,
+    /// When it was set.
+    pub at: Instant,
+}
+
+/// One entry of a field log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LogEntry {
+    /// Id from the writer, unique within the season.
+    pub id: String,
+    /// When it was observed.
+    pub at: Instant,
+    /// Kind, as the contracts name it.
+    pub kind: String,
+    /// The entry as given.
+    pub doc: Value,
+    /// When it reached the server; of an entry sent again, the first time.
+    pub received_at: Instant,
+}
+
+/// What came of entries appended to a log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Appended {
+    /// Entries that the log did not have.
+    pub new: u64,
+    /// Entries that it had already, with the same content.
+    pub unchanged: u64,
+}
+
+/// The versions of everything a season is reckoned from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Versions {
+    /// Of the site: its readings and forecast.
+    pub site: i64,
+    /// Of the block.
+    pub block: i64,
+    /// Of the field log; 0 while it is empty.
+    pub log: i64,
+    /// Of the plan; 0 while there is none.
+    pub plan: i64,
+    /// Of the model.
+    pub model: i64,
+}
+
+impl Versions {
+    /// Whether what the database keeps stands at the same versions, whatever
+    /// the model.
+    pub fn same_input(&self, other: &Versions) -> bool {
+        Versions { model: 0, ..*self } == Versions { model: 0, ..*other }
+    }
+}
+
+/// One block in one bloom year.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SeasonRow {
+    /// The block.
+    pub block_id: String,
+    /// The bloom year.
+    pub year: i32,
+    /// Versions as they stand; `model` is 0, since the database does not know
+    /// which model the program has.
+    pub versions_now: Versions,
+    /// What was last reckoned; none before the first time.
+    pub reckoned: Option<ReckonedState>,
+}
+
+/// A season as it was last reckoned.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReckonedState {
+    /// Versions of what it was reckoned from.
+    pub versions: Versions,
+    /// The first moment at which time alone can change it.
+    pub look_again_at: Option<Instant>,
+    /// When it was reckoned.
+    pub reckoned_at: Instant,
+    /// The season's state, one word.
+    pub state: String,
+    /// The season as reckoned.
+    pub doc: Value,
+}
+
+/// A place in the order in which stale seasons are gone through.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StaleKey {
+    /// The site: seasons that share weather come together.
+    pub site_id: String,
+    /// The block.
+    pub block_id: String,
+    /// The bloom year.
+    pub year: i32,
+}
+
+/// A season to be reckoned, with all that it is reckoned from save the weather.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stale {
+    /// The bloom year.
+    pub year: i32,
+    /// Versions of what is here, and of the model asked with.
+    pub versions: Versions,
+    /// The farm that owns the block.
+    pub farm: Farm,
+    /// The site whose weather the block has.
+    pub site: Site,
+    /// The block.
+    pub block: Block,
+    /// The plan, where there is one.
+    pub plan: Option<Value>,
+    /// The field log in order of id.
+    pub log: Vec<LogEntry>,
+    /// All alerts ever decided for the season, the oldest first.
+    pub alerts: Vec<AlertRow>,
+}
+
+impl Stale {
+    /// Its place in the order, to go on after it.
+    pub fn key(&self) -> StaleKey {
+        StaleKey {
+            site_id: self.site.id.clone(),
+            block_id: self.block.id.clone(),
+            year: self.year,
+        }
+    }
+}
+
+/// A season as reckoned, with what was decided to tell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reckoned {
+    /// The block.
+    pub block_id: String,
+    /// The bloom year.
+    pub year: i32,
+    /// Versions as they were read. It is written only while they still stand.
+    pub versions: Versions,
+    /// The first moment at which time alone can change it.
+    pub look_again_at: Option<Instant>,
+    /// The season's state, one word.
+    pub state: String,
+    /// The season.
+    pub doc: Value,
+    /// Its alerts, written only with the season.
+    pub alerts: Vec<AlertWrite>,
+}

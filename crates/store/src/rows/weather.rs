@@ -1,0 +1,72 @@
+//! Readings, forecasts, and the cells that feeds are fetched for.
+
+use model::series::{Forecast, Reading};
+use model::time::Instant;
+
+use super::{Site, Source};
+
+/// What an upload of readings did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Upload {
+    /// Readings at a time for which the source had none.
+    pub stored: u64,
+    /// Readings that the source had already, equal to the bit.
+    pub unchanged: u64,
+    /// Readings that took the place of another at the same time; what was
+    /// there before is kept beside it.
+    pub corrected: u64,
+}
+
+/// A reading that a later one took the place of.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Earlier {
+    /// As it was.
+    pub reading: Reading,
+    /// When it had been received.
+    pub received_at: Instant,
+    /// When the later one was received.
+    pub replaced_at: Instant,
+}
+
+/// The weather of one site, all read at one moment of the database.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SiteWeather {
+    /// The site; its version is that of these readings and this forecast.
+    pub site: Site,
+    /// Each source, the most trusted first, with its readings in order of
+    /// time. Sources without readings are there too.
+    pub sources: Vec<(Source, Vec<Reading>)>,
+    /// The newest forecast of the most trusted source that has one.
+    pub forecast: Option<Forecast>,
+}
+
+/// A provider's grid cell or station, and how fetching it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cell {
+    /// The provider.
+    pub provider: String,
+    /// The provider's name for the cell.
+    pub cell: String,
+    /// When it is to be fetched next.
+    pub next_at: Instant,
+    /// Until when it is leased to a fetcher; none when it is not.
+    pub lease_until: Option<Instant>,
+    /// When a fetch of it last went well.
+    pub last_ok_at: Option<Instant>,
+    /// Why the latest fetch did not; none when it went well.
+    pub last_error: Option<String>,
+}
+
+/// A cell to be fetched now, by the holder of this lease alone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LeasedCell {
+    /// The provider.
+    pub provider: String,
+    /// The provider's name for the cell.
+    pub cell: String,
+    /// Shown when the fetch is finished; every lease of the cell has a higher
+    /// one than the last.
+    pub token: i64,
+    /// The sources that are fed from it, with their sites.
+    pub sources: Vec<(Source, Site)>,
+}

@@ -1,0 +1,337 @@
+//! What is stale, and how what was reckoned is written.
+
+use serde_json::json;
+use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions};
+
+use crate::rows::{self, MODEL, Orchard, SPRING, YEAR, alert, hours, new_alert, reckoned};
+use crate::suite::{Suite, call};
+
+async fn one_stale(suite: &Suite, orchard: &Orchard) -> Stale {
+    let mut stale = orchard.stale(suite, SPRING).await;
+    assert_eq!(stale.len(), 1);
+    stale.remove(0)
+}
+
+async fn commit(suite: &Suite, reckoned: Reckoned) -> u64 {
+    call!(suite, commit_reckoned(&[reckoned], SPRING)).unwrap()
+}
+
+pub async fn stale(suite: &Suite) {
+    let orchard = Orchard::in_bloom(suite).await;
+    let block = orchard.block();
+    let note = rows::entry("count-1", hours(1), "forty open");
+    call!(
+        suite,
+        append_entries(block, YEAR, std::slice::from_ref(&note))
+    )
+    .unwrap();
+    let stale = one_stale(suite, &orchard).await;
+    assert_eq!(
+        stale.versions,
+        Versions {
+            site: 1,
+            block: 1,
+            log: 1,
+            plan: 1,
+            model: MODEL
+        }
+    );
+    assert_eq!((&stale.farm, &stale.site), (&orchard.farm, &orchard.site));
+    assert_eq!(stale.block, orchard.blocks[0]);
+    assert_eq!(stale.plan, Some(json!([{ "mark": 0.6 }])));
+    assert_eq!(
+        (stale.log.as_slice(), stale.alerts.as_slice()),
+        ([note].as_slice(), [].as_slice())
+    );
+
+    let mut done = reckoned(&stale, vec![]);
+    done.look_again_at = Some(hours(5));
+    assert_eq!(commit(suite, done.clone()).await, 1);
+    let season = call!(suite, season(block, YEAR)).unwrap().unwrap();
+    let held = season.reckoned.unwrap();
+    assert_eq!(
+        (held.versions, held.look_again_at),
+        (done.versions, done.look_again_at)
+    );
+    assert_eq!(
+        (held.state, held.doc, held.reckoned_at),
+        (done.state, done.doc.clone(), SPRING)
+    );
+    assert!(held.versions.same_input(&season.versions_now));
+
+    // Fresh until something changes, or its time comes.
+    assert!(orchard.stale(suite, hours(5).plus(-1)).await.is_empty());
+    assert_eq!(orchard.stale(suite, hours(5)).await.len(), 1);
+    let other_model = call!(suite, stale_seasons(SPRING, MODEL + 1, None, 10_000)).unwrap();
+    assert!(other_model.iter().any(|stale| stale.block.id == block));
+
+    let day = rows::readings(0, 24);
+    call!(suite, store_readings(&orchard.station.id, &day, SPRING)).unwrap();
+    let stale = one_stale(suite, &orchard).await;
+    assert_eq!((stale.versions.site, stale.site.version), (2, 2));
+    commit(suite, reckoned(&stale, vec![])).await;
+    assert!(orchard.stale(suite, hours(99)).await.is_empty());
+
+    call!(suite, change_block(block, "Renamed", &json!({}))).unwrap();
+    let stale = one_stale(suite, &orchard).await;
+    commit(suite, reckoned(&stale, vec![])).await;
+    call!(suite, set_plan(block, YEAR, &json!([]), hours(1))).unwrap();
+    let stale = one_stale(suite, &orchard).await;
+    assert_eq!(
+        (stale.versions.plan, stale.plan.as_ref()),
+        (2, Some(&json!([])))
+    );
+    commit(suite, reckoned(&stale, vec![])).await;
+    call!(
+        suite,
+        append_entries(block, YEAR, &[rows::entry("n", hours(2), "x")])
+    )
+    .unwrap();
+    assert_eq!(one_stale(suite, &orchard).await.log.len(), 2);
+}
+
+pub async fn stale_pages(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 5).await;
+    for block in &orchard.blocks {
+        call!(
+            suite,
+            append_entries(&block.id, YEAR, &[rows::entry("n", SPRING, &block.id)])
+        )
+        .unwrap();
+        call!(
+            suite,
+            append_entries(&block.id, 2012, &[rows::entry("n", SPRING, "last year")])
+        )
+        .unwrap();
+    }
+    let mut keys = Vec::new();
+    let mut after = None;
+    loop {
+        let page = call!(suite, stale_seasons(SPRING, MODEL, after.as_ref(), 3)).unwrap();
+        let Some(last) = page.last() else { break };
+        after = Some(last.key());
+        for stale in page.iter().filter(|stale| stale.farm.id == orchard.farm.id) {
+            let said = &stale.log[0].doc["text"];
+            assert!(
+                said == "last year" || *said == *stale.block.id,
+                "its own log: {said}"
+            );
+        }
+        keys.extend(page.iter().map(Stale::key));
+    }
+    let mine = keys
+        .iter()
+        .filter(|key| key.site_id == orchard.site.id)
+        .count();
+    assert_eq!(mine, 10, "a pass goes through all of them, reckoned or not");
+    let order = |key: &store::StaleKey| (key.site_id.clone(), key.block_id.clone(), key.year);
+    assert!(
+        keys.is_sorted_by(|a, b| order(a) < order(b)),
+        "sites come together"
+    );
+}
+
+pub async fn guard(suite: &Suite) {
+    let (moved, still) = (
+        Orchard::in_bloom(suite).await,
+        Orchard::in_bloom(suite).await,
+    );
+    let write = |stale: &Stale| {
+        let due = alert(&stale.block.id, "due", AlertStatus::Told);
+        reckoned(stale, vec![new_alert(&due, &["ines@larkmoor.example"])])
+    };
+    let stale = [
+        one_stale(suite, &moved).await,
+        one_stale(suite, &still).await,
+    ];
+    let both = stale.each_ref().map(write);
+    // A reading comes in between reading and writing.
+    call!(
+        suite,
+        store_readings(&moved.station.id, &rows::readings(0, 1), SPRING)
+    )
+    .unwrap();
+    assert_eq!(call!(suite, commit_reckoned(&both, SPRING)).unwrap(), 1);
+    assert_eq!(
+        call!(suite, season(moved.block(), YEAR))
+            .unwrap()
+            .unwrap()
+            .reckoned,
+        None
+    );
+    assert_eq!(call!(suite, alerts_of(moved.block(), YEAR)).unwrap(), []);
+    assert_eq!(
+        call!(suite, alerts_of(still.block(), YEAR)).unwrap().len(),
+        1
+    );
+
+    for change in ["block", "plan", "log"] {
+        let stale = one_stale(suite, &moved).await;
+        match change {
+            "block" => {
+                let details = json!({ "cultivar": "Fuji" });
+                call!(suite, change_block(moved.block(), "North", &details)).map(drop)
+            }
+            "plan" => call!(suite, set_plan(moved.block(), YEAR, &json!([]), SPRING)).map(drop),
+            _ => {
+                let entry = [rows::entry("n", SPRING, "")];
+                call!(suite, append_entries(moved.block(), YEAR, &entry)).map(drop)
+            }
+        }
+        .unwrap();
+        assert_eq!(commit(suite, write(&stale)).await, 0, "{change}");
+    }
+    let stale = one_stale(suite, &moved).await;
+    assert_eq!(commit(suite, write(&stale)).await, 1);
+    assert_eq!(call!(suite, commit_reckoned(&[], SPRING)).unwrap(), 0);
+}
+
+pub async fn alerts(suite: &Suite) {
+    let orchard = Orchard::in_bloom(suite).await;
+    let block = orchard.block();
+    let stale = one_stale(suite, &orchard).await;
+    let started = alert(block, "started", AlertStatus::Told);
+    let due = alert(block, "due", AlertStatus::Skipped);
+    let to = ["ines@larkmoor.example", "ole@larkmoor.example"];
+    let write = async |alerts: Vec<AlertWrite>| commit(suite, reckoned(&stale, alerts)).await;
+    let items = async || {
+        let all = call!(suite, uncomposed(10_000)).unwrap();
+        all.into_iter()
+            .filter(|item| item.farm.id == orchard.farm.id)
+            .collect::<Vec<_>>()
+    };
+
+    assert_eq!(
+        write(vec![new_alert(&started, &to), new_alert(&due, &to)]).await,
+        1
+    );
+    assert_eq!(items().await.len(), 2, "none for the skipped one");
+    // The same key again, with another id: left untouched.
+    let twice = store::AlertRow {
+        id: rows::id("alert"),
+        about: json!(0),
+        ..started.clone()
+    };
+    write(vec![new_alert(&twice, &to), new_alert(&started, &to)]).await;
+    assert_eq!(items().await.len(), 2);
+    assert_eq!(
+        call!(suite, alerts_of(block, YEAR)).unwrap(),
+        [started.clone(), due.clone()]
+    );
+
+    let tell = AlertWrite::Tell {
+        alert_id: due.id.clone(),
+        about: json!({ "late": true }),
+        recipients: vec![to[0].into()],
+    };
+    write(vec![tell.clone()]).await;
+    write(vec![tell]).await;
+    assert_eq!(items().await.len(), 3);
+    let told = call!(suite, alert(&due.id)).unwrap().unwrap();
+    assert_eq!((told.status, told.reason), (AlertStatus::Told, None));
+    assert_eq!(told.about, json!({ "late": true }));
+
+    let about = json!({ "reached_at": "2013-05-01T18:00:00Z" });
+    let back = |hour| AlertWrite::Withdraw {
+        alert_id: started.id.clone(),
+        at: hours(hour),
+    };
+    let retime = AlertWrite::Retime {
+        alert_id: started.id.clone(),
+        about: about.clone(),
+    };
+    write(vec![retime, back(3)]).await;
+    write(vec![back(4)]).await;
+    let held = call!(suite, alert(&started.id)).unwrap().unwrap();
+    assert_eq!(
+        (held.about, held.withdrawn_at),
+        (about, Some(hours(3))),
+        "the first time holds"
+    );
+    assert_eq!(items().await.len(), 3, "nobody is told again");
+    let second = store::AlertRow {
+        generation: 2,
+        id: rows::id("alert"),
+        ..started.clone()
+    };
+    write(vec![new_alert(&second, &to)]).await;
+    assert_eq!(
+        items().await.len(),
+        5,
+        "the next generation is another alert"
+    );
+
+    assert!(call!(suite, acknowledge(&due.id, hours(6))).unwrap());
+    assert!(!call!(suite, acknowledge(&due.id, hours(7))).unwrap());
+    assert!(call!(suite, acknowledge("none", hours(7))).is_err());
+    let held = call!(suite, alert(&due.id)).unwrap().unwrap();
+    assert_eq!(held.acknowledged_at, Some(hours(6)));
+
+    let farm = Some(orchard.farm.id.as_str());
+    let listed = call!(suite, alerts(farm, None, None, 100)).unwrap();
+    assert_eq!(listed.len(), 3);
+    assert_eq!(
+        call!(suite, alerts(farm, Some(block), Some(&listed[0].id), 1)).unwrap(),
+        listed[1..2]
+    );
+    assert_eq!(
+        call!(suite, alerts(None, Some(block), None, 100)).unwrap(),
+        listed
+    );
+    assert_eq!(
+        call!(suite, alerts(farm, Some("none"), None, 100)).unwrap(),
+        []
+    );
+}
+
+pub async fn many(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 450).await;
+    for block in &orchard.blocks {
+        call!(suite, set_plan(&block.id, YEAR, &json!([]), SPRING)).unwrap();
+    }
+    let stale = orchard.stale(suite, SPRING).await;
+    assert_eq!(stale.len(), 450);
+    let all: Vec<Reckoned> = stale
+        .iter()
+        .map(|stale| {
+            let one = |kind| alert(&stale.block.id, kind, AlertStatus::Told);
+            let write = |kind| new_alert(&one(kind), &["a@x.example", "b@x.example"]);
+            reckoned(stale, vec![write("started"), write("due")])
+        })
+        .collect();
+    assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450);
+    assert_eq!(
+        call!(suite, commit_reckoned(&all, SPRING)).unwrap(),
+        450,
+        "again: no more"
+    );
+    assert!(orchard.stale(suite, SPRING).await.is_empty());
+    let items = call!(suite, uncomposed(10_000)).unwrap();
+    let mine = items
+        .iter()
+        .filter(|item| item.farm.id == orchard.farm.id)
+        .count();
+    assert_eq!(mine, 450 * 2 * 2);
+
+    // A newer model re-times them all in one go.
+    let all: Vec<Reckoned> = all
+        .into_iter()
+        .map(|mut season| {
+            let ids = season.alerts.iter().map(|write| match write {
+                AlertWrite::New { alert, .. } => alert.id.clone(),
+                _ => unreachable!("all are new"),
+            });
+            season.alerts = ids
+                .map(|alert_id| AlertWrite::Retime {
+                    about: json!({ "at": alert_id }),
+                    alert_id,
+                })
+                .collect();
+            season
+        })
+        .collect();
+    call!(suite, commit_reckoned(&all, hours(1))).unwrap();
+    for alert in call!(suite, alerts(Some(&orchard.farm.id), None, None, 10_000)).unwrap() {
+        assert_eq!(alert.about, json!({ "at": alert.id }));
+    }
+}

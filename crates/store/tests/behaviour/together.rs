@@ -1,0 +1,157 @@
+//! Eight tasks at once. None ever fails for having read before it wrote.
+
+use std::future::Future;
+
+use model::time::MINUTE;
+use serde_json::json;
+use store::{AlertStatus, Reckoned, Store};
+
+use crate::rows::{self, Orchard, SPRING, YEAR, alert, new_alert, reckoned};
+use crate::suite::{Suite, call};
+
+const TASKS: usize = 8;
+
+/// Runs `work` as eight tasks, each with its number, and gives what they gave.
+/// Half of them have connections of their own, as another process would.
+async fn eight<F, T>(suite: &Suite, work: impl Fn(Store, usize) -> F) -> Vec<T>
+where
+    F: Future<Output = T> + Send + 'static,
+    T: Send + 'static,
+{
+    let other = Store::open(&suite.url).await.unwrap();
+    let tasks: Vec<_> = (0..TASKS)
+        .map(|number| {
+            let store = if number % 2 == 0 {
+                suite.store()
+            } else {
+                &other
+            };
+            tokio::spawn(work(store.clone(), number))
+        })
+        .collect();
+    let mut given = Vec::new();
+    for task in tasks {
+        given.push(task.await.unwrap());
+    }
+    other.close().await.unwrap();
+    given
+}
+
+pub async fn read_then_write(suite: &Suite) {
+    const TURNS: usize = 50;
+    let orchard = Orchard::planted(suite, 1).await;
+    let block = orchard.block().to_owned();
+    eight(suite, |store, task| {
+        let block = block.clone();
+        async move {
+            for turn in 0..TURNS {
+                let details = json!({ "task": task, "turn": turn });
+                store
+                    .change_block(&block, "North Bench", &details)
+                    .await
+                    .unwrap();
+                let entry = rows::entry(&format!("{task}-{turn}"), SPRING, "count");
+                store.append_entries(&block, YEAR, &[entry]).await.unwrap();
+                store
+                    .set_plan(&block, YEAR, &details, SPRING)
+                    .await
+                    .unwrap();
+            }
+        }
+    })
+    .await;
+    let changes = (TASKS * TURNS) as i64;
+    let versions = call!(suite, season(&block, YEAR))
+        .unwrap()
+        .unwrap()
+        .versions_now;
+    assert_eq!(
+        (versions.block, versions.log, versions.plan),
+        (1 + changes, changes, changes),
+        "no change is lost"
+    );
+}
+
+pub async fn uploads(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let readings = rows::readings(0, 5_000);
+    let uploads = eight(suite, |store, _| {
+        let (id, readings) = (orchard.station.id.clone(), readings.clone());
+        async move { store.store_readings(&id, &readings, SPRING).await.unwrap() }
+    })
+    .await;
+    assert_eq!(
+        uploads.iter().map(|upload| upload.stored).sum::<u64>(),
+        5_000
+    );
+    assert_eq!(
+        uploads.iter().map(|upload| upload.unchanged).sum::<u64>(),
+        7 * 5_000
+    );
+    assert_eq!(
+        call!(suite, site(&orchard.site.id))
+            .unwrap()
+            .unwrap()
+            .version,
+        2
+    );
+}
+
+pub async fn leases(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let names: Vec<String> = (0..40).map(|_| rows::id("cell")).collect();
+    for (number, cell) in names.iter().enumerate() {
+        let mut feed = rows::feed(&orchard.site.id, cell);
+        feed.name = format!("Grid {number}");
+        call!(suite, add_source(&feed)).unwrap();
+    }
+    // Each takes three at a time until there are none: rows that another holds
+    // are passed over, so an empty page alone does not mean that all are taken.
+    let leased = eight(suite, |store, _| async move {
+        let mut mine = Vec::new();
+        for _ in 0..40 {
+            let page = store
+                .lease_cells(SPRING, SPRING.plus(MINUTE), 3)
+                .await
+                .unwrap();
+            mine.extend(page.into_iter().map(|leased| leased.cell));
+        }
+        mine
+    })
+    .await;
+    let mut leased: Vec<String> = leased
+        .into_iter()
+        .flatten()
+        .filter(|cell| names.contains(cell))
+        .collect();
+    leased.sort();
+    assert_eq!(leased, names, "each cell to one task");
+}
+
+pub async fn reckoning(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 60).await;
+    for block in &orchard.blocks {
+        call!(suite, set_plan(&block.id, YEAR, &json!([]), SPRING)).unwrap();
+    }
+    let stale = orchard.stale(suite, SPRING).await;
+    let written = eight(suite, |store, task| {
+        let mut all: Vec<Reckoned> = stale
+            .iter()
+            .map(|stale| {
+                let due = alert(&stale.block.id, "due", AlertStatus::Told);
+                reckoned(stale, vec![new_alert(&due, &["a@x.example"])])
+            })
+            .collect();
+        // In another order each, which must not make them wait for each other.
+        all.rotate_left(task * 7);
+        async move { store.commit_reckoned(&all, SPRING).await.unwrap() }
+    })
+    .await;
+    assert_eq!(written, [60; TASKS]);
+    let items = call!(suite, uncomposed(10_000)).unwrap();
+    let mine = items
+        .iter()
+        .filter(|item| item.farm.id == orchard.farm.id)
+        .count();
+    assert_eq!(mine, 60, "one item for each alert, whoever wrote it");
+}

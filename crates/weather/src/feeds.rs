@@ -1,0 +1,85 @@
+//! Weather providers, asked over the network.
+//!
+//! A [`Feed`] asks once and retries nothing: an error says when it may be asked
+//! again, and the caller's next pass is the retry. A value counts as a reading
+//! only when its time was not after the fetch; what lies ahead is a forecast,
+//! issued when it was fetched.
+
+mod client;
+mod fault;
+pub mod open_meteo;
+
+use std::future::Future;
+use std::pin::Pin;
+
+use model::series::{Forecast, Kind, Reading};
+use model::time::Instant;
+
+pub use client::{ClientSettings, client};
+pub use fault::{Cause, FeedError, Retry};
+
+/// A place to ask for, shared by all sites in one cell of a provider's grid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CellRequest {
+    /// The caller's name of the cell; comes back with the answer.
+    pub cell: String,
+    /// Degrees, north positive.
+    pub latitude: f64,
+    /// Degrees, east positive.
+    pub longitude: f64,
+    /// Metres above the sea, to which the provider corrects the temperature;
+    /// none leaves the height to the provider.
+    pub elevation_m: Option<f64>,
+}
+
+/// What a provider says of one cell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CellAnswer {
+    /// The name it was asked under.
+    pub cell: String,
+    /// Values whose time was not after the fetch, by time, not yet checked.
+    pub readings: Vec<Reading>,
+    /// Values ahead of the fetch; none when there are none.
+    pub forecast: Option<Forecast>,
+}
+
+/// Whom the data comes from, to be shown beside it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Attribution {
+    /// The words that the provider asks for.
+    pub text: &'static str,
+    /// Where they link to.
+    pub link: &'static str,
+    /// Licence of the data.
+    pub licence: &'static str,
+}
+
+/// The answer of [`Feed::fetch`], to be awaited.
+pub type Fetching<'a> =
+    Pin<Box<dyn Future<Output = Result<Vec<CellAnswer>, FeedError>> + Send + 'a>>;
+
+/// A provider of temperatures.
+pub trait Feed: Send + Sync {
+    /// Short name of the provider.
+    fn provider(&self) -> &'static str;
+
+    /// What kind of observation its readings are.
+    fn kind(&self) -> Kind;
+
+    /// Whom to credit.
+    fn attribution(&self) -> Attribution;
+
+    /// How many cells one fetch may ask for.
+    fn most_cells(&self) -> usize;
+
+    /// Seconds from one fetch of a cell to the next.
+    fn interval(&self) -> i64;
+
+    /// Asks for the recent past and the forecast of some cells, at most
+    /// [`Feed::most_cells`]. Answers come in the order of `cells`, one each.
+    /// `now` is the time of the fetch.
+    ///
+    /// # Errors
+    /// With the cause and when to ask again; then there is nothing of any cell.
+    fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a>;
+}

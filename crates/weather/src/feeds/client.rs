@@ -1,0 +1,77 @@
+//! The one HTTP client of all feeds.
+
+use std::time::Duration;
+
+use reqwest::redirect::{Attempt, Policy};
+
+use super::fault::{Cause, with_sources};
+
+/// Redirects that are followed, all on the host that was asked: providers move
+/// a path, and nothing else is asked for on their word.
+const MOST_REDIRECTS: usize = 3;
+
+/// How providers are spoken to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClientSettings {
+    /// Longest wait for a connection; 5 s by default.
+    pub connect_timeout: Duration,
+    /// Longest wait for a whole answer, connecting included; 20 s by default.
+    pub total_timeout: Duration,
+    /// How a provider can reach the operator, as an address or a page; stands
+    /// in the `User-Agent`.
+    pub contact: Option<String>,
+}
+
+impl Default for ClientSettings {
+    fn default() -> Self {
+        ClientSettings {
+            connect_timeout: Duration::from_secs(5),
+            total_timeout: Duration::from_secs(20),
+            contact: None,
+        }
+    }
+}
+
+/// Builds the client that feeds are made with. The process must have installed
+/// rustls' provider of cryptography before, once.
+///
+/// # Errors
+/// When the contact has signs that no header may have, or when the system has
+/// no certificates to know servers by.
+pub fn client(settings: &ClientSettings) -> Result<reqwest::Client, Cause> {
+    let program = concat!("bloomtide/", env!("CARGO_PKG_VERSION"));
+    let agent = match settings.contact.as_deref().map(str::trim) {
+        Some(contact) if !contact.is_empty() => format!("{program} ({contact})"),
+        _ => program.to_owned(),
+    };
+    reqwest::Client::builder()
+        .user_agent(agent)
+        .connect_timeout(settings.connect_timeout)
+        .timeout(settings.total_timeout)
+        .redirect(Policy::custom(follow))
+        .build()
+        .map_err(|error| {
+            Cause::Request(format!(
+                "{} (is the contact plain text, and are the system's certificates installed, as Debian's \
+                 ca-certificates has them?)",
+                with_sources(&error)
+            ))
+        })
+}
+
+fn follow(attempt: Attempt<'_>) -> reqwest::redirect::Action {
+    let asked = attempt
+        .previous()
+        .first()
+        .map(|url| (url.scheme(), url.host_str(), url.port_or_known_default()));
+    let next = attempt.url();
+    let same = asked == Some((next.scheme(), next.host_str(), next.port_or_known_default()));
+    if !same {
+        let host = next.host_str().unwrap_or("nowhere").to_owned();
+        return attempt.error(format!("to another address, at {host}"));
+    }
+    if attempt.previous().len() > MOST_REDIRECTS {
+        return attempt.error(format!("more than {MOST_REDIRECTS} times"));
+    }
+    attempt.follow()
+}

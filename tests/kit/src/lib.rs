@@ -1,0 +1,4 @@
+//! The test kit: real servers for tests.
+
+pub mod postgres;
+pub mod smtp;
