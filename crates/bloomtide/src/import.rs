@@ -9,7 +9,6 @@ use weather::mapping::{Mapping, Role};
 use weather::station_file;
 
 use crate::cli::{ImportArgs, say, warn};
-use crate::settings::Settings;
 use crate::{clock, document};
 
 /// Name of the source when the mapping gives none.
@@ -17,10 +16,9 @@ const DEFAULT_NAME: &str = "station file";
 
 /// Runs the command.
 pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
-    let settings = Settings::from(&args.given)?;
     let now = clock::system().now();
     let mapping = mapping(&args)?;
-    let store = Store::open(&settings.database).await?;
+    let store = Store::open(&args.database.in_force()?).await?;
     let site = store.site(&args.site).await?.with_context(|| format!("--site: there is no site `{}`", args.site))?;
     if site.farm_id.is_none() {
         bail!("--site: `{}` belongs to the server and takes no files, only feeds", args.site);

@@ -3,11 +3,10 @@
 use store::Store;
 
 use crate::cli::say;
-use crate::settings::Settings;
 
 /// Runs the command.
-pub(crate) async fn run(settings: Settings) -> anyhow::Result<()> {
-    let (before, after) = Store::migrate(&settings.database).await?;
+pub(crate) async fn run(database: &str) -> anyhow::Result<()> {
+    let (before, after) = Store::migrate(database).await?;
     say(&if before == after {
         format!("the database was up to date already, at version {after}")
     } else {

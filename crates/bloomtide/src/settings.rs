@@ -11,16 +11,23 @@ use serde_json::Value;
 
 use crate::document;
 
-/// Settings as given by flags and environment. Each secret may also stand in a
-/// file, named by the same variable with `_FILE` behind it.
+/// Which database, as given by flags and environment.
 #[derive(Debug, Clone, Default, Args)]
-pub struct Given {
-    /// File with settings, TOML: the long names below with _ for -.
+pub struct Database {
+    /// File with settings, TOML: their long names with _ for -
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_CONFIG")]
     config: Option<PathBuf>,
     /// Database: path of an SQLite file, or postgres://… [default: bloomtide.db]
     #[arg(long, value_name = "PATH|URL", env = "BLOOMTIDE_DATABASE", hide_env_values = true)]
     database: Option<String>,
+}
+
+/// Settings as given by flags and environment. Each secret may also stand in a
+/// file, named by the same variable with `_FILE` behind it.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Given {
+    #[command(flatten)]
+    database: Database,
     /// Address to listen on [default: 127.0.0.1:8420]
     #[arg(long, value_name = "ADDRESS", env = "BLOOMTIDE_LISTEN")]
     listen: Option<String>,
@@ -76,6 +83,27 @@ pub struct Settings {
     pub materials: Option<PathBuf>,
 }
 
+impl Database {
+    /// Path or URL of the database in force.
+    ///
+    /// # Errors
+    /// When the file of settings, or the one with the secret, cannot be read.
+    pub fn in_force(&self) -> anyhow::Result<String> {
+        database(self, File::named(self.config.as_deref())?.database)
+    }
+}
+
+fn database(given: &Database, file: Option<String>) -> anyhow::Result<String> {
+    let named = secret(&given.database, "BLOOMTIDE_DATABASE_FILE", file)?;
+    Ok(named.unwrap_or_else(|| "bloomtide.db".to_owned()))
+}
+
+/// A secret: the flag or variable, else the file that a variable names, else
+/// the file of settings.
+fn secret(flag: &Option<String>, variable: &str, file: Option<String>) -> anyhow::Result<Option<String>> {
+    Ok(flag.clone().or(secret_file(variable)?).or(file))
+}
+
 impl Settings {
     /// Puts the settings in force together.
     ///
@@ -83,17 +111,10 @@ impl Settings {
     /// When the file of settings, or a file with a secret, cannot be read, or
     /// a value is not of its form.
     pub fn from(given: &Given) -> anyhow::Result<Settings> {
-        let file = match &given.config {
-            Some(path) => File::read(path)?,
-            None => File::default(),
-        };
-        let secret = |flag: &Option<String>, variable: &str, file: Option<String>| -> anyhow::Result<Option<String>> {
-            Ok(flag.clone().or(secret_file(variable)?).or(file))
-        };
+        let file = File::named(given.database.config.as_deref())?;
         let listen = given.listen.clone().or(file.listen).unwrap_or_else(|| "127.0.0.1:8420".to_owned());
         Ok(Settings {
-            database: secret(&given.database, "BLOOMTIDE_DATABASE_FILE", file.database)?
-                .unwrap_or_else(|| "bloomtide.db".to_owned()),
+            database: database(&given.database, file.database)?,
             listen: listen
                 .parse()
                 .with_context(|| format!("--listen: `{listen}` is not an address like 127.0.0.1:8420"))?,
@@ -143,6 +164,10 @@ struct File {
 }
 
 impl File {
+    fn named(path: Option<&Path>) -> anyhow::Result<File> {
+        path.map_or_else(|| Ok(File::default()), File::read)
+    }
+
     fn read(path: &Path) -> anyhow::Result<File> {
         let document: Value = document::read(path)?;
         input::read(&document, |fields| {

@@ -179,39 +179,12 @@ impl Growth {
     /// Integrates a curve over the course of a site.
     pub fn new(course: Arc<Course>, curve: Arc<Curve>) -> Growth {
         let spans = &course.series.spans;
-        let mut low = Vec::with_capacity(spans.len() + 1);
-        let mut outside = Vec::with_capacity(spans.len() + 1);
-        let (mut sum, mut strange, mut unknown) = (0_i64, 0_i64, false);
-        low.push(sum);
-        outside.push(strange);
-        let mut last = Warmth::of(&curve, BLOOM_BASE_C);
-        for span in spans {
-            sum += match span.law {
-                Law::Line(a, b) => {
-                    // Mostly a stretch begins where the last one ended.
-                    let begin = if a == last.celsius { last } else { Warmth::of(&curve, a) };
-                    last = Warmth::of(&curve, b);
-                    grown(begin.mean_to(&curve, last), span.to - span.from)
-                }
-                _ => units(&curve, span, span.to, Bound::Low),
-            };
-            unknown |= span.quality == Quality::Unknown;
+        let low = sums(spans, quick(&curve));
+        let unknown = spans.iter().any(|span| span.quality == Quality::Unknown);
+        let high = unknown.then(|| sums(spans, |span| units(&curve, span, span.to, Bound::High)));
+        let outside = sums(spans, |span| {
             let (a, b) = edges(span);
-            if curve.outside(a) || curve.outside(b) {
-                strange += span.to - span.from;
-            }
-            low.push(sum);
-            outside.push(strange);
-        }
-        let high = unknown.then(|| {
-            let mut sum = 0;
-            let mut high = Vec::with_capacity(spans.len() + 1);
-            high.push(sum);
-            for span in spans {
-                sum += units(&curve, span, span.to, Bound::High);
-                high.push(sum);
-            }
-            high
+            if curve.outside(a) || curve.outside(b) { span.to - span.from } else { 0 }
         });
         Growth { course, curve, low, high, outside }
     }
@@ -317,23 +290,30 @@ fn edges(span: &Span) -> (f64, f64) {
     }
 }
 
-/// A temperature with the area under a curve up to it.
-#[derive(Clone, Copy)]
-struct Warmth {
-    celsius: f64,
-    area: f64,
+/// Running sums of what each span gives, from 0 at the begin.
+fn sums(spans: &[Span], mut of: impl FnMut(&Span) -> i64) -> Vec<i64> {
+    let mut sum = 0;
+    let mut sums = Vec::with_capacity(spans.len() + 1);
+    sums.push(sum);
+    sums.extend(spans.iter().map(|span| {
+        sum += of(span);
+        sum
+    }));
+    sums
 }
 
-impl Warmth {
-    #[inline]
-    fn of(curve: &Curve, celsius: f64) -> Warmth {
-        Warmth { celsius, area: curve.table.area(celsius) }
-    }
-
-    /// Mean rate per hour on the straight way to another temperature.
-    #[inline]
-    fn mean_to(self, curve: &Curve, end: Warmth) -> f64 {
-        curve.table.mean_by_area((self.celsius, self.area), (end.celsius, end.area))
+/// Low growth over whole spans, one after the other. Mostly a span begins at
+/// the temperature that the last one ended with, so the area up to it is known.
+fn quick(curve: &Curve) -> impl FnMut(&Span) -> i64 {
+    let table = &curve.table;
+    let mut last = (BLOOM_BASE_C, table.area(BLOOM_BASE_C));
+    move |span| match span.law {
+        Law::Line(a, b) => {
+            let begin = if a == last.0 { last } else { (a, table.area(a)) };
+            last = (b, table.area(b));
+            grown(table.mean_by_area(begin, last), span.to - span.from)
+        }
+        _ => units(curve, span, span.to, Bound::Low),
     }
 }
 

@@ -1,1 +1,125 @@
+use serde_json::json;
+use store::{AlertRow, AlertStatus, Block, Farm, Item, Site};
 
+use super::*;
+
+const NOW: Instant = Instant(1_367_416_800);
+
+fn waiting(kind: AlertKind) -> Uncomposed {
+    let about = About {
+        kind,
+        at: Some(Instant(1_367_414_222)),
+        earliest: Some(Instant(1_367_400_000)),
+        latest: Some(Instant(1_367_420_000)),
+        leg: Some(1),
+        mark: Some(0.6),
+        bound: Some(MarkBound::NotBefore),
+        material: Some("ammonium-thiosulfate".into()),
+        threshold: 115.0,
+        as_of: Some(NOW),
+        decided: false,
+        curve: "reference (constructed)".into(),
+        temperatures: vec!["ridge mast (station)".into()],
+        takes_back: (kind == AlertKind::Withdrawn).then_some(AlertKind::Due),
+    };
+    Uncomposed {
+        item: Item {
+            id: "3f0c1a52-9f1e-5b7a-8f0e-0123456789ab".into(),
+            alert_id: "alert-1".into(),
+            recipient: "grower@quernstone.example".into(),
+            message_id: None,
+        },
+        alert: AlertRow {
+            id: "alert-1".into(),
+            block_id: "north-bench".into(),
+            year: 2013,
+            kind: kind.word().into(),
+            subject: "start".into(),
+            generation: 1,
+            status: AlertStatus::Told,
+            reason: None,
+            about: serde_json::to_value(about).unwrap(),
+            raised_at: NOW,
+            withdrawn_at: None,
+            acknowledged_at: None,
+        },
+        block: Block {
+            id: "north-bench".into(),
+            farm_id: "quernstone".into(),
+            site_id: "inland".into(),
+            name: "North <Bench> & Söhne".into(),
+            details: json!({"cultivar": "Gala"}),
+            version: 1,
+            created_at: NOW,
+        },
+        site: Site {
+            id: "inland".into(),
+            farm_id: None,
+            name: "Inland".into(),
+            latitude: 40.7,
+            longitude: -74.2,
+            elevation_m: None,
+            time_zone: "America/New_York".into(),
+            version: 1,
+            created_at: NOW,
+        },
+        farm: Farm {
+            id: "quernstone".into(),
+            name: "Quernstone Orchard".into(),
+            alert_emails: vec![],
+            created_at: NOW,
+        },
+    }
+}
+
+fn sender() -> Sender {
+    Sender::new("bloomtide <clock@quernstone.example>").unwrap()
+}
+
+fn read(message: &Message) -> (String, String, String) {
+    let mail = mail_parser::MessageParser::default().parse(message.body.as_bytes()).unwrap();
+    (
+        mail.subject().unwrap().to_owned(),
+        mail.body_text(0).unwrap().into_owned(),
+        mail.body_html(0).unwrap().into_owned(),
+    )
+}
+
+#[test]
+fn a_due_mail_says_block_time_and_what_to_do_in_its_subject() {
+    let (subject, text, html) = read(&compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap());
+    assert_eq!(subject, "North <Bench> & Söhne: spray due since Wed 1 May, 09:18 - look, then spray");
+    assert!(text.starts_with("No decision to thin this block is logged yet"), "{text}");
+    for fact in ["0.60 of the style", "not before the mark", "ridge mast (station)", words::CAUTION, "re-entry"] {
+        assert!(text.contains(fact), "{fact}: {text}");
+    }
+    assert!(text.lines().count() <= 15, "{text}");
+    assert!(html.contains("North &lt;Bench&gt; &amp; Söhne"), "{html}");
+    assert!(!html.contains("<Bench>"));
+}
+
+#[test]
+fn every_kind_carries_the_caution_and_its_time() {
+    for kind in [AlertKind::Started, AlertKind::HeadsUp, AlertKind::Due, AlertKind::Withdrawn] {
+        let (subject, text, html) = read(&compose(&waiting(kind), &sender(), NOW).unwrap());
+        assert!(subject.contains("Wed 1 May, 09:18"), "{subject}");
+        assert!(text.contains(words::CAUTION) && html.contains("it is the law"), "{kind:?}: {text}");
+        assert!(text.contains("Wed 1 May, 09:18"), "{kind:?}: {text}");
+    }
+}
+
+#[test]
+fn the_same_item_gives_the_same_bytes() {
+    let one = compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap();
+    let other = compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap();
+    assert_eq!(one, other);
+    assert!(one.body.is_ascii());
+    assert_eq!(one.header_id, "3f0c1a52-9f1e-5b7a-8f0e-0123456789ab@quernstone.example");
+}
+
+#[test]
+fn facts_that_cannot_be_read_are_named() {
+    let mut broken = waiting(AlertKind::Due);
+    broken.alert.about = json!({"kind": "due"});
+    assert!(compose(&broken, &sender(), NOW).unwrap_err().to_string().contains("alert-1"));
+}

@@ -1,1 +1,198 @@
+use std::sync::Arc;
 
+use model::catalogue::Catalogue;
+use model::field_log::{Entry, FieldLog};
+use model::growth::{Course, Growth};
+use model::season::{Season, reckon};
+use model::series::{Forecast, Reading, Series};
+use model::time::DAY;
+use serde_json::{Value, json};
+
+use super::*;
+
+/// 1 May, 00:00 UTC: the clock starts, at a steady 15 °C, half a style a day.
+const BEGIN: Instant = Instant(1_367_366_400);
+
+struct Spring {
+    plan: Plan,
+    log: Vec<Value>,
+    /// Hours of readings from [`BEGIN`] on.
+    read: i64,
+    known: Vec<AlertRow>,
+}
+
+impl Spring {
+    fn new() -> Spring {
+        let curves = json!({"steady": {
+            "form": "nodes", "unit": "fraction-per-day", "nodes": [[5, 0.5], [30, 0.5]],
+            "source": "made for this test", "status": "constructed",
+        }});
+        let catalogue = Catalogue::read(&curves, &json!({})).unwrap();
+        let block = json!({"name": "North Bench", "cultivar": "Gala", "curve": "steady", "target_fruit_per_tree": 100});
+        let plan = json!({"sprays": [{"material": "ats", "mark": 0.6}, {"material": "ats", "mark": 0.6}]});
+        let plan = Plan::assemble(Some(2013), chrono_tz::UTC, &block, Some(&plan), &catalogue).unwrap();
+        let log = vec![json!({"id": "a-start", "kind": "bloom-start", "at": BEGIN})];
+        Spring { plan, log, read: 0, known: Vec::new() }
+    }
+
+    fn season(&self, now: Instant) -> Season {
+        let hour = |n: i64| Reading::instant(BEGIN.plus(n * HOUR), 15.0);
+        let readings: Vec<Reading> = (-24..=self.read).map(hour).collect();
+        let hours = (self.read + 1..self.read + 72).map(hour).collect();
+        let forecast = Forecast { issued_at: now, hours };
+        let course = Arc::new(Course::new(Series::join(&[readings], Some(&forecast), now)));
+        let growth = Growth::new(course, self.plan.block.curve.clone());
+        let entries = self.log.iter().map(|entry| Entry::read(entry, None).unwrap()).collect();
+        reckon(&self.plan, &FieldLog::by_id(entries).unwrap(), &growth, now)
+    }
+
+    /// One pass at `hours` after the begin; what it writes is known to the next.
+    fn pass(&mut self, hours: i64) -> Vec<String> {
+        let now = BEGIN.plus(hours * HOUR);
+        let decisions = decide(&self.season(now), &self.plan, "steady", &self.known, now);
+        decisions.into_iter().map(|decision| self.write(decision, now)).collect()
+    }
+
+    fn write(&mut self, decision: Decision, now: Instant) -> String {
+        let number = self.known.len();
+        let mut add = |subject: &str, generation, status, about: &About| {
+            self.known.push(AlertRow {
+                id: format!("alert-{number}"),
+                block_id: "north-bench".into(),
+                year: 2013,
+                kind: about.kind.word().into(),
+                subject: subject.into(),
+                generation,
+                status,
+                reason: None,
+                about: serde_json::to_value(about).unwrap(),
+                raised_at: now,
+                withdrawn_at: None,
+                acknowledged_at: None,
+            });
+        };
+        match decision {
+            Decision::Tell { subject, generation, skipped_before: None, about } => {
+                add(&subject, generation, AlertStatus::Told, &about);
+                format!("tell {} {subject} {generation}", about.kind.word())
+            }
+            Decision::Tell { subject, skipped_before: Some(id), about, .. } => {
+                let row = self.known.iter_mut().find(|row| row.id == id).unwrap();
+                row.status = AlertStatus::Told;
+                format!("tell after all {} {subject}", about.kind.word())
+            }
+            Decision::Skip { subject, generation, reason, about } => {
+                add(&subject, generation, AlertStatus::Skipped, &about);
+                format!("skip {} {subject}: {reason}", about.kind.word())
+            }
+            Decision::Retime { alert_id, about } => {
+                let row = self.known.iter_mut().find(|row| row.id == alert_id).unwrap();
+                row.about = serde_json::to_value(&about).unwrap();
+                format!("retime {}", about.kind.word())
+            }
+            Decision::Withdraw { alert_id, about } => {
+                add(&alert_id, 1, AlertStatus::Told, &about);
+                let row = self.known.iter_mut().find(|row| row.id == alert_id).unwrap();
+                row.withdrawn_at = Some(now);
+                format!("withdraw {}", about.takes_back.unwrap().word())
+            }
+        }
+    }
+
+    fn spray(&mut self, id: &str, hours: i64) {
+        let at = BEGIN.plus(hours * HOUR);
+        self.log.push(json!({"id": id, "kind": "spray", "material": "ats", "at": at, "finished_at": at}));
+    }
+}
+
+#[test]
+fn each_alert_of_a_leg_is_told_once() {
+    let mut spring = Spring::new();
+    assert_eq!(spring.pass(0), ["tell started - 1"]);
+    spring.read = 4;
+    // 0.60 comes after 28.8 hours: from 4.8 hours on that is within a day.
+    assert_eq!(spring.pass(4), [""; 0]);
+    spring.read = 5;
+    assert_eq!(spring.pass(5), ["tell heads-up start 1"]);
+    assert_eq!(spring.pass(5), [""; 0]);
+    spring.read = 28;
+    assert_eq!(spring.pass(29), [""; 0], "due goes by readings, not by the forecast");
+    spring.read = 29;
+    assert_eq!(spring.pass(29), ["tell due start 1"]);
+    assert_eq!(spring.pass(30), [""; 0]);
+    spring.spray("b-spray", 30);
+    spring.read = 40;
+    assert_eq!(spring.pass(40), ["tell heads-up b-spray 1"]);
+    spring.read = 60;
+    assert_eq!(spring.pass(60), ["tell due b-spray 1"]);
+    assert_eq!(spring.pass(61), [""; 0]);
+}
+
+#[test]
+fn old_weather_mails_nobody() {
+    let mut spring = Spring::new();
+    spring.read = 40;
+    let told = spring.pass(40 + 24 * 300);
+    assert_eq!(told.len(), 2);
+    assert!(told[0].starts_with("skip started -: the season is closed"), "{told:?}");
+    assert!(told[1].starts_with("skip due start: the season is closed"), "{told:?}");
+    let mut late = Spring::new();
+    late.read = 40;
+    let told = late.pass(29 + 73);
+    assert!(told.contains(&"skip due start: it came to light more than 72 hours late".to_owned()), "{told:?}");
+}
+
+#[test]
+fn a_sprayed_leg_is_not_due_any_more() {
+    let mut spring = Spring::new();
+    spring.read = 40;
+    spring.spray("b-spray", 35);
+    let told = spring.pass(40);
+    assert!(told.contains(&"skip due start: the spray of this leg is logged already".to_owned()), "{told:?}");
+    // The spray is withdrawn: what was left untold is told after all.
+    spring.log.push(json!({"id": "c-back", "kind": "withdrawal", "of": "b-spray", "at": BEGIN.plus(40 * HOUR)}));
+    let told = spring.pass(41);
+    assert!(told.contains(&"tell after all due start".to_owned()), "{told:?}");
+}
+
+#[test]
+fn a_start_taken_back_withdraws_what_was_told_and_may_be_told_again() {
+    let mut spring = Spring::new();
+    spring.read = 29;
+    assert_eq!(spring.pass(29), ["tell started - 1", "tell due start 1"]);
+    spring.log.push(json!({"id": "b-back", "kind": "withdrawal", "of": "a-start", "at": BEGIN.plus(29 * HOUR)}));
+    assert_eq!(spring.pass(30), ["withdraw started", "withdraw due"]);
+    assert_eq!(spring.pass(31), [""; 0]);
+    spring.log.push(json!({"id": "c-start", "kind": "bloom-start", "at": BEGIN.plus(HOUR)}));
+    spring.read = 31;
+    assert_eq!(spring.pass(31), ["tell started - 2", "tell due start 2"]);
+}
+
+#[test]
+fn a_moved_mark_is_retimed_and_not_told_again() {
+    let mut spring = Spring::new();
+    spring.read = 40;
+    assert!(spring.pass(40).contains(&"tell due start 1".to_owned()));
+    spring.log[0] = json!({"id": "a-start", "kind": "bloom-start", "at": BEGIN.plus(2 * HOUR)});
+    assert_eq!(spring.pass(41), ["retime due"]);
+    assert_eq!(spring.pass(42), [""; 0]);
+}
+
+#[test]
+fn a_mark_no_longer_reached_is_withdrawn() {
+    let mut spring = Spring::new();
+    spring.read = 30;
+    assert!(spring.pass(30).contains(&"tell due start 1".to_owned()));
+    spring.log[0] = json!({"id": "a-start", "kind": "bloom-start", "at": BEGIN.plus(20 * HOUR)});
+    let told = spring.pass(30);
+    assert!(told.contains(&"withdraw due".to_owned()), "{told:?}");
+}
+
+#[test]
+fn a_block_stood_down_hears_nothing_more() {
+    let mut spring = Spring::new();
+    spring.pass(0);
+    spring.log.push(json!({"id": "b-no", "kind": "decision", "thin": false, "at": BEGIN.plus(DAY)}));
+    spring.read = 40;
+    assert_eq!(spring.pass(40), [""; 0]);
+}

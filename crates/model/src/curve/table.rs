@@ -20,12 +20,21 @@ struct Node {
     area: f64,
 }
 
+/// A tenth of a degree with the segment that runs through it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Bin {
+    segment: u16,
+    /// Whether another segment begins inside.
+    bent: bool,
+    /// The node that the segment begins with.
+    node: Node,
+}
+
 /// A rate per hour: zero below the first node, zero at and above the last.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table {
     nodes: Vec<Node>,
-    /// For each bin of temperature the first segment that reaches into it.
-    bins: Vec<u16>,
+    bins: Vec<Bin>,
     /// First and last node, °C.
     reach: (f64, f64),
 }
@@ -44,19 +53,10 @@ impl Table {
             nodes[i - 1].slope = (right.rate - left.rate) / width;
             nodes[i].area = left.area + width * (left.rate + right.rate) / 2.0;
         }
-        let (first, last) = (nodes[0].celsius, nodes[nodes.len() - 1].celsius);
-        let count = ((last - first) * BINS) as usize + 1;
-        let mut segment = 0;
-        let bins = (0..count)
-            .map(|bin| {
-                let low = first + bin as f64 / BINS;
-                while segment + 2 < nodes.len() && nodes[segment + 1].celsius <= low {
-                    segment += 1;
-                }
-                segment as u16
-            })
-            .collect();
-        Table { nodes, bins, reach: (first, last) }
+        let reach = (nodes[0].celsius, nodes[nodes.len() - 1].celsius);
+        let count = ((reach.1 - reach.0) * BINS) as usize + 1;
+        let bins = (0..count).map(|bin| Bin::new(&nodes, reach.0 + bin as f64 / BINS)).collect();
+        Table { nodes, bins, reach }
     }
 
     /// First and last node, °C.
@@ -99,8 +99,9 @@ impl Table {
     /// Area under the curve up to a temperature, from the first node on.
     #[inline]
     pub(crate) fn area(&self, celsius: f64) -> f64 {
-        let celsius = celsius.clamp(self.reach.0, self.reach.1);
-        let node = &self.nodes[self.segment(celsius)];
+        let celsius = celsius.max(self.reach.0).min(self.reach.1);
+        let bin = self.bin(celsius);
+        let node = if bin.bent { &self.nodes[self.segment(celsius)] } else { &bin.node };
         let over = celsius - node.celsius;
         node.area + over * (node.rate + 0.5 * node.slope * over)
     }
@@ -145,17 +146,21 @@ impl Table {
         (least, most)
     }
 
-    /// The segment that a temperature within the reach lies in; the last node
-    /// belongs to the last segment.
+    /// The bin that a temperature within the reach lies in.
     #[inline]
-    fn segment(&self, celsius: f64) -> usize {
+    fn bin(&self, celsius: f64) -> &Bin {
         // At most 1,200 bins, and a cast to 32 bits is the quick one.
         let bin = ((celsius - self.reach.0) * BINS) as i32 as usize;
-        let mut segment = usize::from(self.bins[bin.min(self.bins.len() - 1)]);
+        &self.bins[bin.min(self.bins.len() - 1)]
+    }
+
+    /// The segment that a temperature within the reach lies in; the last node
+    /// belongs to the last segment.
+    fn segment(&self, celsius: f64) -> usize {
+        let mut segment = usize::from(self.bin(celsius).segment);
         while segment + 2 < self.nodes.len() && self.nodes[segment + 1].celsius <= celsius {
             segment += 1;
         }
-        // The bin's edge is rounded: the segment may begin a hair above.
         while segment > 0 && self.nodes[segment].celsius > celsius {
             segment -= 1;
         }
@@ -166,5 +171,19 @@ impl Table {
     fn within(&self, segment: usize, celsius: f64) -> f64 {
         let node = self.nodes[segment];
         node.rate + node.slope * (celsius - node.celsius)
+    }
+}
+
+impl Bin {
+    /// The bin from `low` on.
+    fn new(nodes: &[Node], low: f64) -> Bin {
+        // A node that should lie on an edge may lie a hair beside it: there both
+        // segments say the same, so it does not bend the bin.
+        const HAIR: f64 = 1e-9;
+        let middle = low + 0.5 / BINS;
+        let segment = nodes[..nodes.len() - 1].partition_point(|node| node.celsius <= middle).saturating_sub(1);
+        let inside = |node: &Node| low + HAIR < node.celsius && node.celsius < low + 1.0 / BINS - HAIR;
+        let bent = nodes[..nodes.len() - 1].iter().any(inside);
+        Bin { segment: segment as u16, bent, node: nodes[segment] }
     }
 }
