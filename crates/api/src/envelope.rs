@@ -48,10 +48,7 @@ pub(crate) async fn envelope(State(desk): State<Arc<Desk>>, request: Request, ne
 
 fn as_problem(response: Response, id: &str) -> Response {
     let (mut parts, _) = response.into_parts();
-    let problem = parts.extensions.remove::<Problem>().unwrap_or_else(|| {
-        let allowed = parts.headers.get(header::ALLOW).and_then(|allowed| allowed.to_str().ok());
-        Problem::of_status(parts.status, allowed)
-    });
+    let problem = parts.extensions.remove::<Problem>().unwrap_or_else(|| Problem::of_status(parts.status));
     let body = document(&problem, id).to_string();
     parts.headers.remove(header::CONTENT_LENGTH);
     parts.headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));

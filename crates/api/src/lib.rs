@@ -53,7 +53,7 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{get, post};
+use axum::routing::{any, get, post};
 use model::catalogue::Catalogue;
 use model::series::Kind;
 use model::site::Place;
@@ -100,8 +100,12 @@ pub fn router(app: App) -> Router {
     // Of several layers the last added sees a request first: the envelope
     // holds all, and under `/api/v1` nothing is reached past the guard, not
     // even the answer that a path is not there.
+    let guarded = || from_fn_with_state(desk.clone(), guard::guard);
+    // The bare prefix is no part of what is nested under it.
+    let prefix = Router::new().route("/api/v1", any(problem::no_such_path)).route("/api/v1/", any(problem::no_such_path));
     Router::new()
-        .nest("/api/v1", v1().layer(from_fn_with_state(desk.clone(), guard::guard)))
+        .nest("/api/v1", v1().layer(guarded()))
+        .merge(prefix.layer(guarded()))
         .route("/healthz", get(health::healthz))
         .route("/readyz", get(health::readyz))
         .fallback(problem::no_such_path)

@@ -153,9 +153,9 @@ impl Problem {
     }
 
     /// What the framework answered on its own.
-    pub(crate) fn of_status(status: StatusCode, allowed: Option<&str>) -> Problem {
+    pub(crate) fn of_status(status: StatusCode) -> Problem {
         if status == StatusCode::METHOD_NOT_ALLOWED {
-            let detail = format!("Not a method of this path; allowed: {}.", allowed.unwrap_or("none"));
+            let detail = "Not a method of this path; the header `Allow` names those that are.";
             return Problem::new(status, "other-method", "Method not allowed", detail);
         }
         let title = status.canonical_reason().unwrap_or("Refused");

@@ -79,6 +79,12 @@ impl Desk {
                 document[name] = value.clone();
             }
         }
+        // A season that could not be read has a fault in the place of its fields.
+        if let Some(reckoned) = &row.reckoned
+            && document.get("state").is_none()
+        {
+            document["state"] = json!(reckoned.state);
+        }
         document["season"] = json!(season);
         let plan = assembled(row.year, block, site, plan, catalogue)?;
         let more = json!({

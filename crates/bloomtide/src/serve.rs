@@ -1,5 +1,6 @@
 //! `serve`: the service, until stopped.
 
+use std::io::IsTerminal;
 use std::sync::Arc;
 
 use model::time::Clock;
@@ -34,5 +35,6 @@ pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Re
 pub(crate) fn log_to_stderr(level: &str) {
     let filter = tracing_subscriber::EnvFilter::try_from_default_env()
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
-    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+    let coloured = std::io::stderr().is_terminal();
+    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_ansi(coloured).with_writer(std::io::stderr).try_init();
 }

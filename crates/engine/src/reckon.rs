@@ -2,7 +2,7 @@
 //! written together.
 
 use std::collections::HashMap;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use alerts::about::{About, AlertKind};
 use alerts::decide::{Decision, decide};
@@ -16,7 +16,7 @@ use model::series::{Reading, Series};
 use model::time::{DAY, Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Reckoned, SiteWeather, Stale};
-use uuid::Uuid;
+use uuid::{ContextV7, Timestamp, Uuid};
 
 use crate::{Engine, PassError, catalogue};
 
@@ -211,8 +211,11 @@ fn writes(stale: &Stale, decision: Decision, sources: &[String], now: Instant) -
     }
 }
 
-/// Ids rise with the clock that the engine was given.
+/// Ids rise with the clock that the engine was given, and within one of its
+/// seconds with each alert: whoever reads on after the last one misses none.
 fn new_id(now: Instant) -> String {
+    static ORDER: Mutex<ContextV7> = Mutex::new(ContextV7::new());
     let seconds = u64::try_from(now.0).unwrap_or_default();
-    Uuid::new_v7(uuid::Timestamp::from_unix(uuid::NoContext, seconds, 0)).to_string()
+    let order = ORDER.lock().unwrap_or_else(|broken| broken.into_inner());
+    Uuid::new_v7(Timestamp::from_unix(&*order, seconds, 0)).to_string()
 }

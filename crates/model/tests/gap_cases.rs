@@ -130,7 +130,7 @@ fn may_be_reached_since() {
             }
             (Some(_), None) => {
                 assert!(leg.progress_low >= 0.6 - 1e-9);
-                assert_eq!(season.state == State::Due || season.state == State::Overrun, true);
+                assert!(season.state == State::Due || season.state == State::Overrun);
                 assert!(!noted(&season, "may-be-reached", None));
             }
             (None, None) => assert!(leg.progress_high < 0.6),

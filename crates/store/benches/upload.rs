@@ -36,19 +36,12 @@ fn readings() -> Vec<Reading> {
 }
 
 fn path(folder: &TempDir) -> String {
-    folder
-        .path()
-        .join("upload.db")
-        .to_str()
-        .expect("temporary paths are text")
-        .to_owned()
+    folder.path().join("upload.db").to_str().expect("temporary paths are text").to_owned()
 }
 
 /// A store with one source.
 async fn store(folder: &TempDir) -> Store {
-    let store = Store::open(&path(folder))
-        .await
-        .expect("a fresh file opens");
+    let store = Store::open(&path(folder)).await.expect("a fresh file opens");
     let site = Site {
         id: "site".into(),
         farm_id: None,
@@ -81,10 +74,7 @@ async fn through_the_store(readings: &[Reading]) -> Duration {
     let folder = tempfile::tempdir().expect("the temporary folder takes a new one");
     let store = store(&folder).await;
     let begun = Stopwatch::now();
-    let upload = store
-        .store_readings(SOURCE, readings, NOW)
-        .await
-        .expect("it is stored");
+    let upload = store.store_readings(SOURCE, readings, NOW).await.expect("it is stored");
     let taken = begun.elapsed();
     assert_eq!(black_box(upload).stored, ROWS as u64);
     store.close().await.expect("it closes");
@@ -98,9 +88,7 @@ async fn bare(readings: &[Reading]) -> Duration {
         .create_if_missing(true)
         .journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Full);
-    let mut connection = SqliteConnection::connect_with(&options)
-        .await
-        .expect("a fresh file opens");
+    let mut connection = SqliteConnection::connect_with(&options).await.expect("a fresh file opens");
     sqlx::query(
         "CREATE TABLE reading (source BIGINT NOT NULL, at BIGINT NOT NULL, span BIGINT NOT NULL, \
          celsius DOUBLE PRECISION NOT NULL, flag BIGINT NOT NULL, received_at BIGINT NOT NULL, \
@@ -124,11 +112,7 @@ async fn bare(readings: &[Reading]) -> Duration {
                 .push_bind(NOW.0)
                 .push("0");
         });
-        query
-            .build()
-            .execute(&mut *tx)
-            .await
-            .expect("the rows are new");
+        query.build().execute(&mut *tx).await.expect("the rows are new");
     }
     tx.commit().await.expect("the disk takes it");
     let taken = begun.elapsed();
@@ -141,9 +125,7 @@ fn upload(criterion: &mut Criterion) {
     let readings = readings();
     let best = Mutex::new([Duration::MAX; 2]);
     let note = |which: usize, taken: Duration| {
-        let mut best = best
-            .lock()
-            .expect("no benchmark panics while it holds this");
+        let mut best = best.lock().expect("no benchmark panics while it holds this");
         best[which] = best[which].min(taken);
         taken
     };
@@ -161,11 +143,7 @@ fn upload(criterion: &mut Criterion) {
         });
     });
     group.bench_function("bare insert", |bencher| {
-        bencher.iter_custom(|times| {
-            (0..times)
-                .map(|_| note(1, runtime.block_on(bare(&readings))))
-                .sum()
-        });
+        bencher.iter_custom(|times| (0..times).map(|_| note(1, runtime.block_on(bare(&readings)))).sum());
     });
     group.finish();
     let [store, bare] = best.into_inner().expect("no benchmark panicked");
@@ -179,11 +157,7 @@ fn upload(criterion: &mut Criterion) {
          ratio {ratio:.2}, pass line {PASS_LINE:.2}: {}",
         rate(store),
         rate(bare),
-        if ratio >= PASS_LINE {
-            "passed"
-        } else {
-            "FAILED"
-        }
+        if ratio >= PASS_LINE { "passed" } else { "FAILED" }
     );
 }
 

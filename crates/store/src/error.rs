@@ -80,23 +80,16 @@ impl From<sqlx::Error> for StoreError {
         if matches!(error, sqlx::Error::PoolTimedOut) {
             return StoreError::Busy("no free connection".into());
         }
-        let busy = error
-            .as_database_error()
-            .and_then(|said| said.code())
-            .is_some_and(|code| {
-                // SQLite's extended codes carry the primary one in the low byte;
-                // Postgres' are five characters long.
-                POSTGRES_BUSY.contains(&code.as_ref())
-                    || code.len() < 5
-                        && code
-                            .parse::<i64>()
-                            .is_ok_and(|code| matches!(code & 0xff, SQLITE_BUSY | SQLITE_LOCKED))
-            });
-        if busy {
-            StoreError::Busy(error.to_string())
-        } else {
-            StoreError::Database(error)
-        }
+        let busy = error.as_database_error().and_then(|said| said.code()).is_some_and(|code| {
+            // SQLite's extended codes carry the primary one in the low byte;
+            // Postgres' are five characters long.
+            POSTGRES_BUSY.contains(&code.as_ref())
+                || code.len() < 5
+                    && code
+                        .parse::<i64>()
+                        .is_ok_and(|code| matches!(code & 0xff, SQLITE_BUSY | SQLITE_LOCKED))
+        });
+        if busy { StoreError::Busy(error.to_string()) } else { StoreError::Database(error) }
     }
 }
 
@@ -105,9 +98,7 @@ impl From<sqlx::Error> for StoreError {
 pub(crate) fn naming(what: String, names: &str) -> impl FnOnce(sqlx::Error) -> StoreError {
     let names = names.to_owned();
     move |error| match error.as_database_error().map(|said| said.kind()) {
-        Some(ErrorKind::UniqueViolation) => StoreError::Conflict {
-            what: format!("{what} already exists"),
-        },
+        Some(ErrorKind::UniqueViolation) => StoreError::Conflict { what: format!("{what} already exists") },
         Some(ErrorKind::ForeignKeyViolation) => StoreError::NotFound { what: names },
         _ => error.into(),
     }
@@ -115,7 +106,5 @@ pub(crate) fn naming(what: String, names: &str) -> impl FnOnce(sqlx::Error) -> S
 
 /// The row `what` with `id`, when it is not there.
 pub(crate) fn missing(what: &str, id: &str) -> StoreError {
-    StoreError::NotFound {
-        what: format!("{what} `{id}`"),
-    }
+    StoreError::NotFound { what: format!("{what} `{id}`") }
 }

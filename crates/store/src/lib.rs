@@ -6,10 +6,7 @@
 //! modules `sqlite` and `postgres`, each of which brings a dialect file with
 //! what differs: how a write and a read begin, what locks a row, how a
 //! database is opened and which of its settings are checked.
-#![allow(
-    clippy::duplicate_mod,
-    reason = "the queries are mounted once for each database"
-)]
+#![allow(clippy::duplicate_mod, reason = "the queries are mounted once for each database")]
 
 mod error;
 mod front;

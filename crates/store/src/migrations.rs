@@ -6,11 +6,7 @@ use sqlx::migrate::{Migration, MigrationType, Migrator};
 
 /// Number, name and text of each step, in order. A step that has been released
 /// is never edited: a later one changes what it made.
-const STEPS: &[(i64, &str, &str)] = &[(
-    1,
-    "first",
-    include_str!("../../../migrations/0001_first.sql"),
-)];
+const STEPS: &[(i64, &str, &str)] = &[(1, "first", include_str!("../../../migrations/0001_first.sql"))];
 
 /// The table in which the steps taken are kept.
 pub(crate) const TABLE: &str = "_sqlx_migrations";
@@ -47,13 +43,7 @@ mod tests {
     #[test]
     fn steps_keep_to_what_both_databases_understand() {
         for (_, name, sql) in STEPS {
-            for word in [
-                "CURRENT_TIMESTAMP",
-                "SERIAL",
-                "AUTOINCREMENT",
-                "JSONB",
-                "TIMESTAMP",
-            ] {
+            for word in ["CURRENT_TIMESTAMP", "SERIAL", "AUTOINCREMENT", "JSONB", "TIMESTAMP"] {
                 assert!(!sql.to_uppercase().contains(word), "{word} in {name}");
             }
         }

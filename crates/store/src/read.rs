@@ -54,47 +54,16 @@ pub(crate) fn farm((id, name, emails, created_at): FarmColumns) -> Result<Farm> 
     })
 }
 
-pub(crate) type SiteColumns = (
-    String,
-    Option<String>,
-    String,
-    f64,
-    f64,
-    Option<f64>,
-    String,
-    i64,
-    i64,
-);
+pub(crate) type SiteColumns = (String, Option<String>, String, f64, f64, Option<f64>, String, i64, i64);
 
 pub(crate) fn site(columns: SiteColumns) -> Result<Site> {
-    let (id, farm_id, name, latitude, longitude, elevation_m, time_zone, version, created_at) =
-        columns;
+    let (id, farm_id, name, latitude, longitude, elevation_m, time_zone, version, created_at) = columns;
     let created_at = Instant(created_at);
-    Ok(Site {
-        id,
-        farm_id,
-        name,
-        latitude,
-        longitude,
-        elevation_m,
-        time_zone,
-        version,
-        created_at,
-    })
+    Ok(Site { id, farm_id, name, latitude, longitude, elevation_m, time_zone, version, created_at })
 }
 
-pub(crate) type SourceColumns = (
-    String,
-    String,
-    String,
-    String,
-    Option<String>,
-    Option<String>,
-    String,
-    i64,
-    Option<String>,
-    i64,
-);
+pub(crate) type SourceColumns =
+    (String, String, String, String, Option<String>, Option<String>, String, i64, Option<String>, i64);
 
 pub(crate) fn source(columns: SourceColumns) -> Result<Source> {
     let (id, site_id, name, way, provider, cell, kind, trust, mapping, created_at) = columns;
@@ -102,9 +71,7 @@ pub(crate) fn source(columns: SourceColumns) -> Result<Source> {
     Ok(Source {
         way: word(Way::named(&way), &way, || what("way"))?,
         kind: word(Kind::named(&kind), &kind, || what("kind"))?,
-        mapping: mapping
-            .map(|doc| text::doc(&doc, || what("mapping")))
-            .transpose()?,
+        mapping: mapping.map(|doc| text::doc(&doc, || what("mapping"))).transpose()?,
         id,
         site_id,
         name,
@@ -121,40 +88,17 @@ pub(crate) fn block(columns: BlockColumns) -> Result<Block> {
     let (id, farm_id, site_id, name, details, version, created_at) = columns;
     let details = text::doc(&details, || format!("details of block `{id}`"))?;
     let created_at = Instant(created_at);
-    Ok(Block {
-        id,
-        farm_id,
-        site_id,
-        name,
-        details,
-        version,
-        created_at,
-    })
+    Ok(Block { id, farm_id, site_id, name, details, version, created_at })
 }
 
-pub(crate) type AlertColumns = (
-    String,
-    String,
-    i64,
-    String,
-    String,
-    i64,
-    String,
-    Option<String>,
-    String,
-    i64,
-    Option<i64>,
-    Option<i64>,
-);
+pub(crate) type AlertColumns =
+    (String, String, i64, String, String, i64, String, Option<String>, String, i64, Option<i64>, Option<i64>);
 
 pub(crate) fn alert(columns: AlertColumns) -> Result<AlertRow> {
-    let (id, block_id, year, kind, subject, generation, status, reason, about, raised, back, seen) =
-        columns;
+    let (id, block_id, year, kind, subject, generation, status, reason, about, raised, back, seen) = columns;
     Ok(AlertRow {
         year: bloom_year(year)?,
-        status: word(AlertStatus::named(&status), &status, || {
-            format!("status of alert `{id}`")
-        })?,
+        status: word(AlertStatus::named(&status), &status, || format!("status of alert `{id}`"))?,
         about: text::doc(&about, || format!("text of alert `{id}`"))?,
         id,
         block_id,
@@ -168,26 +112,13 @@ pub(crate) fn alert(columns: AlertColumns) -> Result<AlertRow> {
     })
 }
 
-pub(crate) type MessageColumns = (
-    String,
-    String,
-    String,
-    String,
-    i64,
-    String,
-    i64,
-    Option<i64>,
-    Option<String>,
-    Option<i64>,
-);
+pub(crate) type MessageColumns =
+    (String, String, String, String, i64, String, i64, Option<i64>, Option<String>, Option<i64>);
 
 pub(crate) fn message(columns: MessageColumns) -> Result<Message> {
-    let (id, header_id, recipient, body, composed, state, attempts, next, last_error, sent) =
-        columns;
+    let (id, header_id, recipient, body, composed, state, attempts, next, last_error, sent) = columns;
     Ok(Message {
-        state: word(MessageState::named(&state), &state, || {
-            format!("state of message `{id}`")
-        })?,
+        state: word(MessageState::named(&state), &state, || format!("state of message `{id}`"))?,
         id,
         header_id,
         recipient,
@@ -217,24 +148,14 @@ pub(crate) type ReadingColumns = (i64, i64, f64, i64);
 pub(crate) fn reading((at, span, celsius, flag): ReadingColumns) -> Result<Reading> {
     let what = || format!("flag of the reading at {}", Instant(at));
     let flag = word(Flag::numbered(flag), &flag.to_string(), what)?;
-    Ok(Reading {
-        at: Instant(at),
-        span,
-        celsius,
-        flag,
-    })
+    Ok(Reading { at: Instant(at), span, celsius, flag })
 }
 
 /// A year as it was stored.
 pub(crate) fn bloom_year(year: i64) -> Result<i32> {
-    word(i32::try_from(year).ok(), &year.to_string(), || {
-        "year of a season".into()
-    })
+    word(i32::try_from(year).ok(), &year.to_string(), || "year of a season".into())
 }
 
 fn word<T>(known: Option<T>, word: &str, what: impl FnOnce() -> String) -> Result<T> {
-    known.ok_or_else(|| StoreError::Unreadable {
-        what: what(),
-        why: format!("`{word}`"),
-    })
+    known.ok_or_else(|| StoreError::Unreadable { what: what(), why: format!("`{word}`") })
 }

@@ -13,10 +13,8 @@ pub(crate) fn of(doc: &Value) -> String {
 
 /// A stored document.
 pub(crate) fn doc(text: &str, what: impl FnOnce() -> String) -> Result<Value> {
-    serde_json::from_str(text).map_err(|error| StoreError::Unreadable {
-        what: what(),
-        why: error.to_string(),
-    })
+    serde_json::from_str(text)
+        .map_err(|error| StoreError::Unreadable { what: what(), why: error.to_string() })
 }
 
 /// A list of words as it is stored.
@@ -26,10 +24,8 @@ pub(crate) fn of_list(list: &[String]) -> String {
 
 /// A stored list of words.
 pub(crate) fn list(text: &str, what: impl FnOnce() -> String) -> Result<Vec<String>> {
-    serde_json::from_str(text).map_err(|error| StoreError::Unreadable {
-        what: what(),
-        why: error.to_string(),
-    })
+    serde_json::from_str(text)
+        .map_err(|error| StoreError::Unreadable { what: what(), why: error.to_string() })
 }
 
 /// The hours of a forecast: `[[at, span, °C, flag], …]`.
@@ -51,21 +47,13 @@ pub(crate) fn of_hours(hours: &[Reading]) -> String {
 
 /// The stored hours of a forecast.
 pub(crate) fn hours(text: &str) -> Result<Vec<Reading>> {
-    let bad = |why: String| StoreError::Unreadable {
-        what: "hours of a forecast".into(),
-        why,
-    };
+    let bad = |why: String| StoreError::Unreadable { what: "hours of a forecast".into(), why };
     let rows: Vec<(i64, i64, f64, i64)> =
         serde_json::from_str(text).map_err(|error| bad(error.to_string()))?;
     rows.into_iter()
         .map(|(at, span, celsius, flag)| {
             let flag = Flag::numbered(flag).ok_or_else(|| bad(format!("flag {flag}")))?;
-            Ok(Reading {
-                at: Instant(at),
-                span,
-                celsius,
-                flag,
-            })
+            Ok(Reading { at: Instant(at), span, celsius, flag })
         })
         .collect()
 }
@@ -76,13 +64,7 @@ mod tests {
 
     #[test]
     fn temperatures_of_a_forecast_come_back_to_the_bit() {
-        let celsius = [
-            9.1,
-            -2.22,
-            0.1 + 0.2,
-            1.0 / 3.0,
-            f64::from_bits(0x4022_3333_3333_3334),
-        ];
+        let celsius = [9.1, -2.22, 0.1 + 0.2, 1.0 / 3.0, f64::from_bits(0x4022_3333_3333_3334)];
         let given: Vec<Reading> = celsius
             .into_iter()
             .enumerate()
@@ -101,9 +83,7 @@ mod tests {
         // gets wrong in the last bit.
         let mut bits = 0x3ff0_0000_0000_0001_u64;
         for _ in 0..20_000 {
-            bits = bits
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
+            bits = bits.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             let number = f64::from_bits(0x3f00_0000_0000_0000 | (bits >> 12));
             let back = doc(&of(&Value::from(number)), || "number".into()).unwrap();
             assert_eq!(back.as_f64().map(f64::to_bits), Some(number.to_bits()));

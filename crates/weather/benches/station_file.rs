@@ -45,11 +45,7 @@ fn text(header: &str, row: impl Fn(&mut String, chrono::DateTime<chrono::Utc>, f
     let mut text = format!("{header}\n");
     for n in 0..ROWS as i64 {
         let tenths = (n * 7_919) % 600;
-        row(
-            &mut text,
-            start.plus(n * 60).utc(),
-            30.0 + tenths as f64 / 10.0,
-        );
+        row(&mut text, start.plus(n * 60).utc(), 30.0 + tenths as f64 / 10.0);
     }
     text
 }
@@ -63,22 +59,14 @@ fn cases() -> Vec<Case> {
     let wide = "EWR,2013,4,1,0";
     let other = "28.04,69.63,350,11.5078,NA,0,1022.4,10";
     vec![
-        Case {
-            name: "rfc3339, 2 columns",
-            text: two("%Y-%m-%dT%H:%M:%SZ"),
-            mapping: mapping(json!({})),
-        },
+        Case { name: "rfc3339, 2 columns", text: two("%Y-%m-%dT%H:%M:%SZ"), mapping: mapping(json!({})) },
         Case {
             name: "rfc3339, 15 columns with where",
             text: text(
                 "origin,year,month,day,hour,temp,dewp,humid,wind_dir,wind_speed,wind_gust,precip,pressure,visib,time",
                 |text, at, temp| {
-                    writeln!(
-                        text,
-                        "{wide},{temp:.2},{other},{}",
-                        at.format("%Y-%m-%dT%H:%M:%SZ")
-                    )
-                    .expect("a text takes more");
+                    writeln!(text, "{wide},{temp:.2},{other},{}", at.format("%Y-%m-%dT%H:%M:%SZ"))
+                        .expect("a text takes more");
                 },
             ),
             mapping: mapping(json!({ "where": { "origin": "EWR" } })),
@@ -97,9 +85,7 @@ fn cases() -> Vec<Case> {
             name: "strftime, wall clock with summer time",
             // Written in UTC, read as New York: one hour a spring is refused.
             text: two("%m/%d/%Y %H:%M:%S"),
-            mapping: mapping(
-                json!({ "time_format": "%m/%d/%Y %H:%M:%S", "time_zone": "America/New_York" }),
-            ),
+            mapping: mapping(json!({ "time_format": "%m/%d/%Y %H:%M:%S", "time_zone": "America/New_York" })),
         },
     ]
 }
@@ -108,11 +94,7 @@ fn cases() -> Vec<Case> {
 /// count as a slow program; none where the kernel does not tell.
 fn core_seconds() -> Option<f64> {
     let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
-    told.split_whitespace()
-        .next()?
-        .parse::<f64>()
-        .ok()
-        .map(|nanoseconds| nanoseconds / 1e9)
+    told.split_whitespace().next()?.parse::<f64>().ok().map(|nanoseconds| nanoseconds / 1e9)
 }
 
 /// Rows a second of a core, and of the wall clock: the fastest run of several.
@@ -128,11 +110,7 @@ fn rows_a_second(case: &Case, now: Instant) -> (f64, f64) {
         assert_eq!(file.rows.seen, ROWS);
         assert!(file.rows.taken > ROWS - 200, "{:?}", file.rows);
         wall = wall.min(seconds);
-        core = core.min(
-            before
-                .zip(after)
-                .map_or(seconds, |(before, after)| after - before),
-        );
+        core = core.min(before.zip(after).map_or(seconds, |(before, after)| after - before));
     }
     (ROWS as f64 / core, ROWS as f64 / wall)
 }
@@ -146,19 +124,14 @@ fn station_files(criterion: &mut Criterion) {
             "{}: {core:.0} rows/s on one core, {:.1} times the floor of {FLOOR:.0} rows/s{} ({wall:.0} rows/s by the wall clock)",
             case.name,
             core / FLOOR,
-            if core < FLOOR {
-                ", BELOW THE FLOOR"
-            } else {
-                ""
-            },
+            if core < FLOOR { ", BELOW THE FLOOR" } else { "" },
         );
     }
     let mut group = criterion.benchmark_group("station_file");
     group.throughput(Throughput::Elements(ROWS)).sample_size(10);
     for case in &cases {
         group.bench_function(case.name, |bencher| {
-            bencher
-                .iter(|| station_file::read(black_box(case.text.as_bytes()), &case.mapping, now));
+            bencher.iter(|| station_file::read(black_box(case.text.as_bytes()), &case.mapping, now));
         });
     }
     group.finish();

@@ -55,8 +55,7 @@ pub struct Attribution {
 }
 
 /// The answer of [`Feed::fetch`], to be awaited.
-pub type Fetching<'a> =
-    Pin<Box<dyn Future<Output = Result<Vec<CellAnswer>, FeedError>> + Send + 'a>>;
+pub type Fetching<'a> = Pin<Box<dyn Future<Output = Result<Vec<CellAnswer>, FeedError>> + Send + 'a>>;
 
 /// A provider of temperatures.
 pub trait Feed: Send + Sync {

@@ -105,9 +105,9 @@ impl WallClock {
                 format!("`{text}` is not an offset from UTC; write it like +01:00 or -05:00")
             });
         }
-        zone(text).map(WallClock::Zone).map_err(|error| {
-            format!("{error}; a fixed offset is written +01:00, and UTC is written UTC")
-        })
+        zone(text)
+            .map(WallClock::Zone)
+            .map_err(|error| format!("{error}; a fixed offset is written +01:00, and UTC is written UTC"))
     }
 }
 
@@ -195,10 +195,7 @@ impl Mapping {
         put("time_column", json!(self.time_column));
         put("date_column", json!(self.date_column));
         put("time_format", json!(self.time_format.to_string()));
-        put(
-            "time_zone",
-            json!(self.time_zone.map(|zone| zone.to_string())),
-        );
+        put("time_zone", json!(self.time_zone.map(|zone| zone.to_string())));
         put("temperature_column", json!(self.temperature_column));
         put("unit", json!(self.unit));
         let (kind, seconds) = match self.interval {
@@ -207,27 +204,14 @@ impl Mapping {
             Interval::MeanStarting(seconds) => ("mean-starting", Some(seconds)),
         };
         put("kind", json!(kind));
-        put(
-            "interval_minutes",
-            json!(seconds.map(|seconds| seconds / MINUTE)),
-        );
+        put("interval_minutes", json!(seconds.map(|seconds| seconds / MINUTE)));
         if !self.rows_where.is_empty() {
-            let wanted = self
-                .rows_where
-                .iter()
-                .map(|(column, text)| (column.clone(), json!(text)));
+            let wanted = self.rows_where.iter().map(|(column, text)| (column.clone(), json!(text)));
             put("where", Value::Object(wanted.collect()));
         }
         put("checks", json!(if self.checks { "on" } else { "off" }));
         put("delimiter", json!(char::from(self.delimiter).to_string()));
-        put(
-            "decimal",
-            json!(if self.decimal == Decimal::Comma {
-                ","
-            } else {
-                "."
-            }),
-        );
+        put("decimal", json!(if self.decimal == Decimal::Comma { "," } else { "." }));
         put("encoding", json!(self.encoding.name().to_ascii_lowercase()));
         if !self.missing.is_empty() {
             put("missing", json!(self.missing));

@@ -68,10 +68,7 @@ impl Layout {
     /// What is wrong with the pattern, and what was expected.
     pub(crate) fn of(format: &TimeFormat) -> Result<Layout, String> {
         match format {
-            TimeFormat::Rfc3339 => Ok(Layout {
-                way: rfc3339(),
-                carries_offset: true,
-            }),
+            TimeFormat::Rfc3339 => Ok(Layout { way: rfc3339(), carries_offset: true }),
             TimeFormat::Pattern(pattern) => Layout::of_pattern(pattern),
         }
     }
@@ -91,16 +88,12 @@ impl Layout {
             .format_with_items(items.iter())
             .to_string();
         let way = pieces(pattern).unwrap_or(Way::Chrono(items));
-        let layout = Layout {
-            way,
-            carries_offset: false,
-        };
+        let layout = Layout { way, carries_offset: false };
         match layout.read(sample.trim().as_bytes()) {
             Some(Stamp::Local(at)) if at == written.and_utc().timestamp() => Ok(layout),
-            Some(Stamp::Absolute(at)) if at == written.and_utc().timestamp() => Ok(Layout {
-                carries_offset: true,
-                ..layout
-            }),
+            Some(Stamp::Absolute(at)) if at == written.and_utc().timestamp() => {
+                Ok(Layout { carries_offset: true, ..layout })
+            }
             _ => Err(format!(
                 "`{pattern}` does not give a whole date with its year and an hour of 24 (or of 12 with %p)"
             )),
@@ -138,10 +131,7 @@ fn rfc3339() -> Way {
         Fraction,
         Offset,
     ];
-    Way::Pieces {
-        pieces,
-        strict: true,
-    }
+    Way::Pieces { pieces, strict: true }
 }
 
 /// The pattern as pieces; none when it has parts that only chrono reads.
@@ -162,10 +152,7 @@ fn pieces(pattern: &str) -> Option<Way> {
             rest = &specifier[taken..];
         }
     }
-    Some(Way::Pieces {
-        pieces,
-        strict: false,
-    })
+    Some(Way::Pieces { pieces, strict: false })
 }
 
 /// Adds the pieces of one specifier; gives its length without the `%`.
@@ -248,25 +235,18 @@ fn read_pieces(pieces: &[Piece], strict: bool, text: &[u8]) -> Option<Stamp> {
             Piece::Byte(byte) => rest = rest.strip_prefix(std::slice::from_ref(byte))?,
         }
     }
-    if rest.is_empty() {
-        said.stamp(strict)
-    } else {
-        None
-    }
+    if rest.is_empty() { said.stamp(strict) } else { None }
 }
 
 impl Said {
     fn stamp(&self, strict: bool) -> Option<Stamp> {
         let hour = match (self.hour, self.half_hour, self.afternoon) {
             (Some(hour), _, _) => hour,
-            (None, Some(hour @ 1..=12), Some(afternoon)) => {
-                hour % 12 + if afternoon { 12 } else { 0 }
-            }
+            (None, Some(hour @ 1..=12), Some(afternoon)) => hour % 12 + if afternoon { 12 } else { 0 },
             _ => return None,
         };
         // Hour-ending files close the day with 24:00.
-        let closing =
-            hour == 24 && !strict && self.minute == 0 && self.second == 0 && !self.part_second;
+        let closing = hour == 24 && !strict && self.minute == 0 && self.second == 0 && !self.part_second;
         if !(0..24).contains(&hour) && !closing {
             return None;
         }
@@ -305,9 +285,7 @@ fn read_by_chrono(items: &[Item<'static>], text: &str) -> Option<Stamp> {
         parsed.set_offset(0).ok()?;
     }
     match parsed.offset() {
-        Some(_) => Some(Stamp::Absolute(whole(
-            parsed.to_datetime().ok()?.naive_utc(),
-        ))),
+        Some(_) => Some(Stamp::Absolute(whole(parsed.to_datetime().ok()?.naive_utc()))),
         None => {
             let (date, time) = (parsed.to_naive_date().ok()?, parsed.to_naive_time().ok()?);
             Some(Stamp::Local(whole(date.and_time(time))))

@@ -85,8 +85,7 @@ pub struct Rows {
 /// # Errors
 /// A fault of the file as a whole; then nothing of it is given out.
 pub fn read(source: impl Read, mapping: &Mapping, now: Instant) -> Result<StationFile, FileFault> {
-    let mut records =
-        records::Records::new(text::Text::new(source, mapping.encoding), mapping.delimiter);
+    let mut records = records::Records::new(text::Text::new(source, mapping.encoding), mapping.delimiter);
     if !records.advance()? {
         return Err(FileFault::Empty);
     }

@@ -48,12 +48,7 @@ impl Postgres {
         // Starts before there is a server, so that nothing is ever left behind.
         let guard = guard(&programs, &folder, &data);
         let port = 0;
-        let mut cluster = Postgres {
-            programs,
-            port,
-            guard,
-            databases: AtomicU32::new(0),
-        };
+        let mut cluster = Postgres { programs, port, guard, databases: AtomicU32::new(0) };
         cluster.initialise(&folder, &data);
         cluster.launch(&folder, &data);
         cluster
@@ -83,13 +78,7 @@ impl Postgres {
             .current_dir(folder)
             .arg("-D")
             .arg(data)
-            .args([
-                "-U",
-                SYSTEM_USER,
-                "--auth=trust",
-                "--encoding=UTF8",
-                "--locale=C",
-            ])
+            .args(["-U", SYSTEM_USER, "--auth=trust", "--encoding=UTF8", "--locale=C"])
             // Only the making of the cluster is not synced; the server syncs.
             .arg("--no-sync"));
     }
@@ -172,9 +161,7 @@ fn programs() -> PathBuf {
 }
 
 fn has_programs(folder: &Path) -> bool {
-    ["initdb", "pg_ctl", "createdb"]
-        .iter()
-        .all(|name| folder.join(name).is_file())
+    ["initdb", "pg_ctl", "createdb"].iter().all(|name| folder.join(name).is_file())
 }
 
 /// A command that runs as the server's user when the test runs as root.
@@ -183,9 +170,7 @@ fn as_server(program: &Path) -> Command {
         return Command::new(program);
     }
     let mut command = Command::new("runuser");
-    command
-        .args(["-u", SYSTEM_USER, "--"].map(OsStr::new))
-        .arg(program);
+    command.args(["-u", SYSTEM_USER, "--"].map(OsStr::new)).arg(program);
     command
 }
 
@@ -196,18 +181,11 @@ fn is_root() -> bool {
 
 fn free_port() -> u16 {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port is free");
-    listener
-        .local_addr()
-        .expect("a bound listener has an address")
-        .port()
+    listener.local_addr().expect("a bound listener has an address").port()
 }
 
 fn run(command: &mut Command) {
-    let Output {
-        status,
-        stdout,
-        stderr,
-    } = command
+    let Output { status, stdout, stderr } = command
         .stdin(Stdio::null())
         .output()
         .unwrap_or_else(|error| panic!("{command:?} does not run: {error}"));

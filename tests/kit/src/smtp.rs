@@ -91,9 +91,7 @@ pub(crate) struct Log {
 
 impl Log {
     fn seen(&self) -> MutexGuard<'_, Seen> {
-        self.seen
-            .lock()
-            .expect("no connection panics with the log held")
+        self.seen.lock().expect("no connection panics with the log held")
     }
 
     fn change<T>(&self, change: impl FnOnce(&mut Seen) -> T) -> T {
@@ -113,22 +111,14 @@ impl Log {
             if left.is_zero() {
                 return false;
             }
-            seen = self
-                .changed
-                .wait_timeout(seen, left)
-                .expect("no connection panics with the log held")
-                .0;
+            seen = self.changed.wait_timeout(seen, left).expect("no connection panics with the log held").0;
         }
     }
 
     pub(crate) fn passed(&self, connection: usize, by: Speaker, bytes: &[u8]) {
         let bytes = bytes.to_vec();
         self.change(|seen| {
-            seen.passed.push(Passed {
-                connection,
-                by,
-                bytes,
-            });
+            seen.passed.push(Passed { connection, by, bytes });
         });
     }
 
@@ -158,19 +148,12 @@ impl Listener {
     pub fn start(script: Script) -> Listener {
         let socket = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("loopback has a free port");
         let addr = socket.local_addr().expect("a bound socket has an address");
-        let log = Arc::new(Log {
-            seen: Mutex::default(),
-            changed: Condvar::new(),
-        });
+        let log = Arc::new(Log { seen: Mutex::default(), changed: Condvar::new() });
         let door = std::thread::spawn({
             let log = Arc::clone(&log);
             move || receive(&socket, &log, &script)
         });
-        Listener {
-            addr,
-            log,
-            door: Some(door),
-        }
+        Listener { addr, log, door: Some(door) }
     }
 
     /// The messages taken so far, in order.
@@ -195,11 +178,7 @@ impl Listener {
                 Speaker::Client => 'C',
                 Speaker::Server => 'S',
             };
-            format!(
-                "{} {by}: {}\n",
-                passed.connection,
-                passed.bytes.escape_ascii()
-            )
+            format!("{} {by}: {}\n", passed.connection, passed.bytes.escape_ascii())
         };
         self.log.seen().passed.iter().map(line).collect()
     }
@@ -219,16 +198,14 @@ impl Listener {
     /// `within` passes first. A text cut by the network still counts.
     #[must_use]
     pub fn wait_heard(&self, text: &str, within: Duration) -> bool {
-        self.log
-            .wait(within, |seen| seen.said(Speaker::Client, text))
+        self.log.wait(within, |seen| seen.said(Speaker::Client, text))
     }
 
     /// Waits until the listener has said `text` on some connection and its
     /// bytes are on their way; false when `within` passes first.
     #[must_use]
     pub fn wait_said(&self, text: &str, within: Duration) -> bool {
-        self.log
-            .wait(within, |seen| seen.said(Speaker::Server, text))
+        self.log.wait(within, |seen| seen.said(Speaker::Server, text))
     }
 
     /// Waits until no connection is open; false when `within` passes first.

@@ -53,8 +53,14 @@ pub fn at(text: &str) -> Instant {
     Instant::parse(text).unwrap()
 }
 
-fn shipped(text: &str) -> Value {
-    toml::from_str(text).unwrap()
+/// The curves and materials that ship.
+pub fn shipped_catalogue() -> Catalogue {
+    let table = |text| toml::from_str::<Value>(text).unwrap();
+    Catalogue::read(
+        &table(include_str!("../../../../config/curves.toml")),
+        &table(include_str!("../../../../config/materials.toml")),
+    )
+    .unwrap()
 }
 
 impl House {
@@ -65,14 +71,10 @@ impl House {
         let clock = Arc::new(Set(AtomicI64::new(at(NOW).0)));
         let pokes = Arc::new(AtomicUsize::new(0));
         let counted = pokes.clone();
-        let catalogue = Catalogue::read(
-            &shipped(include_str!("../../../../config/curves.toml")),
-            &shipped(include_str!("../../../../config/materials.toml")),
-        );
         let router = api::router(App {
             store: store.clone(),
             clock: clock.clone(),
-            catalogue: catalogue.unwrap(),
+            catalogue: shipped_catalogue(),
             providers: vec![Provider {
                 name: "open-meteo",
                 kind: Kind::ModelAnalysis,

@@ -3,6 +3,7 @@
 
 mod house;
 
+mod alerts;
 mod bad_input;
 mod blocks;
 mod catalogue;

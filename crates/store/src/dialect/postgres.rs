@@ -55,10 +55,8 @@ impl Pools {
             .await?;
         let pools = Pools { pool };
         for setting in ["fsync", "full_page_writes", "synchronous_commit"] {
-            let value: String = sqlx::query_scalar("SELECT current_setting($1)")
-                .bind(setting)
-                .fetch_one(&pools.pool)
-                .await?;
+            let value: String =
+                sqlx::query_scalar("SELECT current_setting($1)").bind(setting).fetch_one(&pools.pool).await?;
             check_setting(setting, &value)?;
         }
         Ok(pools)
@@ -71,10 +69,7 @@ impl Pools {
 
     /// Begins a transaction that reads one state of the database.
     pub(crate) async fn begin_read(&self) -> Result<Tx> {
-        Ok(self
-            .pool
-            .begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
-            .await?)
+        Ok(self.pool.begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY").await?)
     }
 
     /// For a single statement that reads.

@@ -23,8 +23,7 @@ pub(crate) const LOCK_OR_SKIP: &str = "";
 pub(crate) const CLUSTERED: &str = "WITHOUT ROWID";
 
 /// How many tables of that name there are.
-pub(crate) const COUNT_TABLE: &str =
-    "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = $1";
+pub(crate) const COUNT_TABLE: &str = "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = $1";
 
 /// Connections for reading: they never wait for the writer nor it for them.
 const READERS: u32 = 4;
@@ -64,10 +63,7 @@ impl Pools {
                 .max_lifetime(None)
                 .test_before_acquire(false)
         };
-        let for_writing = options
-            .clone()
-            .create_if_missing(true)
-            .journal_mode(SqliteJournalMode::Wal);
+        let for_writing = options.clone().create_if_missing(true).journal_mode(SqliteJournalMode::Wal);
         let writer = pool(1).connect_with(for_writing).await?;
         check_settings(&writer).await?;
         let readers = pool(READERS).connect_with(options.read_only(true)).await?;
@@ -113,9 +109,7 @@ fn check_path(path: &str) -> Result<()> {
                 .into(),
         ));
     }
-    let folder = Path::new(path)
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty());
+    let folder = Path::new(path).parent().filter(|folder| !folder.as_os_str().is_empty());
     match folder {
         Some(folder) if !folder.is_dir() => Err(StoreError::Settings(format!(
             "there is no folder `{}` to keep `{path}` in; make it, or name another file",
@@ -127,19 +121,11 @@ fn check_path(path: &str) -> Result<()> {
 
 async fn check_settings(pool: &SqlitePool) -> Result<()> {
     let mut connection = pool.acquire().await?;
-    let version: String = sqlx::query_scalar("SELECT sqlite_version()")
-        .fetch_one(&mut *connection)
-        .await?;
+    let version: String = sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&mut *connection).await?;
     check_version(&version)?;
-    let journal: String = sqlx::query_scalar("PRAGMA journal_mode")
-        .fetch_one(&mut *connection)
-        .await?;
-    let synchronous: i64 = sqlx::query_scalar("PRAGMA synchronous")
-        .fetch_one(&mut *connection)
-        .await?;
-    let foreign_keys: i64 = sqlx::query_scalar("PRAGMA foreign_keys")
-        .fetch_one(&mut *connection)
-        .await?;
+    let journal: String = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut *connection).await?;
+    let synchronous: i64 = sqlx::query_scalar("PRAGMA synchronous").fetch_one(&mut *connection).await?;
+    let foreign_keys: i64 = sqlx::query_scalar("PRAGMA foreign_keys").fetch_one(&mut *connection).await?;
     let complaint = if !journal.eq_ignore_ascii_case("wal") {
         format!(
             "its journal_mode is `{journal}` and could not be set to `wal`; \
@@ -156,9 +142,7 @@ async fn check_settings(pool: &SqlitePool) -> Result<()> {
 }
 
 fn check_version(version: &str) -> Result<()> {
-    let mut parts = version
-        .split('.')
-        .map(|part| part.parse::<u32>().unwrap_or(0));
+    let mut parts = version.split('.').map(|part| part.parse::<u32>().unwrap_or(0));
     let mut part = || parts.next().unwrap_or(0);
     if (part(), part(), part()) >= VERSION_NEEDED {
         return Ok(());
@@ -179,10 +163,7 @@ mod tests {
         assert!(check_version("3.51.3").is_ok());
         assert!(check_version("3.52.0").is_ok());
         let error = check_version("3.51.2").unwrap_err().to_string();
-        assert!(
-            error.contains("3.51.2") && error.contains("3.51.3"),
-            "{error}"
-        );
+        assert!(error.contains("3.51.2") && error.contains("3.51.3"), "{error}");
         assert!(check_version("3.9.99").is_err());
     }
 
@@ -209,9 +190,7 @@ mod tests {
     #[tokio::test]
     async fn settings_are_on_in_every_connection() {
         let folder = tempfile::tempdir().unwrap();
-        let pools = Pools::connect(folder.path().join("a.db").to_str().unwrap())
-            .await
-            .unwrap();
+        let pools = Pools::connect(folder.path().join("a.db").to_str().unwrap()).await.unwrap();
         let expected = ("wal".to_owned(), 2, 1);
         assert_eq!(pragmas(&pools.writer).await, expected);
         assert_eq!(pools.writer.options().get_max_connections(), 1);
@@ -221,13 +200,8 @@ mod tests {
             assert_eq!(pragmas(&pools.readers).await, expected);
             held.push(pools.readers.acquire().await.unwrap());
         }
-        let write = sqlx::query("CREATE TABLE x (y BIGINT)")
-            .execute(&mut *held[0])
-            .await;
-        assert!(
-            write.unwrap_err().to_string().contains("readonly"),
-            "readers cannot write"
-        );
+        let write = sqlx::query("CREATE TABLE x (y BIGINT)").execute(&mut *held[0]).await;
+        assert!(write.unwrap_err().to_string().contains("readonly"), "readers cannot write");
     }
 
     #[tokio::test]

@@ -29,14 +29,11 @@ pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
 }
 
 pub(crate) async fn block(db: &Pools, id: &str) -> Result<Option<Block>> {
-    let row: Option<BlockColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(block),
-        " FROM block WHERE id = $1"
-    ))
-    .bind(id)
-    .fetch_optional(db.reader())
-    .await?;
+    let row: Option<BlockColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(block), " FROM block WHERE id = $1"))
+            .bind(id)
+            .fetch_optional(db.reader())
+            .await?;
     row.map(read::block).transpose()
 }
 
@@ -53,16 +50,10 @@ pub(crate) async fn blocks(
             " FROM block WHERE id > $1 AND farm_id = $3 ORDER BY id LIMIT $2"
         ),
         None => {
-            concat!(
-                "SELECT ",
-                columns!(block),
-                " FROM block WHERE id > $1 ORDER BY id LIMIT $2"
-            )
+            concat!("SELECT ", columns!(block), " FROM block WHERE id > $1 ORDER BY id LIMIT $2")
         }
     };
-    let mut query = sqlx::query_as(query)
-        .bind(after.unwrap_or_default())
-        .bind(i64::from(limit));
+    let mut query = sqlx::query_as(query).bind(after.unwrap_or_default()).bind(i64::from(limit));
     if let Some(farm_id) = farm_id {
         query = query.bind(farm_id);
     }
@@ -77,16 +68,13 @@ pub(crate) async fn change_block(
     details: &serde_json::Value,
 ) -> Result<i64> {
     let mut tx = db.begin_write().await?;
-    let row: Option<BlockColumns> = QueryBuilder::<Db>::new(concat!(
-        "SELECT ",
-        columns!(block),
-        " FROM block WHERE id = "
-    ))
-    .push_bind(id)
-    .push(dialect::LOCK)
-    .build_query_as()
-    .fetch_optional(&mut *tx)
-    .await?;
+    let row: Option<BlockColumns> =
+        QueryBuilder::<Db>::new(concat!("SELECT ", columns!(block), " FROM block WHERE id = "))
+            .push_bind(id)
+            .push(dialect::LOCK)
+            .build_query_as()
+            .fetch_optional(&mut *tx)
+            .await?;
     let held = read::block(row.ok_or_else(|| missing("block", id))?)?;
     if held.name == name && held.details == *details {
         return Ok(held.version);
@@ -103,8 +91,6 @@ pub(crate) async fn change_block(
 
 /// Makes every season stale.
 pub(super) async fn raise_all(connection: &mut Connection) -> Result<()> {
-    sqlx::query("UPDATE block SET version = version + 1")
-        .execute(connection)
-        .await?;
+    sqlx::query("UPDATE block SET version = version + 1").execute(connection).await?;
     Ok(())
 }

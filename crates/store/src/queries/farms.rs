@@ -14,53 +14,35 @@ pub(crate) async fn add_farm(db: &Pools, farm: &Farm) -> Result<()> {
         .bind(farm.created_at.0)
         .execute(db.writer())
         .await
-        .map_err(naming(
-            format!("farm `{}`", farm.id),
-            "row that the farm names",
-        ))?;
+        .map_err(naming(format!("farm `{}`", farm.id), "row that the farm names"))?;
     Ok(())
 }
 
 pub(crate) async fn farm(db: &Pools, id: &str) -> Result<Option<Farm>> {
-    let row: Option<FarmColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(farm),
-        " FROM farm WHERE id = $1"
-    ))
-    .bind(id)
-    .fetch_optional(db.reader())
-    .await?;
+    let row: Option<FarmColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(farm), " FROM farm WHERE id = $1"))
+            .bind(id)
+            .fetch_optional(db.reader())
+            .await?;
     row.map(read::farm).transpose()
 }
 
 pub(crate) async fn farms(db: &Pools, after: Option<&str>, limit: u32) -> Result<Vec<Farm>> {
-    let rows: Vec<FarmColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(farm),
-        " FROM farm WHERE id > $1 ORDER BY id LIMIT $2"
-    ))
-    .bind(after.unwrap_or_default())
-    .bind(i64::from(limit))
-    .fetch_all(db.reader())
-    .await?;
+    let rows: Vec<FarmColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(farm), " FROM farm WHERE id > $1 ORDER BY id LIMIT $2"))
+            .bind(after.unwrap_or_default())
+            .bind(i64::from(limit))
+            .fetch_all(db.reader())
+            .await?;
     rows.into_iter().map(read::farm).collect()
 }
 
-pub(crate) async fn change_farm(
-    db: &Pools,
-    id: &str,
-    name: &str,
-    alert_emails: &[String],
-) -> Result<()> {
+pub(crate) async fn change_farm(db: &Pools, id: &str, name: &str, alert_emails: &[String]) -> Result<()> {
     let changed = sqlx::query("UPDATE farm SET name = $2, alert_emails = $3 WHERE id = $1")
         .bind(id)
         .bind(name)
         .bind(text::of_list(alert_emails))
         .execute(db.writer())
         .await?;
-    if changed.rows_affected() == 0 {
-        Err(missing("farm", id))
-    } else {
-        Ok(())
-    }
+    if changed.rows_affected() == 0 { Err(missing("farm", id)) } else { Ok(()) }
 }

@@ -57,10 +57,7 @@ async fn put_forecast(
     Ok(after.map(|(_, hours)| hours) != before.map(|(_, hours)| hours))
 }
 
-async fn newest_hours(
-    connection: &mut Connection,
-    source_id: &str,
-) -> Result<Option<(i64, String)>> {
+async fn newest_hours(connection: &mut Connection, source_id: &str) -> Result<Option<(i64, String)>> {
     Ok(sqlx::query_as(
         "SELECT issued_at, hours FROM forecast WHERE source_id = $1 \
          ORDER BY issued_at DESC, fetched_at DESC LIMIT 1",
@@ -70,10 +67,7 @@ async fn newest_hours(
     .await?)
 }
 
-pub(crate) async fn latest_forecast(
-    db: &Pools,
-    site_id: &str,
-) -> Result<Option<(String, Forecast)>> {
+pub(crate) async fn latest_forecast(db: &Pools, site_id: &str) -> Result<Option<(String, Forecast)>> {
     newest_forecast(&mut *db.reader().acquire().await?, site_id).await
 }
 
@@ -91,10 +85,7 @@ pub(super) async fn newest_forecast(
     .fetch_optional(connection)
     .await?;
     row.map(|(source_id, issued_at, hours)| {
-        let forecast = Forecast {
-            issued_at: Instant(issued_at),
-            hours: text::hours(&hours)?,
-        };
+        let forecast = Forecast { issued_at: Instant(issued_at), hours: text::hours(&hours)? };
         Ok((source_id, forecast))
     })
     .transpose()
@@ -107,8 +98,7 @@ pub(crate) async fn lease_cells(
     limit: u32,
 ) -> Result<Vec<LeasedCell>> {
     let mut tx = db.begin_write().await?;
-    let mut query =
-        QueryBuilder::<Db>::new("SELECT provider, cell, token FROM cell WHERE next_at <= ");
+    let mut query = QueryBuilder::<Db>::new("SELECT provider, cell, token FROM cell WHERE next_at <= ");
     query
         .push_bind(now.0)
         .push(" AND (lease_until IS NULL OR lease_until <= ")
@@ -120,32 +110,21 @@ pub(crate) async fn lease_cells(
     let mut leased = Vec::with_capacity(due.len());
     for (provider, cell, token) in due {
         let token = token + 1;
-        sqlx::query(
-            "UPDATE cell SET token = $3, lease_until = $4 WHERE provider = $1 AND cell = $2",
-        )
-        .bind(&provider)
-        .bind(&cell)
-        .bind(token)
-        .bind(lease_until.0)
-        .execute(&mut *tx)
-        .await?;
+        sqlx::query("UPDATE cell SET token = $3, lease_until = $4 WHERE provider = $1 AND cell = $2")
+            .bind(&provider)
+            .bind(&cell)
+            .bind(token)
+            .bind(lease_until.0)
+            .execute(&mut *tx)
+            .await?;
         let sources = fed_from(&mut tx, &provider, &cell).await?;
-        leased.push(LeasedCell {
-            provider,
-            cell,
-            token,
-            sources,
-        });
+        leased.push(LeasedCell { provider, cell, token, sources });
     }
     tx.commit().await?;
     Ok(leased)
 }
 
-async fn fed_from(
-    connection: &mut Connection,
-    provider: &str,
-    cell: &str,
-) -> Result<Vec<(Source, Site)>> {
+async fn fed_from(connection: &mut Connection, provider: &str, cell: &str) -> Result<Vec<(Source, Site)>> {
     let rows: Vec<SourceColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(source),
@@ -156,11 +135,7 @@ async fn fed_from(
     .fetch_all(&mut *connection)
     .await?;
     let sources: Vec<Source> = rows.into_iter().map(read::source).collect::<Result<_>>()?;
-    let sites = load::sites(
-        connection,
-        sources.iter().map(|source| source.site_id.as_str()),
-    )
-    .await?;
+    let sites = load::sites(connection, sources.iter().map(|source| source.site_id.as_str())).await?;
     Ok(sources
         .into_iter()
         .map(|source| {
@@ -196,14 +171,7 @@ pub(crate) async fn finish_cell(
 }
 
 pub(crate) async fn cells(db: &Pools) -> Result<Vec<Cell>> {
-    type Columns = (
-        String,
-        String,
-        i64,
-        Option<i64>,
-        Option<i64>,
-        Option<String>,
-    );
+    type Columns = (String, String, i64, Option<i64>, Option<i64>, Option<String>);
     let rows: Vec<Columns> = sqlx::query_as(
         "SELECT provider, cell, next_at, lease_until, last_ok_at, last_error FROM cell \
          ORDER BY provider, cell",
@@ -212,15 +180,13 @@ pub(crate) async fn cells(db: &Pools) -> Result<Vec<Cell>> {
     .await?;
     Ok(rows
         .into_iter()
-        .map(
-            |(provider, cell, next_at, lease_until, last_ok_at, last_error)| Cell {
-                provider,
-                cell,
-                next_at: Instant(next_at),
-                lease_until: lease_until.map(Instant),
-                last_ok_at: last_ok_at.map(Instant),
-                last_error,
-            },
-        )
+        .map(|(provider, cell, next_at, lease_until, last_ok_at, last_error)| Cell {
+            provider,
+            cell,
+            next_at: Instant(next_at),
+            lease_until: lease_until.map(Instant),
+            last_ok_at: last_ok_at.map(Instant),
+            last_error,
+        })
         .collect())
 }

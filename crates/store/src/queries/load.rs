@@ -18,10 +18,7 @@ pub(super) fn list<'a>(query: &mut QueryBuilder<Db>, values: impl Iterator<Item 
 }
 
 /// Pushes `(block, year), …` as a list of values for `(block_id, year) IN`.
-pub(super) fn seasons<'a>(
-    query: &mut QueryBuilder<Db>,
-    keys: impl Iterator<Item = (&'a str, i32)>,
-) {
+pub(super) fn seasons<'a>(query: &mut QueryBuilder<Db>, keys: impl Iterator<Item = (&'a str, i32)>) {
     query.push("(");
     query.push_values(keys, |mut row, (block_id, year)| {
         row.push_bind(block_id).push_bind(i64::from(year));
@@ -32,21 +29,14 @@ pub(super) fn seasons<'a>(
 /// Fetches rows by id in chunks and gives them by their id.
 macro_rules! by_ids {
     ($connection:expr, $ids:expr, $select:expr, $columns:ty, $read:path) => {{
-        let ids: Vec<&str> = $ids
-            .into_iter()
-            .collect::<BTreeSet<_>>()
-            .into_iter()
-            .collect();
+        let ids: Vec<&str> = $ids.into_iter().collect::<BTreeSet<_>>().into_iter().collect();
         let mut found = HashMap::with_capacity(ids.len());
         for ids in ids.chunks(ROWS_A_STATEMENT) {
             let mut query = QueryBuilder::<Db>::new($select);
             list(&mut query, ids.iter().copied());
             query.push(")");
-            let rows: Vec<$columns> = query
-                .build_query_as()
-                .persistent(false)
-                .fetch_all(&mut *$connection)
-                .await?;
+            let rows: Vec<$columns> =
+                query.build_query_as().persistent(false).fetch_all(&mut *$connection).await?;
             for row in rows {
                 let row = $read(row)?;
                 found.insert(row.id.clone(), row);
@@ -90,7 +80,5 @@ pub(super) async fn alerts<'a>(
 
 /// The row of a key that a foreign key guarantees.
 pub(super) fn take<V: Clone>(rows: &HashMap<String, V>, id: &str) -> V {
-    rows.get(id)
-        .cloned()
-        .expect("a foreign key holds the row, read in the same snapshot")
+    rows.get(id).cloned().expect("a foreign key holds the row, read in the same snapshot")
 }

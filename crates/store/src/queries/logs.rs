@@ -39,13 +39,11 @@ pub(crate) async fn append_entries(
         appended.new += new.len() as u64;
     }
     if appended.new > 0 {
-        sqlx::query(
-            "UPDATE season SET log_version = log_version + 1 WHERE block_id = $1 AND year = $2",
-        )
-        .bind(block_id)
-        .bind(i64::from(year))
-        .execute(&mut *tx)
-        .await?;
+        sqlx::query("UPDATE season SET log_version = log_version + 1 WHERE block_id = $1 AND year = $2")
+            .bind(block_id)
+            .bind(i64::from(year))
+            .execute(&mut *tx)
+            .await?;
         tx.commit().await?;
     }
     Ok(appended)
@@ -61,40 +59,21 @@ async fn under_same_ids(
     year: i32,
     entries: &[LogEntry],
 ) -> Result<HashMap<String, LogEntry>> {
-    let mut query = QueryBuilder::<Db>::new(concat!(
-        "SELECT ",
-        columns!(log_entry),
-        " FROM log_entry WHERE block_id = "
-    ));
-    query
-        .push_bind(block_id)
-        .push(" AND year = ")
-        .push_bind(i64::from(year))
-        .push(" AND id IN (");
+    let mut query =
+        QueryBuilder::<Db>::new(concat!("SELECT ", columns!(log_entry), " FROM log_entry WHERE block_id = "));
+    query.push_bind(block_id).push(" AND year = ").push_bind(i64::from(year)).push(" AND id IN (");
     load::list(&mut query, entries.iter().map(|entry| entry.id.as_str()));
-    let rows: Vec<LogEntryColumns> = query
-        .push(")")
-        .build_query_as()
-        .persistent(false)
-        .fetch_all(connection)
-        .await?;
-    rows.into_iter()
-        .map(|row| read::log_entry(row).map(|entry| (entry.id.clone(), entry)))
-        .collect()
+    let rows: Vec<LogEntryColumns> =
+        query.push(")").build_query_as().persistent(false).fetch_all(connection).await?;
+    rows.into_iter().map(|row| read::log_entry(row).map(|entry| (entry.id.clone(), entry))).collect()
 }
 
-async fn insert(
-    connection: &mut Connection,
-    block_id: &str,
-    year: i32,
-    entries: &[&LogEntry],
-) -> Result<()> {
+async fn insert(connection: &mut Connection, block_id: &str, year: i32, entries: &[&LogEntry]) -> Result<()> {
     if entries.is_empty() {
         return Ok(());
     }
-    let mut query = QueryBuilder::<Db>::new(
-        "INSERT INTO log_entry (block_id, year, id, at, kind, doc, received_at) ",
-    );
+    let mut query =
+        QueryBuilder::<Db>::new("INSERT INTO log_entry (block_id, year, id, at, kind, doc, received_at) ");
     query.push_values(entries, |mut row, entry| {
         row.push_bind(block_id)
             .push_bind(i64::from(year))

@@ -19,16 +19,8 @@ pub(crate) async fn uncomposed(db: &Pools, limit: u32) -> Result<Vec<Uncomposed>
     .bind(i64::from(limit))
     .fetch_all(&mut *tx)
     .await?;
-    let alerts = load::alerts(
-        &mut tx,
-        items.iter().map(|(_, alert_id, _)| alert_id.as_str()),
-    )
-    .await?;
-    let blocks = load::blocks(
-        &mut tx,
-        alerts.values().map(|alert| alert.block_id.as_str()),
-    )
-    .await?;
+    let alerts = load::alerts(&mut tx, items.iter().map(|(_, alert_id, _)| alert_id.as_str())).await?;
+    let blocks = load::blocks(&mut tx, alerts.values().map(|alert| alert.block_id.as_str())).await?;
     let sites = load::sites(&mut tx, blocks.values().map(|block| block.site_id.as_str())).await?;
     let farms = load::farms(&mut tx, blocks.values().map(|block| block.farm_id.as_str())).await?;
     Ok(items
@@ -39,12 +31,7 @@ pub(crate) async fn uncomposed(db: &Pools, limit: u32) -> Result<Vec<Uncomposed>
             Uncomposed {
                 site: load::take(&sites, &block.site_id),
                 farm: load::take(&farms, &block.farm_id),
-                item: Item {
-                    id,
-                    alert_id,
-                    recipient,
-                    message_id: None,
-                },
+                item: Item { id, alert_id, recipient, message_id: None },
                 alert,
                 block,
             }
@@ -57,10 +44,7 @@ pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]
     let mut added = 0;
     for (message, items) in messages {
         if items.is_empty() {
-            return Err(StoreError::Refused(format!(
-                "message `{}` carries nothing",
-                message.id
-            )));
+            return Err(StoreError::Refused(format!("message `{}` carries nothing", message.id)));
         }
         if lock_free(&mut tx, items).await? == items.len() {
             add(&mut tx, message).await?;
@@ -75,15 +59,10 @@ pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]
 /// How many of the items no message carries; they stay so until the
 /// transaction ends.
 async fn lock_free(connection: &mut Connection, items: &[String]) -> Result<usize> {
-    let mut query =
-        QueryBuilder::<Db>::new("SELECT id FROM item WHERE message_id IS NULL AND id IN (");
+    let mut query = QueryBuilder::<Db>::new("SELECT id FROM item WHERE message_id IS NULL AND id IN (");
     load::list(&mut query, items.iter().map(String::as_str));
     query.push(") ORDER BY id").push(dialect::LOCK);
-    let free: Vec<String> = query
-        .build_query_scalar()
-        .persistent(false)
-        .fetch_all(connection)
-        .await?;
+    let free: Vec<String> = query.build_query_scalar().persistent(false).fetch_all(connection).await?;
     Ok(free.len())
 }
 
@@ -106,10 +85,7 @@ async fn add(connection: &mut Connection, message: &Message) -> Result<()> {
     .execute(connection)
     .await
     .map_err(naming(
-        format!(
-            "message `{}`, or its header id `{}`,",
-            message.id, message.header_id
-        ),
+        format!("message `{}`, or its header id `{}`,", message.id, message.header_id),
         "row that the message names",
     ))?;
     Ok(())
@@ -119,12 +95,7 @@ async fn carry(connection: &mut Connection, message_id: &str, items: &[String]) 
     let mut query = QueryBuilder::<Db>::new("UPDATE item SET message_id = ");
     query.push_bind(message_id).push(" WHERE id IN (");
     load::list(&mut query, items.iter().map(String::as_str));
-    query
-        .push(")")
-        .build()
-        .persistent(false)
-        .execute(connection)
-        .await?;
+    query.push(")").build().persistent(false).execute(connection).await?;
     Ok(())
 }
 
@@ -161,11 +132,7 @@ pub(crate) async fn lease_messages(
         .await?;
         let message = read::message(row)?;
         let unknown_before = message.state == MessageState::Unknown;
-        leased.push(LeasedMessage {
-            message,
-            token,
-            unknown_before,
-        });
+        leased.push(LeasedMessage { message, token, unknown_before });
     }
     tx.commit().await?;
     Ok(leased)
@@ -184,40 +151,19 @@ pub(crate) async fn mark_offered(db: &Pools, id: &str, token: i64) -> Result<boo
 }
 
 pub(crate) async fn mark_sent(db: &Pools, id: &str, token: i64, at: Instant) -> Result<bool> {
-    let outcome = Outcome {
-        state: MessageState::Sent,
-        next: None,
-        sent: Some(at),
-        error: None,
-    };
+    let outcome = Outcome { state: MessageState::Sent, next: None, sent: Some(at), error: None };
     end_lease(db, id, token, outcome).await
 }
 
-pub(crate) async fn mark_later(
-    db: &Pools,
-    id: &str,
-    token: i64,
-    next: Instant,
-    error: &str,
-) -> Result<bool> {
+pub(crate) async fn mark_later(db: &Pools, id: &str, token: i64, next: Instant, error: &str) -> Result<bool> {
     let state = MessageState::Ready;
-    let outcome = Outcome {
-        state,
-        next: Some(next),
-        sent: None,
-        error: Some(error),
-    };
+    let outcome = Outcome { state, next: Some(next), sent: None, error: Some(error) };
     end_lease(db, id, token, outcome).await
 }
 
 pub(crate) async fn mark_failed(db: &Pools, id: &str, token: i64, error: &str) -> Result<bool> {
     let state = MessageState::Failed;
-    let outcome = Outcome {
-        state,
-        next: None,
-        sent: None,
-        error: Some(error),
-    };
+    let outcome = Outcome { state, next: None, sent: None, error: Some(error) };
     end_lease(db, id, token, outcome).await
 }
 
@@ -229,12 +175,7 @@ pub(crate) async fn mark_unknown(
     error: &str,
 ) -> Result<bool> {
     let state = MessageState::Unknown;
-    let outcome = Outcome {
-        state,
-        next: Some(next),
-        sent: None,
-        error: Some(error),
-    };
+    let outcome = Outcome { state, next: Some(next), sent: None, error: Some(error) };
     end_lease(db, id, token, outcome).await
 }
 

@@ -7,13 +7,7 @@ use super::{Connection, Pools, seasons};
 use crate::rows::PlanRow;
 use crate::{Result, text};
 
-pub(crate) async fn set_plan(
-    db: &Pools,
-    block_id: &str,
-    year: i32,
-    doc: &Value,
-    at: Instant,
-) -> Result<i64> {
+pub(crate) async fn set_plan(db: &Pools, block_id: &str, year: i32, doc: &Value, at: Instant) -> Result<i64> {
     let mut tx = db.begin_write().await?;
     seasons::begin_and_lock(&mut tx, block_id, year).await?;
     let held = latest(&mut tx, block_id, year).await?;
@@ -56,13 +50,7 @@ async fn latest(connection: &mut Connection, block_id: &str, year: i32) -> Resul
     .await?;
     row.map(|(version, doc, at)| {
         let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
-        Ok(PlanRow {
-            block_id: block_id.to_owned(),
-            year,
-            version,
-            doc,
-            at: Instant(at),
-        })
+        Ok(PlanRow { block_id: block_id.to_owned(), year, version, doc, at: Instant(at) })
     })
     .transpose()
 }

@@ -30,10 +30,7 @@ pub(crate) async fn store_readings(
 
 /// Keeps other uploads to the source waiting until this one is done; gives the
 /// source's number and site.
-pub(super) async fn lock_source(
-    connection: &mut Connection,
-    source_id: &str,
-) -> Result<(i64, String)> {
+pub(super) async fn lock_source(connection: &mut Connection, source_id: &str) -> Result<(i64, String)> {
     QueryBuilder::<Db>::new("SELECT number, site_id FROM source WHERE id = ")
         .push_bind(source_id)
         .push(dialect::LOCK)
@@ -117,14 +114,13 @@ async fn held(connection: &mut Connection, source: i64, chunk: &[Reading]) -> Re
     let (Some(first), Some(last)) = (chunk.first(), chunk.last()) else {
         return Ok(Vec::new());
     };
-    let any: Option<i64> = sqlx::query_scalar(
-        "SELECT at FROM reading WHERE source = $1 AND at >= $2 AND at <= $3 LIMIT 1",
-    )
-    .bind(source)
-    .bind(first.at.0)
-    .bind(last.at.0)
-    .fetch_optional(&mut *connection)
-    .await?;
+    let any: Option<i64> =
+        sqlx::query_scalar("SELECT at FROM reading WHERE source = $1 AND at >= $2 AND at <= $3 LIMIT 1")
+            .bind(source)
+            .bind(first.at.0)
+            .bind(last.at.0)
+            .fetch_optional(&mut *connection)
+            .await?;
     if any.is_none() {
         return Ok(Vec::new());
     }
@@ -139,25 +135,17 @@ async fn held(connection: &mut Connection, source: i64, chunk: &[Reading]) -> Re
         times.push_bind(reading.at.0);
     }
     query.push(") ORDER BY at");
-    let rows: Vec<(i64, i64, f64, i64, i64, i64)> = query
-        .build_query_as()
-        .persistent(false)
-        .fetch_all(connection)
-        .await?;
+    let rows: Vec<(i64, i64, f64, i64, i64, i64)> =
+        query.build_query_as().persistent(false).fetch_all(connection).await?;
     rows.into_iter()
         .map(|(at, span, celsius, flag, received_at, revision)| {
             let reading = read::reading((at, span, celsius, flag))?;
-            Ok(Held {
-                reading,
-                received_at,
-                revision,
-            })
+            Ok(Held { reading, received_at, revision })
         })
         .collect()
 }
 
-const INTO_READING: &str =
-    "INSERT INTO reading (source, at, span, celsius, flag, received_at, revision) ";
+const INTO_READING: &str = "INSERT INTO reading (source, at, span, celsius, flag, received_at, revision) ";
 
 async fn insert(
     connection: &mut Connection,
@@ -207,11 +195,7 @@ async fn correct(
             .push_bind(held.received_at)
             .push_bind(received_at.0);
     });
-    query
-        .build()
-        .persistent(false)
-        .execute(&mut *connection)
-        .await?;
+    query.build().persistent(false).execute(&mut *connection).await?;
 
     let mut query = QueryBuilder::<Db>::new(INTO_READING);
     query.push_values(corrections, |mut row, (held, reading)| {
@@ -333,16 +317,8 @@ pub(crate) async fn site_weather(
     to: Instant,
 ) -> Result<SiteWeather> {
     let mut tx = db.begin_read().await?;
-    let site = sites::find(&mut tx, site_id)
-        .await?
-        .ok_or_else(|| missing("site", site_id))?;
+    let site = sites::find(&mut tx, site_id).await?.ok_or_else(|| missing("site", site_id))?;
     let sources = by_source(&mut tx, site_id, from, to).await?;
-    let forecast = feeds::newest_forecast(&mut tx, site_id)
-        .await?
-        .map(|(_, forecast)| forecast);
-    Ok(SiteWeather {
-        site,
-        sources,
-        forecast,
-    })
+    let forecast = feeds::newest_forecast(&mut tx, site_id).await?.map(|(_, forecast)| forecast);
+    Ok(SiteWeather { site, sources, forecast })
 }

@@ -12,11 +12,7 @@ use crate::read;
 use crate::rows::{AlertRow, AlertStatus, AlertWrite, Reckoned, Versions};
 use crate::{ROWS_A_STATEMENT, Result, text};
 
-pub(crate) async fn commit_reckoned(
-    db: &Pools,
-    reckoned: &[Reckoned],
-    now: Instant,
-) -> Result<u64> {
+pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Instant) -> Result<u64> {
     // One order for all writers, so that two of them never wait for each other.
     let mut reckoned: Vec<&Reckoned> = reckoned.iter().collect();
     reckoned.sort_by(|a, b| (&a.block_id, a.year).cmp(&(&b.block_id, b.year)));
@@ -58,39 +54,19 @@ async fn lock(
          season.plan_version FROM season JOIN block ON block.id = season.block_id \
          JOIN site ON site.id = block.site_id WHERE (season.block_id, season.year) IN ",
     );
-    load::seasons(
-        &mut query,
-        seasons
-            .iter()
-            .map(|season| (season.block_id.as_str(), season.year)),
-    );
-    query
-        .push(" ORDER BY season.block_id, season.year")
-        .push(dialect::LOCK_SEASON);
-    let rows: Vec<(String, i64, i64, i64, i64, i64)> = query
-        .build_query_as()
-        .persistent(false)
-        .fetch_all(connection)
-        .await?;
+    load::seasons(&mut query, seasons.iter().map(|season| (season.block_id.as_str(), season.year)));
+    query.push(" ORDER BY season.block_id, season.year").push(dialect::LOCK_SEASON);
+    let rows: Vec<(String, i64, i64, i64, i64, i64)> =
+        query.build_query_as().persistent(false).fetch_all(connection).await?;
     rows.into_iter()
         .map(|(block_id, year, site, block, log, plan)| {
-            let versions = Versions {
-                site,
-                block,
-                log,
-                plan,
-                model: 0,
-            };
+            let versions = Versions { site, block, log, plan, model: 0 };
             Ok(((block_id, read::bloom_year(year)?), versions))
         })
         .collect()
 }
 
-async fn write_seasons(
-    connection: &mut Connection,
-    seasons: &[&Reckoned],
-    now: Instant,
-) -> Result<()> {
+async fn write_seasons(connection: &mut Connection, seasons: &[&Reckoned], now: Instant) -> Result<()> {
     // The rows are there and locked, so this always updates.
     let mut query = QueryBuilder::<Db>::new(
         "INSERT INTO season (block_id, year, plan_version, log_version, reckoned_site, \
@@ -131,11 +107,7 @@ async fn write_alerts(connection: &mut Connection, writes: &[&AlertWrite]) -> Re
     for write in writes {
         match write {
             AlertWrite::New { alert, recipients } => new.push((alert, recipients)),
-            AlertWrite::Tell {
-                alert_id,
-                about,
-                recipients,
-            } => {
+            AlertWrite::Tell { alert_id, about, recipients } => {
                 told.push((alert_id.as_str(), about, recipients));
             }
             AlertWrite::Retime { alert_id, about } => retimed.push((alert_id.as_str(), about)),
@@ -172,10 +144,7 @@ async fn write_alerts(connection: &mut Connection, writes: &[&AlertWrite]) -> Re
 }
 
 /// Adds alerts whose key is not there yet; gives the ids of those added.
-async fn add(
-    connection: &mut Connection,
-    alerts: impl Iterator<Item = &AlertRow>,
-) -> Result<Vec<String>> {
+async fn add(connection: &mut Connection, alerts: impl Iterator<Item = &AlertRow>) -> Result<Vec<String>> {
     let mut query = QueryBuilder::<Db>::new(
         "INSERT INTO alert (id, block_id, year, kind, subject, generation, status, reason, about, \
          raised_at, withdrawn_at, acknowledged_at) ",
@@ -195,11 +164,7 @@ async fn add(
             .push_bind(alert.acknowledged_at.map(|at| at.0));
     });
     query.push(" ON CONFLICT (block_id, year, kind, subject, generation) DO NOTHING RETURNING id");
-    Ok(query
-        .build_query_scalar()
-        .persistent(false)
-        .fetch_all(connection)
-        .await?)
+    Ok(query.build_query_scalar().persistent(false).fetch_all(connection).await?)
 }
 
 /// Tells alerts that were skipped; gives the ids of those now told.
@@ -217,11 +182,7 @@ async fn tell<'a>(
         ") AS given WHERE alert.id = given.column1 AND alert.status = 'skipped' \
          RETURNING alert.id",
     );
-    Ok(query
-        .build_query_scalar()
-        .persistent(false)
-        .fetch_all(connection)
-        .await?)
+    Ok(query.build_query_scalar().persistent(false).fetch_all(connection).await?)
 }
 
 async fn retime(connection: &mut Connection, alerts: &[(&str, &Value)]) -> Result<()> {
@@ -248,9 +209,7 @@ async fn withdraw(connection: &mut Connection, alerts: &[(&str, Instant)]) -> Re
 async fn add_items(connection: &mut Connection, items: &[(&str, &str)]) -> Result<()> {
     let mut query = QueryBuilder::<Db>::new("INSERT INTO item (id, alert_id, recipient) ");
     query.push_values(items, |mut row, (alert_id, recipient)| {
-        row.push_bind(item_id(alert_id, recipient))
-            .push_bind(*alert_id)
-            .push_bind(*recipient);
+        row.push_bind(item_id(alert_id, recipient)).push_bind(*alert_id).push_bind(*recipient);
     });
     query.push(" ON CONFLICT (alert_id, recipient) DO NOTHING");
     query.build().persistent(false).execute(connection).await?;

@@ -15,11 +15,7 @@ use crate::{ROWS_A_STATEMENT, Result, text};
 
 /// Begins the season if it is not there, and keeps others from changing its
 /// plan, its log or what is reckoned of it until the transaction ends.
-pub(super) async fn begin_and_lock(
-    connection: &mut Connection,
-    block_id: &str,
-    year: i32,
-) -> Result<()> {
+pub(super) async fn begin_and_lock(connection: &mut Connection, block_id: &str, year: i32) -> Result<()> {
     sqlx::query(
         "INSERT INTO season (block_id, year, plan_version, log_version) VALUES ($1, $2, 0, 0) \
          ON CONFLICT DO NOTHING",
@@ -28,10 +24,7 @@ pub(super) async fn begin_and_lock(
     .bind(i64::from(year))
     .execute(&mut *connection)
     .await
-    .map_err(naming(
-        format!("season {year}"),
-        &format!("block `{block_id}`"),
-    ))?;
+    .map_err(naming(format!("season {year}"), &format!("block `{block_id}`")))?;
     QueryBuilder::<Db>::new("SELECT year FROM season WHERE block_id = ")
         .push_bind(block_id)
         .push(" AND year = ")
@@ -45,13 +38,7 @@ pub(super) async fn begin_and_lock(
 
 pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Option<SeasonRow>> {
     type Now = (i64, i64, i64, i64);
-    type Then = (
-        Option<i64>,
-        Option<i64>,
-        Option<i64>,
-        Option<i64>,
-        Option<i64>,
-    );
+    type Then = (Option<i64>, Option<i64>, Option<i64>, Option<i64>, Option<i64>);
     type Rest = (Option<i64>, Option<i64>, Option<String>, Option<String>);
     // More columns than a tuple has places for, so two statements of one
     // snapshot.
@@ -68,13 +55,7 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
     let Some((site, block, log, plan)) = now else {
         return Ok(None);
     };
-    let versions_now = Versions {
-        site,
-        block,
-        log,
-        plan,
-        model: 0,
-    };
+    let versions_now = Versions { site, block, log, plan, model: 0 };
     let (site, block, log, plan, model): Then = sqlx::query_as(
         "SELECT reckoned_site, reckoned_block, reckoned_log, reckoned_plan, reckoned_model \
          FROM season WHERE block_id = $1 AND year = $2",
@@ -103,13 +84,7 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
             Some(state),
             Some(doc),
         ) => Some(ReckonedState {
-            versions: Versions {
-                site,
-                block,
-                log,
-                plan,
-                model,
-            },
+            versions: Versions { site, block, log, plan, model },
             look_again_at: look_again_at.map(Instant),
             reckoned_at: Instant(reckoned_at),
             state,
@@ -117,20 +92,14 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
         }),
         _ => None,
     };
-    Ok(Some(SeasonRow {
-        block_id: block_id.to_owned(),
-        year,
-        versions_now,
-        reckoned,
-    }))
+    Ok(Some(SeasonRow { block_id: block_id.to_owned(), year, versions_now, reckoned }))
 }
 
 pub(crate) async fn seasons_of(db: &Pools, block_id: &str) -> Result<Vec<i32>> {
-    let years: Vec<i64> =
-        sqlx::query_scalar("SELECT year FROM season WHERE block_id = $1 ORDER BY year")
-            .bind(block_id)
-            .fetch_all(db.reader())
-            .await?;
+    let years: Vec<i64> = sqlx::query_scalar("SELECT year FROM season WHERE block_id = $1 ORDER BY year")
+        .bind(block_id)
+        .fetch_all(db.reader())
+        .await?;
     years.into_iter().map(read::bloom_year).collect()
 }
 
@@ -163,23 +132,16 @@ pub(crate) async fn stale_seasons(
     let mut alerts = alerts_of(&mut tx, &keys).await?;
     Ok(found
         .iter()
-        .map(
-            |Found {
-                 key,
-                 farm_id,
-                 site_id,
-                 versions,
-             }| Stale {
-                year: key.1,
-                versions: *versions,
-                farm: load::take(&farms, farm_id),
-                site: load::take(&sites, site_id),
-                block: load::take(&blocks, &key.0),
-                plan: plans.remove(key),
-                log: logs::in_order(logs.remove(key).unwrap_or_default()),
-                alerts: alerts::in_order(alerts.remove(key).unwrap_or_default()),
-            },
-        )
+        .map(|Found { key, farm_id, site_id, versions }| Stale {
+            year: key.1,
+            versions: *versions,
+            farm: load::take(&farms, farm_id),
+            site: load::take(&sites, site_id),
+            block: load::take(&blocks, &key.0),
+            plan: plans.remove(key),
+            log: logs::in_order(logs.remove(key).unwrap_or_default()),
+            alerts: alerts::in_order(alerts.remove(key).unwrap_or_default()),
+        })
         .collect())
 }
 
@@ -191,9 +153,8 @@ async fn find_stale(
     limit: u32,
 ) -> Result<Vec<Found>> {
     type Columns = (String, i64, String, String, i64, i64, i64, i64);
-    let (after_site, after_block, after_year) = after.map_or(("", "", 0), |key| {
-        (key.site_id.as_str(), key.block_id.as_str(), key.year)
-    });
+    let (after_site, after_block, after_year) =
+        after.map_or(("", "", 0), |key| (key.site_id.as_str(), key.block_id.as_str(), key.year));
     let rows: Vec<Columns> = sqlx::query_as(
         "SELECT season.block_id, season.year, block.farm_id, block.site_id, site.version, \
          block.version, season.log_version, season.plan_version \
@@ -215,32 +176,15 @@ async fn find_stale(
     .fetch_all(connection)
     .await?;
     rows.into_iter()
-        .map(
-            |(block_id, year, farm_id, site_id, site, block, log, plan)| {
-                let key = (block_id, read::bloom_year(year)?);
-                Ok(Found {
-                    key,
-                    farm_id,
-                    site_id,
-                    versions: Versions {
-                        site,
-                        block,
-                        log,
-                        plan,
-                        model,
-                    },
-                })
-            },
-        )
+        .map(|(block_id, year, farm_id, site_id, site, block, log, plan)| {
+            let key = (block_id, read::bloom_year(year)?);
+            Ok(Found { key, farm_id, site_id, versions: Versions { site, block, log, plan, model } })
+        })
         .collect()
 }
 
 fn pushed(query: &mut QueryBuilder<Db>, keys: &[&Key]) {
-    load::seasons(
-        query,
-        keys.iter()
-            .map(|(block_id, year)| (block_id.as_str(), *year)),
-    );
+    load::seasons(query, keys.iter().map(|(block_id, year)| (block_id.as_str(), *year)));
 }
 
 async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Value>> {
@@ -252,11 +196,8 @@ async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<
              AND plan.version = season.plan_version WHERE (season.block_id, season.year) IN ",
         );
         pushed(&mut query, keys);
-        let rows: Vec<(String, i64, String)> = query
-            .build_query_as()
-            .persistent(false)
-            .fetch_all(&mut *connection)
-            .await?;
+        let rows: Vec<(String, i64, String)> =
+            query.build_query_as().persistent(false).fetch_all(&mut *connection).await?;
         for (block_id, year, doc) in rows {
             let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
             plans.insert((block_id, read::bloom_year(year)?), doc);
@@ -265,10 +206,7 @@ async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<
     Ok(plans)
 }
 
-async fn logs_of(
-    connection: &mut Connection,
-    keys: &[&Key],
-) -> Result<HashMap<Key, Vec<LogEntry>>> {
+async fn logs_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Vec<LogEntry>>> {
     let mut logs: HashMap<Key, Vec<LogEntry>> = HashMap::new();
     for keys in keys.chunks(ROWS_A_STATEMENT) {
         let mut query = QueryBuilder::<Db>::new(concat!(
@@ -277,25 +215,17 @@ async fn logs_of(
             " FROM log_entry WHERE (block_id, year) IN "
         ));
         pushed(&mut query, keys);
-        let rows: Vec<(String, i64, String, i64, String, String, i64)> = query
-            .build_query_as()
-            .persistent(false)
-            .fetch_all(&mut *connection)
-            .await?;
+        let rows: Vec<(String, i64, String, i64, String, String, i64)> =
+            query.build_query_as().persistent(false).fetch_all(&mut *connection).await?;
         for (block_id, year, id, at, kind, doc, received_at) in rows {
             let entry = read::log_entry((id, at, kind, doc, received_at))?;
-            logs.entry((block_id, read::bloom_year(year)?))
-                .or_default()
-                .push(entry);
+            logs.entry((block_id, read::bloom_year(year)?)).or_default().push(entry);
         }
     }
     Ok(logs)
 }
 
-async fn alerts_of(
-    connection: &mut Connection,
-    keys: &[&Key],
-) -> Result<HashMap<Key, Vec<AlertRow>>> {
+async fn alerts_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Vec<AlertRow>>> {
     let mut alerts: HashMap<Key, Vec<AlertRow>> = HashMap::new();
     for keys in keys.chunks(ROWS_A_STATEMENT) {
         let mut query = QueryBuilder::<Db>::new(concat!(
@@ -304,17 +234,11 @@ async fn alerts_of(
             " FROM alert WHERE (block_id, year) IN "
         ));
         pushed(&mut query, keys);
-        let rows: Vec<AlertColumns> = query
-            .build_query_as()
-            .persistent(false)
-            .fetch_all(&mut *connection)
-            .await?;
+        let rows: Vec<AlertColumns> =
+            query.build_query_as().persistent(false).fetch_all(&mut *connection).await?;
         for row in rows {
             let alert = read::alert(row)?;
-            alerts
-                .entry((alert.block_id.clone(), alert.year))
-                .or_default()
-                .push(alert);
+            alerts.entry((alert.block_id.clone(), alert.year)).or_default().push(alert);
         }
     }
     Ok(alerts)

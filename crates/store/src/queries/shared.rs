@@ -10,18 +10,15 @@ use crate::{Result, StoreError, text};
 
 pub(crate) async fn add_curve(db: &Pools, id: &str, doc: &Value, at: Instant) -> Result<()> {
     let mut tx = db.begin_write().await?;
-    let added =
-        sqlx::query("INSERT INTO curve (id, doc, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING")
-            .bind(id)
-            .bind(text::of(doc))
-            .bind(at.0)
-            .execute(&mut *tx)
-            .await?;
+    let added = sqlx::query("INSERT INTO curve (id, doc, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING")
+        .bind(id)
+        .bind(text::of(doc))
+        .bind(at.0)
+        .execute(&mut *tx)
+        .await?;
     if added.rows_affected() == 0 {
-        let held = sqlx::query_scalar("SELECT doc FROM curve WHERE id = $1")
-            .bind(id)
-            .fetch_one(&mut *tx)
-            .await?;
+        let held =
+            sqlx::query_scalar("SELECT doc FROM curve WHERE id = $1").bind(id).fetch_one(&mut *tx).await?;
         return same(held, doc, || format!("curve `{id}`"));
     }
     tx.commit().await?;
@@ -32,38 +29,28 @@ fn same(held: String, doc: &Value, what: impl Fn() -> String) -> Result<()> {
     if text::doc(&held, &what)? == *doc {
         return Ok(());
     }
-    Err(StoreError::Conflict {
-        what: format!("another {} already exists", what()),
-    })
+    Err(StoreError::Conflict { what: format!("another {} already exists", what()) })
 }
 
 pub(crate) async fn curves(db: &Pools) -> Result<Vec<Curve>> {
     let rows: Vec<(String, String, i64)> =
-        sqlx::query_as("SELECT id, doc, at FROM curve ORDER BY id")
-            .fetch_all(db.reader())
-            .await?;
+        sqlx::query_as("SELECT id, doc, at FROM curve ORDER BY id").fetch_all(db.reader()).await?;
     rows.into_iter()
         .map(|(id, doc, at)| {
             let doc = text::doc(&doc, || format!("curve `{id}`"))?;
-            Ok(Curve {
-                id,
-                doc,
-                at: Instant(at),
-            })
+            Ok(Curve { id, doc, at: Instant(at) })
         })
         .collect()
 }
 
 pub(crate) async fn add_material(db: &Pools, id: &str, doc: &Value, at: Instant) -> Result<()> {
     let mut tx = db.begin_write().await?;
-    let added = sqlx::query(
-        "INSERT INTO material (id, doc, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING",
-    )
-    .bind(id)
-    .bind(text::of(doc))
-    .bind(at.0)
-    .execute(&mut *tx)
-    .await?;
+    let added = sqlx::query("INSERT INTO material (id, doc, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING")
+        .bind(id)
+        .bind(text::of(doc))
+        .bind(at.0)
+        .execute(&mut *tx)
+        .await?;
     if added.rows_affected() == 0 {
         let held = held(&mut tx, id).await?.unwrap_or_default();
         return same(held, doc, || format!("material `{id}`"));
@@ -86,26 +73,18 @@ async fn raise(mut tx: Tx) -> Result<()> {
 
 pub(crate) async fn materials(db: &Pools) -> Result<Vec<Material>> {
     let rows: Vec<(String, String, i64)> =
-        sqlx::query_as("SELECT id, doc, at FROM material ORDER BY id")
-            .fetch_all(db.reader())
-            .await?;
+        sqlx::query_as("SELECT id, doc, at FROM material ORDER BY id").fetch_all(db.reader()).await?;
     rows.into_iter()
         .map(|(id, doc, at)| {
             let doc = text::doc(&doc, || format!("material `{id}`"))?;
-            Ok(Material {
-                id,
-                doc,
-                at: Instant(at),
-            })
+            Ok(Material { id, doc, at: Instant(at) })
         })
         .collect()
 }
 
 pub(crate) async fn change_material(db: &Pools, id: &str, doc: &Value, at: Instant) -> Result<()> {
     let mut tx = db.begin_write().await?;
-    let held = held(&mut tx, id)
-        .await?
-        .ok_or_else(|| missing("material", id))?;
+    let held = held(&mut tx, id).await?.ok_or_else(|| missing("material", id))?;
     if text::doc(&held, || format!("material `{id}`"))? == *doc {
         return Ok(());
     }

@@ -34,14 +34,11 @@ pub(crate) async fn site(db: &Pools, id: &str) -> Result<Option<Site>> {
 
 /// The site, as part of a larger transaction.
 pub(super) async fn find(connection: &mut Connection, id: &str) -> Result<Option<Site>> {
-    let row: Option<SiteColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(site),
-        " FROM site WHERE id = $1"
-    ))
-    .bind(id)
-    .fetch_optional(connection)
-    .await?;
+    let row: Option<SiteColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(site), " FROM site WHERE id = $1"))
+            .bind(id)
+            .fetch_optional(connection)
+            .await?;
     row.map(read::site).transpose()
 }
 
@@ -57,15 +54,9 @@ pub(crate) async fn sites(
             columns!(site),
             " FROM site WHERE id > $1 AND farm_id = $3 ORDER BY id LIMIT $2"
         ),
-        None => concat!(
-            "SELECT ",
-            columns!(site),
-            " FROM site WHERE id > $1 ORDER BY id LIMIT $2"
-        ),
+        None => concat!("SELECT ", columns!(site), " FROM site WHERE id > $1 ORDER BY id LIMIT $2"),
     };
-    let mut query = sqlx::query_as(query)
-        .bind(after.unwrap_or_default())
-        .bind(i64::from(limit));
+    let mut query = sqlx::query_as(query).bind(after.unwrap_or_default()).bind(i64::from(limit));
     if let Some(farm_id) = farm_id {
         query = query.bind(farm_id);
     }
@@ -79,9 +70,5 @@ pub(super) async fn raise(connection: &mut Connection, id: &str) -> Result<()> {
         .bind(id)
         .execute(connection)
         .await?;
-    if raised.rows_affected() == 0 {
-        Err(missing("site", id))
-    } else {
-        Ok(())
-    }
+    if raised.rows_affected() == 0 { Err(missing("site", id)) } else { Ok(()) }
 }

@@ -19,11 +19,10 @@ pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
     if feed {
         make_cell_due(&mut tx, source).await?;
     }
-    let number: i64 = sqlx::query_scalar(
-        "UPDATE counter SET last = last + 1 WHERE kind = 'source' RETURNING last",
-    )
-    .fetch_one(&mut *tx)
-    .await?;
+    let number: i64 =
+        sqlx::query_scalar("UPDATE counter SET last = last + 1 WHERE kind = 'source' RETURNING last")
+            .fetch_one(&mut *tx)
+            .await?;
     sqlx::query(
         "INSERT INTO source (id, number, site_id, name, way, provider, cell, kind, trust, mapping, \
          created_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
@@ -42,10 +41,7 @@ pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
     .execute(&mut *tx)
     .await
     .map_err(naming(
-        format!(
-            "source `{}` of that site, or the id `{}`,",
-            source.name, source.id
-        ),
+        format!("source `{}` of that site, or the id `{}`,", source.name, source.id),
         &format!("site `{}`", source.site_id),
     ))?;
     tx.commit().await?;
@@ -70,14 +66,11 @@ async fn make_cell_due(connection: &mut Connection, source: &Source) -> Result<(
 }
 
 pub(crate) async fn source(db: &Pools, id: &str) -> Result<Option<Source>> {
-    let row: Option<SourceColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(source),
-        " FROM source WHERE id = $1"
-    ))
-    .bind(id)
-    .fetch_optional(db.reader())
-    .await?;
+    let row: Option<SourceColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(source), " FROM source WHERE id = $1"))
+            .bind(id)
+            .fetch_optional(db.reader())
+            .await?;
     row.map(read::source).transpose()
 }
 
@@ -98,19 +91,11 @@ pub(super) async fn by_trust(connection: &mut Connection, site_id: &str) -> Resu
     rows.into_iter().map(read::source).collect()
 }
 
-pub(crate) async fn set_mapping(
-    db: &Pools,
-    source_id: &str,
-    mapping: &serde_json::Value,
-) -> Result<()> {
+pub(crate) async fn set_mapping(db: &Pools, source_id: &str, mapping: &serde_json::Value) -> Result<()> {
     let changed = sqlx::query("UPDATE source SET mapping = $2 WHERE id = $1")
         .bind(source_id)
         .bind(text::of(mapping))
         .execute(db.writer())
         .await?;
-    if changed.rows_affected() == 0 {
-        Err(missing("source", source_id))
-    } else {
-        Ok(())
-    }
+    if changed.rows_affected() == 0 { Err(missing("source", source_id)) } else { Ok(()) }
 }

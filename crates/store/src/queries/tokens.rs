@@ -15,17 +15,12 @@ pub(crate) async fn add_token(db: &Pools, token: &ApiToken) -> Result<()> {
         .bind(token.created_at.0)
         .execute(db.writer())
         .await
-        .map_err(naming(
-            format!("token `{}`, or its hash,", token.id),
-            "row that it names",
-        ))?;
+        .map_err(naming(format!("token `{}`, or its hash,", token.id), "row that it names"))?;
     Ok(())
 }
 
 pub(crate) async fn token_count(db: &Pools) -> Result<u64> {
-    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM api_token")
-        .fetch_one(db.reader())
-        .await?;
+    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM api_token").fetch_one(db.reader()).await?;
     Ok(count.unsigned_abs())
 }
 
@@ -35,10 +30,5 @@ pub(crate) async fn token_by_hash(db: &Pools, hash: &str) -> Result<Option<ApiTo
             .bind(hash)
             .fetch_optional(db.reader())
             .await?;
-    Ok(row.map(|(id, name, hash, created_at)| ApiToken {
-        id,
-        name,
-        hash,
-        created_at: Instant(created_at),
-    }))
+    Ok(row.map(|(id, name, hash, created_at)| ApiToken { id, name, hash, created_at: Instant(created_at) }))
 }

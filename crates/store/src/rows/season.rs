@@ -131,11 +131,7 @@ pub struct Stale {
 impl Stale {
     /// Its place in the order, to go on after it.
     pub fn key(&self) -> StaleKey {
-        StaleKey {
-            site_id: self.site.id.clone(),
-            block_id: self.block.id.clone(),
-            year: self.year,
-        }
+        StaleKey { site_id: self.site.id.clone(), block_id: self.block.id.clone(), year: self.year }
     }
 }
 

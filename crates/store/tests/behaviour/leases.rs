@@ -13,26 +13,15 @@ async fn lease(suite: &Suite, cell: &str, now: Instant) -> Option<LeasedCell> {
 }
 
 pub async fn cells(suite: &Suite) {
-    let (one, two) = (
-        Orchard::planted(suite, 0).await,
-        Orchard::planted(suite, 0).await,
-    );
+    let (one, two) = (Orchard::planted(suite, 0).await, Orchard::planted(suite, 0).await);
     let name = rows::id("cell");
     let first = rows::feed(&one.site.id, &name);
     call!(suite, add_source(&first)).unwrap();
-    assert_eq!(
-        lease(suite, &name, SPRING.plus(-1)).await,
-        None,
-        "not due before"
-    );
+    assert_eq!(lease(suite, &name, SPRING.plus(-1)).await, None, "not due before");
 
     let leased = lease(suite, &name, SPRING).await.unwrap();
     assert_eq!(leased.sources, [(first.clone(), one.site.clone())]);
-    assert_eq!(
-        lease(suite, &name, SPRING.plus(60)).await,
-        None,
-        "leased to another"
-    );
+    assert_eq!(lease(suite, &name, SPRING.plus(60)).await, None, "leased to another");
 
     // The holder goes away; the next one has a higher token, and the first can
     // no longer finish.
@@ -40,18 +29,11 @@ pub async fn cells(suite: &Suite) {
     let taken_over = lease(suite, &name, later).await.unwrap();
     assert!(taken_over.token > leased.token);
     let finish = async |token, next_at, error| {
-        call!(
-            suite,
-            finish_cell("sky", &name, token, next_at, error, later)
-        )
-        .unwrap()
+        call!(suite, finish_cell("sky", &name, token, next_at, error, later)).unwrap()
     };
     assert!(!finish(leased.token, later, None).await);
     assert!(finish(taken_over.token, later.plus(3_600), None).await);
-    assert!(
-        !finish(taken_over.token, later.plus(9_999), None).await,
-        "only once"
-    );
+    assert!(!finish(taken_over.token, later.plus(9_999), None).await, "only once");
     let shown = async || {
         let cells = call!(suite, cells()).unwrap();
         cells.into_iter().find(|cell| cell.cell == name).unwrap()
@@ -64,10 +46,7 @@ pub async fn cells(suite: &Suite) {
     // that does not know of it cannot put it off.
     let next = later.plus(3_600);
     let under_way = lease(suite, &name, next).await.unwrap();
-    let second = Source {
-        created_at: next.plus(1),
-        ..rows::feed(&two.site.id, &name)
-    };
+    let second = Source { created_at: next.plus(1), ..rows::feed(&two.site.id, &name) };
     call!(suite, add_source(&second)).unwrap();
     assert!(!finish(under_way.token, next.plus(3_600), None).await);
     let both = lease(suite, &name, next.plus(1)).await.unwrap();
@@ -77,9 +56,5 @@ pub async fn cells(suite: &Suite) {
     assert!(finish(both.token, next.plus(900), Some("status 500")).await);
     let cell = shown().await;
     assert_eq!(cell.last_error.as_deref(), Some("status 500"));
-    assert_eq!(
-        cell.last_ok_at,
-        Some(later),
-        "the last time that went well stays"
-    );
+    assert_eq!(cell.last_ok_at, Some(later), "the last time that went well stays");
 }

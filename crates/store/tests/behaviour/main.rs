@@ -1,10 +1,6 @@
 //! One suite for both databases: every public method of the store is called on
 //! each, and the test fails while one is not.
-#![allow(
-    clippy::unwrap_used,
-    clippy::print_stdout,
-    reason = "a test may; the steps are shown"
-)]
+#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a test may; the steps are shown")]
 
 mod leases;
 mod opening;
@@ -22,67 +18,30 @@ use suite::Suite;
 
 /// Runs every behaviour, each on farms and sites of its own.
 async fn behaviours(suite: &Suite) {
-    suite
-        .step(
-            "farms, sites, blocks",
-            places::farms_sites_and_blocks(suite),
-        )
-        .await;
-    suite
-        .step(
-            "rows that name what is not there",
-            places::missing_parents(suite),
-        )
-        .await;
-    suite
-        .step("curves and materials", places::curves_and_materials(suite))
-        .await;
+    suite.step("farms, sites, blocks", places::farms_sites_and_blocks(suite)).await;
+    suite.step("rows that name what is not there", places::missing_parents(suite)).await;
+    suite.step("curves and materials", places::curves_and_materials(suite)).await;
     suite.step("tokens", places::tokens(suite)).await;
     suite.step("sources", weather::sources(suite)).await;
-    suite
-        .step("uploads are idempotent", weather::uploads(suite))
-        .await;
-    suite
-        .step("large uploads", weather::large_uploads(suite))
-        .await;
+    suite.step("uploads are idempotent", weather::uploads(suite)).await;
+    suite.step("large uploads", weather::large_uploads(suite)).await;
     suite.step("readings in pages", weather::pages(suite)).await;
-    suite
-        .step("fetches and forecasts", weather::fetches(suite))
-        .await;
+    suite.step("fetches and forecasts", weather::fetches(suite)).await;
     suite.step("leases of cells", leases::cells(suite)).await;
     suite.step("plans", season::plans(suite)).await;
     suite.step("field logs", season::logs(suite)).await;
     suite.step("what is stale", reckoning::stale(suite)).await;
-    suite
-        .step("stale seasons in pages", reckoning::stale_pages(suite))
-        .await;
-    suite
-        .step("versions guard what is written", reckoning::guard(suite))
-        .await;
+    suite.step("stale seasons in pages", reckoning::stale_pages(suite)).await;
+    suite.step("versions guard what is written", reckoning::guard(suite)).await;
     suite.step("alerts", reckoning::alerts(suite)).await;
-    suite
-        .step("many seasons at once", reckoning::many(suite))
-        .await;
+    suite.step("many seasons at once", reckoning::many(suite)).await;
     suite.step("composing", outbox::composing(suite)).await;
     suite.step("sending", outbox::sending(suite)).await;
-    suite
-        .step("senders that go away", outbox::gone(suite))
-        .await;
-    suite
-        .step(
-            "eight at once: blocks, logs, plans",
-            together::read_then_write(suite),
-        )
-        .await;
-    suite
-        .step("eight at once: one upload", together::uploads(suite))
-        .await;
-    suite
-        .step("eight at once: leases", together::leases(suite))
-        .await;
-    suite
-        .step("eight at once: reckoning", together::reckoning(suite))
-        .await;
+    suite.step("senders that go away", outbox::gone(suite)).await;
+    suite.step("eight at once: blocks, logs, plans", together::read_then_write(suite)).await;
+    suite.step("eight at once: one upload", together::uploads(suite)).await;
+    suite.step("eight at once: leases", together::leases(suite)).await;
+    suite.step("eight at once: reckoning", together::reckoning(suite)).await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
@@ -90,14 +49,10 @@ async fn on_sqlite() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("orchard.db");
     let suite = Suite::new(path.to_str().unwrap());
-    suite
-        .step("the file is made", opening::sqlite(&suite))
-        .await;
+    suite.step("the file is made", opening::sqlite(&suite)).await;
     let suite = suite.opened().await;
     behaviours(&suite).await;
-    suite
-        .step("a newer database", opening::newer_sqlite(&suite))
-        .await;
+    suite.step("a newer database", opening::newer_sqlite(&suite)).await;
     suite.step("closing", opening::closing(&suite)).await;
     suite.all_methods_were_called();
 }
@@ -106,20 +61,11 @@ async fn on_sqlite() {
 async fn on_postgres() {
     let cluster = Postgres::start();
     let suite = Suite::new(&cluster.database());
-    suite
-        .step("behind until migrated", opening::postgres(&suite))
-        .await;
+    suite.step("behind until migrated", opening::postgres(&suite)).await;
     let suite = suite.opened().await;
     behaviours(&suite).await;
-    suite
-        .step(
-            "settings that lose data",
-            opening::unsafe_postgres(&cluster.database()),
-        )
-        .await;
-    suite
-        .step("a newer database", opening::newer_postgres(&suite))
-        .await;
+    suite.step("settings that lose data", opening::unsafe_postgres(&cluster.database())).await;
+    suite.step("a newer database", opening::newer_postgres(&suite)).await;
     suite.step("closing", opening::closing(&suite)).await;
     suite.all_methods_were_called();
 }
@@ -130,28 +76,16 @@ async fn on_postgres() {
 fn no_public_method_is_missing_from_the_list() {
     let front = include_str!("../../src/front.rs");
     for line in front.lines().map(str::trim) {
-        let name = line
-            .strip_prefix("pub async fn ")
-            .or_else(|| line.strip_prefix("pub fn "));
+        let name = line.strip_prefix("pub async fn ").or_else(|| line.strip_prefix("pub fn "));
         if let Some(name) = name.and_then(|rest| rest.split('(').next()) {
-            assert!(
-                name == "$name" || store::METHODS.contains(&name),
-                "`{name}` is not counted"
-            );
+            assert!(name == "$name" || store::METHODS.contains(&name), "`{name}` is not counted");
         }
     }
     let other_ways_in = std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/src"))
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|end| end == "rs"))
-        .filter(|path| {
-            std::fs::read_to_string(path)
-                .unwrap()
-                .contains("impl Store {")
-        })
+        .filter(|path| std::fs::read_to_string(path).unwrap().contains("impl Store {"))
         .count();
-    assert_eq!(
-        other_ways_in, 1,
-        "methods of the store stand in front.rs alone"
-    );
+    assert_eq!(other_ways_in, 1, "methods of the store stand in front.rs alone");
 }

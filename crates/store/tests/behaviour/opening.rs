@@ -10,42 +10,23 @@ pub async fn sqlite(suite: &Suite) {
     assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 1));
     assert_eq!(Store::migrate(&suite.url).await.unwrap(), (1, 1));
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
-    let journal: String = sqlx::query_scalar("PRAGMA journal_mode")
+    let journal: String = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut raw).await.unwrap();
+    assert_eq!(journal, "wal");
+    let readings: String = sqlx::query_scalar("SELECT sql FROM sqlite_master WHERE name = 'reading'")
         .fetch_one(&mut raw)
         .await
         .unwrap();
-    assert_eq!(journal, "wal");
-    let readings: String =
-        sqlx::query_scalar("SELECT sql FROM sqlite_master WHERE name = 'reading'")
-            .fetch_one(&mut raw)
-            .await
-            .unwrap();
     assert!(readings.ends_with("WITHOUT ROWID"), "{readings}");
 
     let nowhere = Store::open("/no/such/folder/orchard.db").await.unwrap_err();
     assert!(nowhere.to_string().contains("/no/such/folder"), "{nowhere}");
-    assert!(matches!(
-        Store::open(":memory:").await,
-        Err(StoreError::Settings(_))
-    ));
+    assert!(matches!(Store::open(":memory:").await, Err(StoreError::Settings(_))));
 }
 
 pub async fn postgres(suite: &Suite) {
     let behind = Store::open(&suite.url).await.unwrap_err();
-    assert!(
-        matches!(
-            behind,
-            StoreError::Behind {
-                found: 0,
-                needed: 1
-            }
-        ),
-        "{behind}"
-    );
-    assert!(
-        behind.to_string().contains("run `bloomtide migrate`"),
-        "{behind}"
-    );
+    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 1 }), "{behind}");
+    assert!(behind.to_string().contains("run `bloomtide migrate`"), "{behind}");
     suite.called("migrate");
     assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 1));
     assert_eq!(Store::migrate(&suite.url).await.unwrap(), (1, 1));
@@ -56,16 +37,10 @@ pub async fn unsafe_postgres(url: &str) {
     let mut raw = PgConnection::connect(url).await.unwrap();
     let name = url.rsplit('/').next().unwrap();
     let off = format!("ALTER DATABASE {name} SET synchronous_commit = off");
-    sqlx::query(sqlx::AssertSqlSafe(off))
-        .execute(&mut raw)
-        .await
-        .unwrap();
+    sqlx::query(sqlx::AssertSqlSafe(off)).execute(&mut raw).await.unwrap();
     let refused = Store::open(url).await.unwrap_err();
     assert!(matches!(refused, StoreError::Settings(_)), "{refused}");
-    assert!(
-        refused.to_string().contains("synchronous_commit = off"),
-        "{refused}"
-    );
+    assert!(refused.to_string().contains("synchronous_commit = off"), "{refused}");
     raw.close().await.unwrap();
 }
 
@@ -74,41 +49,24 @@ const LATER: &str = "INSERT INTO _sqlx_migrations \
 
 pub async fn newer_sqlite(suite: &Suite) {
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
-    sqlx::query(LATER)
-        .bind(vec![0_u8])
-        .execute(&mut raw)
-        .await
-        .unwrap();
+    sqlx::query(LATER).bind(vec![0_u8]).execute(&mut raw).await.unwrap();
     raw.close().await.unwrap();
     newer(&suite.url).await;
 }
 
 pub async fn newer_postgres(suite: &Suite) {
     let mut raw = PgConnection::connect(&suite.url).await.unwrap();
-    sqlx::query(LATER)
-        .bind(vec![0_u8])
-        .execute(&mut raw)
-        .await
-        .unwrap();
+    sqlx::query(LATER).bind(vec![0_u8]).execute(&mut raw).await.unwrap();
     raw.close().await.unwrap();
     newer(&suite.url).await;
 }
 
 async fn newer(url: &str) {
-    for refused in [
-        Store::open(url).await.map(drop),
-        Store::migrate(url).await.map(drop),
-    ] {
+    for refused in [Store::open(url).await.map(drop), Store::migrate(url).await.map(drop)] {
         let refused = refused.unwrap_err();
-        assert!(
-            matches!(refused, StoreError::Newer { found: 2, known: 1 }),
-            "{refused}"
-        );
+        assert!(matches!(refused, StoreError::Newer { found: 2, known: 1 }), "{refused}");
         let said = refused.to_string();
-        assert!(
-            said.contains("the database is newer than this program"),
-            "{said}"
-        );
+        assert!(said.contains("the database is newer than this program"), "{said}");
     }
 }
 

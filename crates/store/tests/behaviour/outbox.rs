@@ -11,19 +11,13 @@ const TO: &str = "ines@larkmoor.example";
 /// Tells one alert to each of the recipients and gives its items.
 async fn told(suite: &Suite, orchard: &Orchard, kind: &str, to: &[&str]) -> Vec<Uncomposed> {
     let block = orchard.block();
-    call!(
-        suite,
-        append_entries(block, rows::YEAR, &[rows::entry(kind, SPRING, kind)])
-    )
-    .unwrap();
+    call!(suite, append_entries(block, rows::YEAR, &[rows::entry(kind, SPRING, kind)])).unwrap();
     let stale = orchard.stale(suite, SPRING).await;
     let one = alert(block, kind, AlertStatus::Told);
     let write = reckoned(&stale[0], vec![new_alert(&one, to)]);
     assert_eq!(call!(suite, commit_reckoned(&[write], SPRING)).unwrap(), 1);
     let all = call!(suite, uncomposed(10_000)).unwrap();
-    all.into_iter()
-        .filter(|item| item.alert.id == one.id)
-        .collect()
+    all.into_iter().filter(|item| item.alert.id == one.id).collect()
 }
 
 /// A message that carries one alert.
@@ -38,10 +32,7 @@ async fn composed(suite: &Suite, at: Instant) -> (Message, String) {
 
 async fn lease(suite: &Suite, id: &str, now: Instant) -> Option<LeasedMessage> {
     let leased = call!(suite, lease_messages(now, now.plus(10 * MINUTE), 10_000)).unwrap();
-    assert!(
-        leased.is_sorted_by_key(|leased| leased.message.composed_at),
-        "the oldest first"
-    );
+    assert!(leased.is_sorted_by_key(|leased| leased.message.composed_at), "the oldest first");
     leased.into_iter().find(|leased| leased.message.id == id)
 }
 
@@ -53,14 +44,8 @@ pub async fn composing(suite: &Suite) {
     let orchard = Orchard::planted(suite, 1).await;
     let items = told(suite, &orchard, "started", &[TO, "ole@larkmoor.example"]).await;
     assert_eq!(items.len(), 2);
-    assert_eq!(
-        (&items[0].farm, &items[0].site),
-        (&orchard.farm, &orchard.site)
-    );
-    assert_eq!(
-        (&items[0].block, items[0].item.recipient.as_str()),
-        (&orchard.blocks[0], TO)
-    );
+    assert_eq!((&items[0].farm, &items[0].site), (&orchard.farm, &orchard.site));
+    assert_eq!((&items[0].block, items[0].item.recipient.as_str()), (&orchard.blocks[0], TO));
     let due = told(suite, &orchard, "due", &[TO]).await;
     let oldest = call!(suite, oldest_unsent()).unwrap().unwrap();
     assert!(oldest <= SPRING, "what is not composed waits too");
@@ -68,64 +53,37 @@ pub async fn composing(suite: &Suite) {
     // One mail carries two alerts; a second mail with one of them is left out.
     let (first, second) = (message(TO, hours(1)), message(TO, hours(1)));
     let carried = vec![items[0].item.id.clone(), due[0].item.id.clone()];
-    let mails = [
-        (first.clone(), carried.clone()),
-        (second.clone(), vec![carried[1].clone()]),
-    ];
+    let mails = [(first.clone(), carried.clone()), (second.clone(), vec![carried[1].clone()])];
     assert_eq!(call!(suite, add_messages(&mails)).unwrap(), 1);
-    assert_eq!(
-        call!(suite, messages_of(&due[0].alert.id)).unwrap(),
-        std::slice::from_ref(&first)
-    );
+    assert_eq!(call!(suite, messages_of(&due[0].alert.id)).unwrap(), std::slice::from_ref(&first));
     assert_eq!(call!(suite, add_messages(&mails)).unwrap(), 0);
     let unknown_item = [(second.clone(), vec!["none".to_owned()])];
     assert_eq!(call!(suite, add_messages(&unknown_item)).unwrap(), 0);
 
     let empty = [(second.clone(), vec![])];
-    assert!(matches!(
-        call!(suite, add_messages(&empty)),
-        Err(StoreError::Refused(_))
-    ));
-    let same_header = Message {
-        header_id: first.header_id.clone(),
-        ..second.clone()
-    };
+    assert!(matches!(call!(suite, add_messages(&empty)), Err(StoreError::Refused(_))));
+    let same_header = Message { header_id: first.header_id.clone(), ..second.clone() };
     let mails = [(same_header, vec![items[1].item.id.clone()])];
-    assert!(matches!(
-        call!(suite, add_messages(&mails)),
-        Err(StoreError::Conflict { .. })
-    ));
+    assert!(matches!(call!(suite, add_messages(&mails)), Err(StoreError::Conflict { .. })));
     let left = call!(suite, uncomposed(10_000)).unwrap();
-    let left: Vec<_> = left
-        .iter()
-        .filter(|item| item.farm.id == orchard.farm.id)
-        .collect();
+    let left: Vec<_> = left.iter().filter(|item| item.farm.id == orchard.farm.id).collect();
     assert_eq!(left, [&items[1]], "all of a mail or nothing of it");
 }
 
 pub async fn sending(suite: &Suite) {
     let (mail, alert_id) = composed(suite, hours(2)).await;
     let id = mail.id.as_str();
-    assert!(
-        lease(suite, id, hours(2).plus(-1)).await.is_none(),
-        "not due before"
-    );
+    assert!(lease(suite, id, hours(2).plus(-1)).await.is_none(), "not due before");
     let leased = lease(suite, id, hours(2)).await.unwrap();
     assert_eq!((&leased.message, leased.unknown_before), (&mail, false));
-    assert!(
-        lease(suite, id, hours(2).plus(60)).await.is_none(),
-        "leased to another"
-    );
+    assert!(lease(suite, id, hours(2).plus(60)).await.is_none(), "leased to another");
     let token = leased.token;
     assert!(!call!(suite, mark_offered(id, token + 1)).unwrap());
     assert!(call!(suite, mark_offered(id, token)).unwrap());
     assert_eq!(held(suite, &alert_id).await.state, MessageState::Offered);
     let later = hours(2).plus(5 * MINUTE);
     assert!(call!(suite, mark_later(id, token, later, "451 greylisted")).unwrap());
-    assert!(
-        !call!(suite, mark_sent(id, token, later)).unwrap(),
-        "the lease has ended"
-    );
+    assert!(!call!(suite, mark_sent(id, token, later)).unwrap(), "the lease has ended");
     let waiting = held(suite, &alert_id).await;
     assert_eq!((waiting.state, waiting.attempts), (MessageState::Ready, 1));
     assert_eq!(waiting.last_error.as_deref(), Some("451 greylisted"));
@@ -136,32 +94,16 @@ pub async fn sending(suite: &Suite) {
     assert!(call!(suite, mark_offered(id, leased.token)).unwrap());
     assert!(call!(suite, mark_sent(id, leased.token, later)).unwrap());
     let sent = held(suite, &alert_id).await;
-    assert_eq!(
-        (sent.state, sent.sent_at),
-        (MessageState::Sent, Some(later))
-    );
+    assert_eq!((sent.state, sent.sent_at), (MessageState::Sent, Some(later)));
     assert_eq!((sent.attempts, sent.next_try_at), (2, None));
-    assert_eq!(
-        (sent.body, sent.header_id),
-        (mail.body, mail.header_id),
-        "the bytes stay"
-    );
+    assert_eq!((sent.body, sent.header_id), (mail.body, mail.header_id), "the bytes stay");
     assert!(lease(suite, id, hours(999)).await.is_none());
 
     let (mail, alert_id) = composed(suite, hours(2)).await;
     let leased = lease(suite, &mail.id, hours(1_000)).await.unwrap();
-    assert!(
-        call!(
-            suite,
-            mark_failed(&mail.id, leased.token, "550 no such user")
-        )
-        .unwrap()
-    );
+    assert!(call!(suite, mark_failed(&mail.id, leased.token, "550 no such user")).unwrap());
     let failed = held(suite, &alert_id).await;
-    assert_eq!(
-        (failed.state, failed.next_try_at),
-        (MessageState::Failed, None)
-    );
+    assert_eq!((failed.state, failed.next_try_at), (MessageState::Failed, None));
     assert!(lease(suite, &mail.id, hours(9_999)).await.is_none());
 }
 
@@ -174,10 +116,7 @@ pub async fn gone(suite: &Suite) {
     let now = now.plus(10 * MINUTE);
     let second = lease(suite, id, now).await.unwrap();
     assert!(!second.unknown_before && second.token > first.token);
-    assert!(
-        !call!(suite, mark_offered(id, first.token)).unwrap(),
-        "the lease is another's"
-    );
+    assert!(!call!(suite, mark_offered(id, first.token)).unwrap(), "the lease is another's");
     // Gone after it offered: the recipient may have a copy.
     assert!(call!(suite, mark_offered(id, second.token)).unwrap());
     assert!(lease(suite, id, now.plus(60)).await.is_none());
@@ -186,19 +125,10 @@ pub async fn gone(suite: &Suite) {
     assert!(third.unknown_before);
     assert_eq!(third.message.state, MessageState::Unknown);
     assert!(third.message.last_error.is_some());
-    assert!(
-        !call!(suite, mark_sent(id, second.token, now)).unwrap(),
-        "a late result is refused"
-    );
+    assert!(!call!(suite, mark_sent(id, second.token, now)).unwrap(), "a late result is refused");
     assert!(call!(suite, mark_offered(id, third.token)).unwrap());
     let next = now.plus(MINUTE);
-    assert!(
-        call!(
-            suite,
-            mark_unknown(id, third.token, next, "cut after the dot")
-        )
-        .unwrap()
-    );
+    assert!(call!(suite, mark_unknown(id, third.token, next, "cut after the dot")).unwrap());
     assert_eq!(held(suite, &alert_id).await.state, MessageState::Unknown);
     assert!(lease(suite, id, next.plus(-1)).await.is_none());
     assert!(lease(suite, id, next).await.unwrap().unknown_before);

@@ -20,43 +20,21 @@ pub async fn stale(suite: &Suite) {
     let orchard = Orchard::in_bloom(suite).await;
     let block = orchard.block();
     let note = rows::entry("count-1", hours(1), "forty open");
-    call!(
-        suite,
-        append_entries(block, YEAR, std::slice::from_ref(&note))
-    )
-    .unwrap();
+    call!(suite, append_entries(block, YEAR, std::slice::from_ref(&note))).unwrap();
     let stale = one_stale(suite, &orchard).await;
-    assert_eq!(
-        stale.versions,
-        Versions {
-            site: 1,
-            block: 1,
-            log: 1,
-            plan: 1,
-            model: MODEL
-        }
-    );
+    assert_eq!(stale.versions, Versions { site: 1, block: 1, log: 1, plan: 1, model: MODEL });
     assert_eq!((&stale.farm, &stale.site), (&orchard.farm, &orchard.site));
     assert_eq!(stale.block, orchard.blocks[0]);
     assert_eq!(stale.plan, Some(json!([{ "mark": 0.6 }])));
-    assert_eq!(
-        (stale.log.as_slice(), stale.alerts.as_slice()),
-        ([note].as_slice(), [].as_slice())
-    );
+    assert_eq!((stale.log.as_slice(), stale.alerts.as_slice()), ([note].as_slice(), [].as_slice()));
 
     let mut done = reckoned(&stale, vec![]);
     done.look_again_at = Some(hours(5));
     assert_eq!(commit(suite, done.clone()).await, 1);
     let season = call!(suite, season(block, YEAR)).unwrap().unwrap();
     let held = season.reckoned.unwrap();
-    assert_eq!(
-        (held.versions, held.look_again_at),
-        (done.versions, done.look_again_at)
-    );
-    assert_eq!(
-        (held.state, held.doc, held.reckoned_at),
-        (done.state, done.doc.clone(), SPRING)
-    );
+    assert_eq!((held.versions, held.look_again_at), (done.versions, done.look_again_at));
+    assert_eq!((held.state, held.doc, held.reckoned_at), (done.state, done.doc.clone(), SPRING));
     assert!(held.versions.same_input(&season.versions_now));
 
     // Fresh until something changes, or its time comes.
@@ -77,32 +55,17 @@ pub async fn stale(suite: &Suite) {
     commit(suite, reckoned(&stale, vec![])).await;
     call!(suite, set_plan(block, YEAR, &json!([]), hours(1))).unwrap();
     let stale = one_stale(suite, &orchard).await;
-    assert_eq!(
-        (stale.versions.plan, stale.plan.as_ref()),
-        (2, Some(&json!([])))
-    );
+    assert_eq!((stale.versions.plan, stale.plan.as_ref()), (2, Some(&json!([]))));
     commit(suite, reckoned(&stale, vec![])).await;
-    call!(
-        suite,
-        append_entries(block, YEAR, &[rows::entry("n", hours(2), "x")])
-    )
-    .unwrap();
+    call!(suite, append_entries(block, YEAR, &[rows::entry("n", hours(2), "x")])).unwrap();
     assert_eq!(one_stale(suite, &orchard).await.log.len(), 2);
 }
 
 pub async fn stale_pages(suite: &Suite) {
     let orchard = Orchard::planted(suite, 5).await;
     for block in &orchard.blocks {
-        call!(
-            suite,
-            append_entries(&block.id, YEAR, &[rows::entry("n", SPRING, &block.id)])
-        )
-        .unwrap();
-        call!(
-            suite,
-            append_entries(&block.id, 2012, &[rows::entry("n", SPRING, "last year")])
-        )
-        .unwrap();
+        call!(suite, append_entries(&block.id, YEAR, &[rows::entry("n", SPRING, &block.id)])).unwrap();
+        call!(suite, append_entries(&block.id, 2012, &[rows::entry("n", SPRING, "last year")])).unwrap();
     }
     let mut keys = Vec::new();
     let mut after = None;
@@ -112,58 +75,30 @@ pub async fn stale_pages(suite: &Suite) {
         after = Some(last.key());
         for stale in page.iter().filter(|stale| stale.farm.id == orchard.farm.id) {
             let said = &stale.log[0].doc["text"];
-            assert!(
-                said == "last year" || *said == *stale.block.id,
-                "its own log: {said}"
-            );
+            assert!(said == "last year" || *said == *stale.block.id, "its own log: {said}");
         }
         keys.extend(page.iter().map(Stale::key));
     }
-    let mine = keys
-        .iter()
-        .filter(|key| key.site_id == orchard.site.id)
-        .count();
+    let mine = keys.iter().filter(|key| key.site_id == orchard.site.id).count();
     assert_eq!(mine, 10, "a pass goes through all of them, reckoned or not");
     let order = |key: &store::StaleKey| (key.site_id.clone(), key.block_id.clone(), key.year);
-    assert!(
-        keys.is_sorted_by(|a, b| order(a) < order(b)),
-        "sites come together"
-    );
+    assert!(keys.is_sorted_by(|a, b| order(a) < order(b)), "sites come together");
 }
 
 pub async fn guard(suite: &Suite) {
-    let (moved, still) = (
-        Orchard::in_bloom(suite).await,
-        Orchard::in_bloom(suite).await,
-    );
+    let (moved, still) = (Orchard::in_bloom(suite).await, Orchard::in_bloom(suite).await);
     let write = |stale: &Stale| {
         let due = alert(&stale.block.id, "due", AlertStatus::Told);
         reckoned(stale, vec![new_alert(&due, &["ines@larkmoor.example"])])
     };
-    let stale = [
-        one_stale(suite, &moved).await,
-        one_stale(suite, &still).await,
-    ];
+    let stale = [one_stale(suite, &moved).await, one_stale(suite, &still).await];
     let both = stale.each_ref().map(write);
     // A reading comes in between reading and writing.
-    call!(
-        suite,
-        store_readings(&moved.station.id, &rows::readings(0, 1), SPRING)
-    )
-    .unwrap();
+    call!(suite, store_readings(&moved.station.id, &rows::readings(0, 1), SPRING)).unwrap();
     assert_eq!(call!(suite, commit_reckoned(&both, SPRING)).unwrap(), 1);
-    assert_eq!(
-        call!(suite, season(moved.block(), YEAR))
-            .unwrap()
-            .unwrap()
-            .reckoned,
-        None
-    );
+    assert_eq!(call!(suite, season(moved.block(), YEAR)).unwrap().unwrap().reckoned, None);
     assert_eq!(call!(suite, alerts_of(moved.block(), YEAR)).unwrap(), []);
-    assert_eq!(
-        call!(suite, alerts_of(still.block(), YEAR)).unwrap().len(),
-        1
-    );
+    assert_eq!(call!(suite, alerts_of(still.block(), YEAR)).unwrap().len(), 1);
 
     for change in ["block", "plan", "log"] {
         let stale = one_stale(suite, &moved).await;
@@ -196,28 +131,16 @@ pub async fn alerts(suite: &Suite) {
     let write = async |alerts: Vec<AlertWrite>| commit(suite, reckoned(&stale, alerts)).await;
     let items = async || {
         let all = call!(suite, uncomposed(10_000)).unwrap();
-        all.into_iter()
-            .filter(|item| item.farm.id == orchard.farm.id)
-            .collect::<Vec<_>>()
+        all.into_iter().filter(|item| item.farm.id == orchard.farm.id).collect::<Vec<_>>()
     };
 
-    assert_eq!(
-        write(vec![new_alert(&started, &to), new_alert(&due, &to)]).await,
-        1
-    );
+    assert_eq!(write(vec![new_alert(&started, &to), new_alert(&due, &to)]).await, 1);
     assert_eq!(items().await.len(), 2, "none for the skipped one");
     // The same key again, with another id: left untouched.
-    let twice = store::AlertRow {
-        id: rows::id("alert"),
-        about: json!(0),
-        ..started.clone()
-    };
+    let twice = store::AlertRow { id: rows::id("alert"), about: json!(0), ..started.clone() };
     write(vec![new_alert(&twice, &to), new_alert(&started, &to)]).await;
     assert_eq!(items().await.len(), 2);
-    assert_eq!(
-        call!(suite, alerts_of(block, YEAR)).unwrap(),
-        [started.clone(), due.clone()]
-    );
+    assert_eq!(call!(suite, alerts_of(block, YEAR)).unwrap(), [started.clone(), due.clone()]);
 
     let tell = AlertWrite::Tell {
         alert_id: due.id.clone(),
@@ -232,34 +155,16 @@ pub async fn alerts(suite: &Suite) {
     assert_eq!(told.about, json!({ "late": true }));
 
     let about = json!({ "reached_at": "2013-05-01T18:00:00Z" });
-    let back = |hour| AlertWrite::Withdraw {
-        alert_id: started.id.clone(),
-        at: hours(hour),
-    };
-    let retime = AlertWrite::Retime {
-        alert_id: started.id.clone(),
-        about: about.clone(),
-    };
+    let back = |hour| AlertWrite::Withdraw { alert_id: started.id.clone(), at: hours(hour) };
+    let retime = AlertWrite::Retime { alert_id: started.id.clone(), about: about.clone() };
     write(vec![retime, back(3)]).await;
     write(vec![back(4)]).await;
     let held = call!(suite, alert(&started.id)).unwrap().unwrap();
-    assert_eq!(
-        (held.about, held.withdrawn_at),
-        (about, Some(hours(3))),
-        "the first time holds"
-    );
+    assert_eq!((held.about, held.withdrawn_at), (about, Some(hours(3))), "the first time holds");
     assert_eq!(items().await.len(), 3, "nobody is told again");
-    let second = store::AlertRow {
-        generation: 2,
-        id: rows::id("alert"),
-        ..started.clone()
-    };
+    let second = store::AlertRow { generation: 2, id: rows::id("alert"), ..started.clone() };
     write(vec![new_alert(&second, &to)]).await;
-    assert_eq!(
-        items().await.len(),
-        5,
-        "the next generation is another alert"
-    );
+    assert_eq!(items().await.len(), 5, "the next generation is another alert");
 
     assert!(call!(suite, acknowledge(&due.id, hours(6))).unwrap());
     assert!(!call!(suite, acknowledge(&due.id, hours(7))).unwrap());
@@ -270,18 +175,9 @@ pub async fn alerts(suite: &Suite) {
     let farm = Some(orchard.farm.id.as_str());
     let listed = call!(suite, alerts(farm, None, None, 100)).unwrap();
     assert_eq!(listed.len(), 3);
-    assert_eq!(
-        call!(suite, alerts(farm, Some(block), Some(&listed[0].id), 1)).unwrap(),
-        listed[1..2]
-    );
-    assert_eq!(
-        call!(suite, alerts(None, Some(block), None, 100)).unwrap(),
-        listed
-    );
-    assert_eq!(
-        call!(suite, alerts(farm, Some("none"), None, 100)).unwrap(),
-        []
-    );
+    assert_eq!(call!(suite, alerts(farm, Some(block), Some(&listed[0].id), 1)).unwrap(), listed[1..2]);
+    assert_eq!(call!(suite, alerts(None, Some(block), None, 100)).unwrap(), listed);
+    assert_eq!(call!(suite, alerts(farm, Some("none"), None, 100)).unwrap(), []);
 }
 
 pub async fn many(suite: &Suite) {
@@ -300,17 +196,10 @@ pub async fn many(suite: &Suite) {
         })
         .collect();
     assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450);
-    assert_eq!(
-        call!(suite, commit_reckoned(&all, SPRING)).unwrap(),
-        450,
-        "again: no more"
-    );
+    assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450, "again: no more");
     assert!(orchard.stale(suite, SPRING).await.is_empty());
     let items = call!(suite, uncomposed(10_000)).unwrap();
-    let mine = items
-        .iter()
-        .filter(|item| item.farm.id == orchard.farm.id)
-        .count();
+    let mine = items.iter().filter(|item| item.farm.id == orchard.farm.id).count();
     assert_eq!(mine, 450 * 2 * 2);
 
     // A newer model re-times them all in one go.
@@ -322,10 +211,7 @@ pub async fn many(suite: &Suite) {
                 _ => unreachable!("all are new"),
             });
             season.alerts = ids
-                .map(|alert_id| AlertWrite::Retime {
-                    about: json!({ "at": alert_id }),
-                    alert_id,
-                })
+                .map(|alert_id| AlertWrite::Retime { about: json!({ "at": alert_id }), alert_id })
                 .collect();
             season
         })

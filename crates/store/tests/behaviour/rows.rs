@@ -30,10 +30,7 @@ pub fn farm() -> Farm {
     Farm {
         id: id("farm"),
         name: "Larkmoor".into(),
-        alert_emails: vec![
-            "ines@larkmoor.example".into(),
-            "ole@larkmoor.example".into(),
-        ],
+        alert_emails: vec!["ines@larkmoor.example".into(), "ole@larkmoor.example".into()],
         created_at: SPRING,
     }
 }
@@ -103,9 +100,7 @@ pub fn entry(id: &str, at: Instant, note: &str) -> LogEntry {
 }
 
 pub fn readings(from: i64, to: i64) -> Vec<Reading> {
-    (from..to)
-        .map(|hour| Reading::instant(hours(hour), 10.0 + hour as f64 / 7.0))
-        .collect()
+    (from..to).map(|hour| Reading::instant(hours(hour), 10.0 + hour as f64 / 7.0)).collect()
 }
 
 /// A farm with a site, a station and blocks, all stored.
@@ -128,27 +123,13 @@ impl Orchard {
         for block in &blocks {
             call!(suite, add_block(block)).unwrap();
         }
-        Orchard {
-            farm,
-            site,
-            station,
-            blocks,
-        }
+        Orchard { farm, site, station, blocks }
     }
 
     /// With one block and a plan, so that a season has begun.
     pub async fn in_bloom(suite: &Suite) -> Orchard {
         let orchard = Orchard::planted(suite, 1).await;
-        call!(
-            suite,
-            set_plan(
-                &orchard.blocks[0].id,
-                YEAR,
-                &json!([{ "mark": 0.6 }]),
-                SPRING
-            )
-        )
-        .unwrap();
+        call!(suite, set_plan(&orchard.blocks[0].id, YEAR, &json!([{ "mark": 0.6 }]), SPRING)).unwrap();
         orchard
     }
 
@@ -164,10 +145,7 @@ impl Orchard {
             let page = call!(suite, stale_seasons(now, MODEL, after.as_ref(), 100)).unwrap();
             let Some(last) = page.last() else { return mine };
             after = Some(last.key());
-            mine.extend(
-                page.into_iter()
-                    .filter(|stale| stale.farm.id == self.farm.id),
-            );
+            mine.extend(page.into_iter().filter(|stale| stale.farm.id == self.farm.id));
         }
     }
 }
@@ -203,10 +181,7 @@ pub fn alert(block_id: &str, kind: &str, status: AlertStatus) -> AlertRow {
 }
 
 pub fn new_alert(alert: &AlertRow, recipients: &[&str]) -> AlertWrite {
-    AlertWrite::New {
-        alert: alert.clone(),
-        recipients: recipients.iter().map(|&to| to.to_owned()).collect(),
-    }
+    AlertWrite::New { alert: alert.clone(), recipients: recipients.iter().map(|&to| to.to_owned()).collect() }
 }
 
 pub fn message(recipient: &str, composed_at: Instant) -> Message {

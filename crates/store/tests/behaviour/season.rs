@@ -12,26 +12,13 @@ pub async fn plans(suite: &Suite) {
     assert_eq!(call!(suite, plan(block, YEAR)).unwrap(), None);
     assert_eq!(call!(suite, season(block, YEAR)).unwrap(), None);
     let plan = json!([{ "material": "ammonium-thiosulfate", "mark": 0.60 }]);
-    assert_eq!(
-        call!(suite, set_plan(block, YEAR, &plan, SPRING)).unwrap(),
-        1
-    );
-    assert_eq!(
-        call!(suite, set_plan(block, YEAR, &plan, hours(1))).unwrap(),
-        1,
-        "no change"
-    );
+    assert_eq!(call!(suite, set_plan(block, YEAR, &plan, SPRING)).unwrap(), 1);
+    assert_eq!(call!(suite, set_plan(block, YEAR, &plan, hours(1))).unwrap(), 1, "no change");
     let other = json!([{ "material": "ammonium-thiosulfate", "mark": 0.65 }]);
-    assert_eq!(
-        call!(suite, set_plan(block, YEAR, &other, hours(2))).unwrap(),
-        2
-    );
+    assert_eq!(call!(suite, set_plan(block, YEAR, &other, hours(2))).unwrap(), 2);
     let held = call!(suite, plan(block, YEAR)).unwrap().unwrap();
     assert_eq!((held.version, &held.doc, held.at), (2, &other, hours(2)));
-    assert_eq!(
-        call!(suite, set_plan(block, 2012, &plan, SPRING)).unwrap(),
-        1
-    );
+    assert_eq!(call!(suite, set_plan(block, 2012, &plan, SPRING)).unwrap(), 1);
     assert_eq!(call!(suite, seasons_of(block)).unwrap(), [2012, YEAR]);
     let season = call!(suite, season(block, YEAR)).unwrap().unwrap();
     assert_eq!((season.versions_now.plan, season.versions_now.log), (2, 0));
@@ -41,75 +28,30 @@ pub async fn plans(suite: &Suite) {
 pub async fn logs(suite: &Suite) {
     let orchard = Orchard::planted(suite, 1).await;
     let block = orchard.block();
-    let entries = [
-        rows::entry("b", hours(2), "frost at dawn"),
-        rows::entry("a", hours(3), "bees about"),
-    ];
+    let entries = [rows::entry("b", hours(2), "frost at dawn"), rows::entry("a", hours(3), "bees about")];
     let append = async |entries: &[LogEntry]| call!(suite, append_entries(block, YEAR, entries));
-    assert_eq!(
-        append(&entries).await.unwrap(),
-        Appended {
-            new: 2,
-            unchanged: 0
-        }
-    );
-    let version = async || {
-        call!(suite, season(block, YEAR))
-            .unwrap()
-            .unwrap()
-            .versions_now
-            .log
-    };
+    assert_eq!(append(&entries).await.unwrap(), Appended { new: 2, unchanged: 0 });
+    let version = async || call!(suite, season(block, YEAR)).unwrap().unwrap().versions_now.log;
     assert_eq!(version().await, 1);
 
-    let again = LogEntry {
-        received_at: hours(99),
-        ..entries[0].clone()
-    };
+    let again = LogEntry { received_at: hours(99), ..entries[0].clone() };
     let got = append(std::slice::from_ref(&again)).await.unwrap();
-    assert_eq!(
-        got,
-        Appended {
-            new: 0,
-            unchanged: 1
-        }
-    );
+    assert_eq!(got, Appended { new: 0, unchanged: 1 });
     assert_eq!(version().await, 1);
     let log = call!(suite, log(block, YEAR)).unwrap();
-    assert_eq!(
-        log,
-        [entries[1].clone(), entries[0].clone()],
-        "in order of id"
-    );
+    assert_eq!(log, [entries[1].clone(), entries[0].clone()], "in order of id");
 
     // Another content under a known id refuses the whole batch.
-    let batch = [
-        rows::entry("c", hours(4), "rain"),
-        rows::entry("a", hours(3), "no bees"),
-    ];
+    let batch = [rows::entry("c", hours(4), "rain"), rows::entry("a", hours(3), "no bees")];
     let refused = append(&batch).await.unwrap_err();
-    assert!(
-        matches!(&refused, StoreError::Conflict { what } if what.contains("`a`")),
-        "{refused}"
-    );
+    assert!(matches!(&refused, StoreError::Conflict { what } if what.contains("`a`")), "{refused}");
     assert_eq!(call!(suite, log(block, YEAR)).unwrap().len(), 2);
     assert_eq!(version().await, 1);
-    let twice = [
-        rows::entry("d", hours(4), "rain"),
-        rows::entry("d", hours(4), "sun"),
-    ];
+    let twice = [rows::entry("d", hours(4), "rain"), rows::entry("d", hours(4), "sun")];
     assert!(append(&twice).await.is_err());
 
-    let many: Vec<LogEntry> = (0..450)
-        .map(|n| rows::entry(&format!("n{n:03}"), hours(n), "count"))
-        .collect();
-    assert_eq!(
-        append(&many).await.unwrap(),
-        Appended {
-            new: 450,
-            unchanged: 0
-        }
-    );
+    let many: Vec<LogEntry> = (0..450).map(|n| rows::entry(&format!("n{n:03}"), hours(n), "count")).collect();
+    assert_eq!(append(&many).await.unwrap(), Appended { new: 450, unchanged: 0 });
     assert_eq!(version().await, 2);
     assert_eq!(call!(suite, log(block, YEAR)).unwrap().len(), 452);
 }

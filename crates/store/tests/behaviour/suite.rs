@@ -16,21 +16,14 @@ pub struct Suite {
 impl Suite {
     /// A database that is not open yet.
     pub fn new(url: &str) -> Suite {
-        Suite {
-            url: url.to_owned(),
-            store: None,
-            called: Mutex::default(),
-        }
+        Suite { url: url.to_owned(), store: None, called: Mutex::default() }
     }
 
     /// The same, open.
     pub async fn opened(self) -> Suite {
         self.called("open");
         let store = Store::open(&self.url).await.unwrap();
-        Suite {
-            store: Some(store),
-            ..self
-        }
+        Suite { store: Some(store), ..self }
     }
 
     /// The open database.
@@ -40,10 +33,7 @@ impl Suite {
 
     /// Notes that a method is called.
     pub fn called(&self, name: &'static str) {
-        assert!(
-            METHODS.contains(&name),
-            "`{name}` is no method of the store"
-        );
+        assert!(METHODS.contains(&name), "`{name}` is no method of the store");
         self.called.lock().unwrap().insert(name);
     }
 
@@ -56,10 +46,7 @@ impl Suite {
     /// Fails while the list of methods has one that was not called.
     pub fn all_methods_were_called(&self) {
         let called = self.called.lock().unwrap();
-        let left: Vec<_> = METHODS
-            .iter()
-            .filter(|name| !called.contains(*name))
-            .collect();
+        let left: Vec<_> = METHODS.iter().filter(|name| !called.contains(*name)).collect();
         assert!(left.is_empty(), "the suite calls none of {left:?}");
         println!("{} methods called", called.len());
     }

@@ -9,28 +9,17 @@ use crate::rows::{self, Orchard, SPRING, hours};
 use crate::suite::{Suite, call};
 
 fn upload(stored: u64, unchanged: u64, corrected: u64) -> Upload {
-    Upload {
-        stored,
-        unchanged,
-        corrected,
-    }
+    Upload { stored, unchanged, corrected }
 }
 
 pub async fn sources(suite: &Suite) {
     let orchard = Orchard::planted(suite, 0).await;
     let feed = rows::feed(&orchard.site.id, &rows::id("cell"));
     call!(suite, add_source(&feed)).unwrap();
-    assert_eq!(
-        call!(suite, source(&feed.id)).unwrap().as_ref(),
-        Some(&feed)
-    );
+    assert_eq!(call!(suite, source(&feed.id)).unwrap().as_ref(), Some(&feed));
     assert_eq!(call!(suite, source("none")).unwrap(), None);
     let sources = call!(suite, sources_of(&orchard.site.id)).unwrap();
-    assert_eq!(
-        sources,
-        [orchard.station.clone(), feed.clone()],
-        "in order of trust"
-    );
+    assert_eq!(sources, [orchard.station.clone(), feed.clone()], "in order of trust");
 
     let mapping = json!({ "unit": "celsius" });
     call!(suite, set_mapping(&orchard.station.id, &mapping)).unwrap();
@@ -38,47 +27,20 @@ pub async fn sources(suite: &Suite) {
     assert_eq!(changed.mapping, Some(mapping.clone()));
     assert!(call!(suite, set_mapping("none", &mapping)).is_err());
 
-    let same_name = Source {
-        id: rows::id("source"),
-        ..orchard.station.clone()
-    };
-    assert!(matches!(
-        call!(suite, add_source(&same_name)),
-        Err(StoreError::Conflict { .. })
-    ));
-    let no_cell = Source {
-        cell: None,
-        name: "Second grid".into(),
-        ..feed
-    };
-    assert!(matches!(
-        call!(suite, add_source(&no_cell)),
-        Err(StoreError::Refused(_))
-    ));
-    let hand = Source {
-        way: Way::Hand,
-        provider: Some("sky".into()),
-        ..same_name
-    };
-    assert!(matches!(
-        call!(suite, add_source(&hand)),
-        Err(StoreError::Refused(_))
-    ));
+    let same_name = Source { id: rows::id("source"), ..orchard.station.clone() };
+    assert!(matches!(call!(suite, add_source(&same_name)), Err(StoreError::Conflict { .. })));
+    let no_cell = Source { cell: None, name: "Second grid".into(), ..feed };
+    assert!(matches!(call!(suite, add_source(&no_cell)), Err(StoreError::Refused(_))));
+    let hand = Source { way: Way::Hand, provider: Some("sky".into()), ..same_name };
+    assert!(matches!(call!(suite, add_source(&hand)), Err(StoreError::Refused(_))));
 }
 
 async fn version(suite: &Suite, orchard: &Orchard) -> i64 {
-    call!(suite, site(&orchard.site.id))
-        .unwrap()
-        .unwrap()
-        .version
+    call!(suite, site(&orchard.site.id)).unwrap().unwrap().version
 }
 
 async fn stored(suite: &Suite, orchard: &Orchard) -> Vec<Reading> {
-    let all = call!(
-        suite,
-        readings(&orchard.site.id, Instant::MIN, Instant::MAX)
-    )
-    .unwrap();
+    let all = call!(suite, readings(&orchard.site.id, Instant::MIN, Instant::MAX)).unwrap();
     assert_eq!(all[0].0.id, orchard.station.id);
     all.into_iter().next().unwrap().1
 }
@@ -87,37 +49,19 @@ pub async fn uploads(suite: &Suite) {
     let orchard = Orchard::planted(suite, 0).await;
     let id = orchard.station.id.as_str();
     let day = rows::readings(0, 24);
-    assert_eq!(
-        call!(suite, store_readings(id, &[], SPRING)).unwrap(),
-        upload(0, 0, 0)
-    );
+    assert_eq!(call!(suite, store_readings(id, &[], SPRING)).unwrap(), upload(0, 0, 0));
     assert_eq!(version(suite, &orchard).await, 1);
 
     let mut backwards = day.clone();
     backwards.reverse();
-    assert_eq!(
-        call!(suite, store_readings(id, &backwards, SPRING)).unwrap(),
-        upload(24, 0, 0)
-    );
+    assert_eq!(call!(suite, store_readings(id, &backwards, SPRING)).unwrap(), upload(24, 0, 0));
     assert_eq!(version(suite, &orchard).await, 2);
     let back = stored(suite, &orchard).await;
     assert_eq!(back, day);
-    assert!(
-        back.iter()
-            .zip(&day)
-            .all(|(a, b)| a.celsius.to_bits() == b.celsius.to_bits()),
-        "to the bit"
-    );
+    assert!(back.iter().zip(&day).all(|(a, b)| a.celsius.to_bits() == b.celsius.to_bits()), "to the bit");
 
-    assert_eq!(
-        call!(suite, store_readings(id, &day, SPRING)).unwrap(),
-        upload(0, 24, 0)
-    );
-    assert_eq!(
-        version(suite, &orchard).await,
-        2,
-        "nothing new raises nothing"
-    );
+    assert_eq!(call!(suite, store_readings(id, &day, SPRING)).unwrap(), upload(0, 24, 0));
+    assert_eq!(version(suite, &orchard).await, 2, "nothing new raises nothing");
 
     // One corrected by a last bit, one by its flag, one added twice: the later
     // holds.
@@ -127,50 +71,25 @@ pub async fn uploads(suite: &Suite) {
     second.push(Reading::instant(hours(30), 1.0));
     second.push(Reading::mean_ending(hours(30), 3_600, -0.0));
     let later = SPRING.plus(600);
-    assert_eq!(
-        call!(suite, store_readings(id, &second, later)).unwrap(),
-        upload(1, 22, 2)
-    );
+    assert_eq!(call!(suite, store_readings(id, &second, later)).unwrap(), upload(1, 22, 2));
     assert_eq!(version(suite, &orchard).await, 3);
     let back = stored(suite, &orchard).await;
     assert_eq!(back[3].celsius.to_bits(), second[3].celsius.to_bits());
     assert_eq!(back[5], second[5]);
-    assert_eq!(
-        (back[24].span, back[24].celsius.to_bits()),
-        (3_600, 0.0_f64.to_bits())
-    );
-    assert_eq!(
-        call!(suite, store_readings(id, &second, later)).unwrap(),
-        upload(0, 25, 0)
-    );
+    assert_eq!((back[24].span, back[24].celsius.to_bits()), (3_600, 0.0_f64.to_bits()));
+    assert_eq!(call!(suite, store_readings(id, &second, later)).unwrap(), upload(0, 25, 0));
 
     let third = [Reading::instant(hours(3), 1.5)];
-    assert_eq!(
-        call!(suite, store_readings(id, &third, later)).unwrap(),
-        upload(0, 0, 1)
-    );
+    assert_eq!(call!(suite, store_readings(id, &third, later)).unwrap(), upload(0, 0, 1));
     let earlier = call!(suite, earlier_readings(id, hours(0), hours(4))).unwrap();
-    let kept: Vec<_> = earlier
-        .iter()
-        .map(|e| (e.reading, e.received_at, e.replaced_at))
-        .collect();
-    assert_eq!(
-        kept,
-        [(day[3], SPRING, later), (second[3], later, later)],
-        "nothing is lost"
-    );
+    let kept: Vec<_> = earlier.iter().map(|e| (e.reading, e.received_at, e.replaced_at)).collect();
+    assert_eq!(kept, [(day[3], SPRING, later), (second[3], later, later)], "nothing is lost");
 
     let mut broken = rows::readings(40, 50);
     broken[9].celsius = f64::NAN;
-    assert!(matches!(
-        call!(suite, store_readings(id, &broken, later)),
-        Err(StoreError::Refused(_))
-    ));
+    assert!(matches!(call!(suite, store_readings(id, &broken, later)), Err(StoreError::Refused(_))));
     assert_eq!(stored(suite, &orchard).await.len(), 25, "all or none");
-    assert!(matches!(
-        call!(suite, store_readings("none", &day, SPRING)),
-        Err(StoreError::NotFound { .. })
-    ));
+    assert!(matches!(call!(suite, store_readings("none", &day, SPRING)), Err(StoreError::NotFound { .. })));
 }
 
 pub async fn large_uploads(suite: &Suite) {
@@ -180,10 +99,7 @@ pub async fn large_uploads(suite: &Suite) {
     // what is there, across several statements.
     let all = rows::readings(0, 9_001);
     let even: Vec<Reading> = all.iter().step_by(2).copied().collect();
-    assert_eq!(
-        call!(suite, store_readings(id, &even, SPRING)).unwrap(),
-        upload(4_501, 0, 0)
-    );
+    assert_eq!(call!(suite, store_readings(id, &even, SPRING)).unwrap(), upload(4_501, 0, 0));
     let mut changed = all.clone();
     for reading in changed.iter_mut().step_by(10) {
         reading.celsius += 0.1;
@@ -210,20 +126,13 @@ pub async fn pages(suite: &Suite) {
 
     let both = call!(suite, readings(&orchard.site.id, hours(10), hours(12))).unwrap();
     assert_eq!(both[0].1, day[10..=12]);
-    assert_eq!(
-        (both[1].0.id.as_str(), both[1].1.as_slice()),
-        (hand.id.as_str(), &day[10..12])
-    );
+    assert_eq!((both[1].0.id.as_str(), both[1].1.as_slice()), (hand.id.as_str(), &day[10..12]));
 
     let mut seen = Vec::new();
     let mut last: Option<(Instant, String)> = None;
     loop {
         let after = last.as_ref().map(|(at, id)| (*at, id.as_str()));
-        let page = call!(
-            suite,
-            readings_page(&orchard.site.id, hours(2), hours(20), after, 5)
-        )
-        .unwrap();
+        let page = call!(suite, readings_page(&orchard.site.id, hours(2), hours(20), after, 5)).unwrap();
         assert!(page.len() <= 5);
         let Some((id, reading)) = page.last() else {
             break;
@@ -232,10 +141,7 @@ pub async fn pages(suite: &Suite) {
         seen.extend(page);
     }
     assert_eq!(seen.len(), 19 + 10);
-    assert!(
-        seen.is_sorted_by(|a, b| (a.1.at, &a.0) < (b.1.at, &b.0)),
-        "each once, in order"
-    );
+    assert!(seen.is_sorted_by(|a, b| (a.1.at, &a.0) < (b.1.at, &b.0)), "each once, in order");
 }
 
 pub async fn fetches(suite: &Suite) {
@@ -247,9 +153,7 @@ pub async fn fetches(suite: &Suite) {
 
     let issued = |at: i64, celsius: f64| Forecast {
         issued_at: hours(at),
-        hours: (at + 1..at + 5)
-            .map(|hour| Reading::instant(hours(hour), celsius))
-            .collect(),
+        hours: (at + 1..at + 5).map(|hour| Reading::instant(hours(hour), celsius)).collect(),
     };
     let past = rows::readings(0, 3);
     let first = issued(2, 0.1 + 0.2);
@@ -259,36 +163,20 @@ pub async fn fetches(suite: &Suite) {
     let held = call!(suite, latest_forecast(site_id)).unwrap();
     assert_eq!(held, Some((feed.id.clone(), first.clone())));
 
-    call!(
-        suite,
-        store_fetch(&feed.id, &past, Some(&first), hours(2).plus(60))
-    )
-    .unwrap();
+    call!(suite, store_fetch(&feed.id, &past, Some(&first), hours(2).plus(60))).unwrap();
     call!(suite, store_fetch(&feed.id, &past, None, hours(2).plus(90))).unwrap();
-    assert_eq!(
-        version(suite, &orchard).await,
-        2,
-        "the same again raises nothing"
-    );
+    assert_eq!(version(suite, &orchard).await, 2, "the same again raises nothing");
 
     let second = issued(3, 12.0);
     call!(suite, store_fetch(&feed.id, &past, Some(&second), hours(3))).unwrap();
     assert_eq!(version(suite, &orchard).await, 3);
     let older = issued(1, 30.0);
     call!(suite, store_fetch(&feed.id, &past, Some(&older), hours(4))).unwrap();
-    assert_eq!(
-        version(suite, &orchard).await,
-        3,
-        "an older issue does not take over"
-    );
+    assert_eq!(version(suite, &orchard).await, 3, "an older issue does not take over");
     let weather = call!(suite, site_weather(site_id, hours(1), hours(9))).unwrap();
     assert_eq!(weather.forecast, Some(second));
     assert_eq!(weather.site.version, 3);
-    let ids: Vec<_> = weather
-        .sources
-        .iter()
-        .map(|(source, _)| source.id.as_str())
-        .collect();
+    let ids: Vec<_> = weather.sources.iter().map(|(source, _)| source.id.as_str()).collect();
     assert_eq!(ids, [orchard.station.id.as_str(), feed.id.as_str()]);
     assert_eq!(weather.sources[0].1, []);
     assert_eq!(weather.sources[1].1, past[1..]);

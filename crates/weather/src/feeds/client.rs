@@ -60,10 +60,8 @@ pub fn client(settings: &ClientSettings) -> Result<reqwest::Client, Cause> {
 }
 
 fn follow(attempt: Attempt<'_>) -> reqwest::redirect::Action {
-    let asked = attempt
-        .previous()
-        .first()
-        .map(|url| (url.scheme(), url.host_str(), url.port_or_known_default()));
+    let asked =
+        attempt.previous().first().map(|url| (url.scheme(), url.host_str(), url.port_or_known_default()));
     let next = attempt.url();
     let same = asked == Some((next.scheme(), next.host_str(), next.port_or_known_default()));
     if !same {

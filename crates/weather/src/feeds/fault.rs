@@ -50,9 +50,7 @@ pub enum Cause {
     #[error("gave no whole answer in time: {0}")]
     TimedOut(String),
     /// It sends elsewhere, or in circles.
-    #[error(
-        "sends the request elsewhere, which is not followed; set the base URL to the right host: {0}"
-    )]
+    #[error("sends the request elsewhere, which is not followed; set the base URL to the right host: {0}")]
     Redirected(String),
     /// The answer broke off.
     #[error("the answer broke off: {0}")]
@@ -138,11 +136,7 @@ impl Cause {
 impl FeedError {
     pub(super) fn new(provider: &'static str, cause: Cause, now: Instant) -> FeedError {
         let retry = cause.retry(now);
-        FeedError {
-            provider,
-            cause,
-            retry,
-        }
+        FeedError { provider, cause, retry }
     }
 
     /// The same, but not before the pause that the provider asked for.
@@ -173,20 +167,12 @@ fn after_limit(reason: &str, now: Instant) -> Instant {
 
 /// A provider's words, shortened and on one line.
 pub(super) fn words(text: &str) -> String {
-    let mut short: String = text
-        .trim()
-        .chars()
-        .take(MOST_WORDS)
-        .map(|sign| if sign.is_control() { ' ' } else { sign })
-        .collect();
+    let mut short: String =
+        text.trim().chars().take(MOST_WORDS).map(|sign| if sign.is_control() { ' ' } else { sign }).collect();
     if text.trim().chars().nth(MOST_WORDS).is_some() {
         short.push('…');
     }
-    if short.is_empty() {
-        "no reason given".to_owned()
-    } else {
-        short
-    }
+    if short.is_empty() { "no reason given".to_owned() } else { short }
 }
 
 /// An error and what lies beneath it.
@@ -212,27 +198,15 @@ mod tests {
         let at = |text: &str| Instant::parse(text).unwrap();
         let now = at("2026-05-01T10:20:30Z");
         let cases = [
-            (
-                "Minutely API request limit exceeded. Please try again in one minute.",
-                "2026-05-01T10:21:00Z",
-            ),
-            (
-                "Hourly API request limit exceeded. Please try again in the next hour.",
-                "2026-05-01T11:00:00Z",
-            ),
-            (
-                "Daily API request limit exceeded. Please try again tomorrow.",
-                "2026-05-02T00:00:00Z",
-            ),
+            ("Minutely API request limit exceeded. Please try again in one minute.", "2026-05-01T10:21:00Z"),
+            ("Hourly API request limit exceeded. Please try again in the next hour.", "2026-05-01T11:00:00Z"),
+            ("Daily API request limit exceeded. Please try again tomorrow.", "2026-05-02T00:00:00Z"),
             ("Too many concurrent requests", "2026-05-01T10:21:30Z"),
             ("Slow down.", "2026-05-01T11:00:00Z"),
         ];
         for (reason, expected) in cases {
             assert_eq!(after_limit(reason, now), at(expected), "{reason}");
         }
-        assert_eq!(
-            after_limit("minutely", at("2026-05-01T10:20:00Z")),
-            at("2026-05-01T10:21:00Z")
-        );
+        assert_eq!(after_limit("minutely", at("2026-05-01T10:20:00Z")), at("2026-05-01T10:21:00Z"));
     }
 }

@@ -68,12 +68,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Settings {
-            base_url: DEFAULT_BASE_URL.to_owned(),
-            api_key: None,
-            past_days: 3,
-            forecast_days: 5,
-        }
+        Settings { base_url: DEFAULT_BASE_URL.to_owned(), api_key: None, past_days: 3, forecast_days: 5 }
     }
 }
 
@@ -95,10 +90,7 @@ impl OpenMeteo {
     /// [`Cause::Request`] naming the setting that is wrong.
     pub fn new(settings: Settings, client: Client) -> Result<OpenMeteo, Cause> {
         let wrong = |text: String| Err(Cause::Request(text));
-        let address = format!(
-            "{}/v1/forecast",
-            settings.base_url.trim().trim_end_matches('/')
-        );
+        let address = format!("{}/v1/forecast", settings.base_url.trim().trim_end_matches('/'));
         let url = match Url::parse(&address) {
             Ok(url)
                 if matches!(url.scheme(), "http" | "https")
@@ -108,16 +100,11 @@ impl OpenMeteo {
                 url
             }
             _ => {
-                return wrong(format!(
-                    "base URL: expected an address like {DEFAULT_BASE_URL}"
-                ));
+                return wrong(format!("base URL: expected an address like {DEFAULT_BASE_URL}"));
             }
         };
         if settings.past_days > MOST_PAST_DAYS {
-            return wrong(format!(
-                "past days: {} is outside 0 to {MOST_PAST_DAYS}",
-                settings.past_days
-            ));
+            return wrong(format!("past days: {} is outside 0 to {MOST_PAST_DAYS}", settings.past_days));
         }
         if !(1..=MOST_FORECAST_DAYS).contains(&settings.forecast_days) {
             return wrong(format!(
@@ -125,11 +112,7 @@ impl OpenMeteo {
                 settings.forecast_days
             ));
         }
-        let key = match settings
-            .api_key
-            .as_ref()
-            .map(|key| HeaderValue::from_str(key.0.trim()))
-        {
+        let key = match settings.api_key.as_ref().map(|key| HeaderValue::from_str(key.0.trim())) {
             Some(Err(_)) => return wrong("API key: has signs that no key has".to_owned()),
             Some(Ok(mut key)) => {
                 key.set_sensitive(true);
@@ -147,20 +130,14 @@ impl OpenMeteo {
         })
     }
 
-    async fn fetch_all(
-        &self,
-        cells: &[CellRequest],
-        now: Instant,
-    ) -> Result<Vec<CellAnswer>, FeedError> {
+    async fn fetch_all(&self, cells: &[CellRequest], now: Instant) -> Result<Vec<CellAnswer>, FeedError> {
         if let Err(cause) = askable(cells) {
             return Err(FeedError::new(PROVIDER, cause, now));
         }
         // A list of heights must be as long as that of places: cells without
         // one are asked for on their own, and get the provider's height.
-        let (with, without): (Vec<_>, Vec<_>) = cells
-            .iter()
-            .enumerate()
-            .partition(|(_, cell)| cell.elevation_m.is_some());
+        let (with, without): (Vec<_>, Vec<_>) =
+            cells.iter().enumerate().partition(|(_, cell)| cell.elevation_m.is_some());
         let mut answers = Vec::with_capacity(cells.len());
         for part in [with, without] {
             let (places, asked): (Vec<usize>, Vec<&CellRequest>) = part.into_iter().unzip();
@@ -172,20 +149,13 @@ impl OpenMeteo {
         Ok(answers.into_iter().map(|(_, answer)| answer).collect())
     }
 
-    async fn ask(
-        &self,
-        cells: &[&CellRequest],
-        now: Instant,
-    ) -> Result<Vec<CellAnswer>, FeedError> {
+    async fn ask(&self, cells: &[&CellRequest], now: Instant) -> Result<Vec<CellAnswer>, FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
         let mut request = self.client.get(self.url.clone()).query(&self.query(cells));
         if let Some(key) = &self.key {
             request = request.header("X-Api-Key", key);
         }
-        let response = request
-            .send()
-            .await
-            .map_err(|error| failed(Cause::of(error)))?;
+        let response = request.send().await.map_err(|error| failed(Cause::of(error)))?;
         let status = response.status();
         if status != StatusCode::OK {
             let pause = asked_pause(&response);
@@ -200,11 +170,7 @@ impl OpenMeteo {
     fn query(&self, cells: &[&CellRequest]) -> Vec<(&'static str, String)> {
         // Four decimals are 11 m, far below any grid.
         let list = |of: &dyn Fn(&CellRequest) -> String| {
-            cells
-                .iter()
-                .map(|cell| of(cell))
-                .collect::<Vec<_>>()
-                .join(",")
+            cells.iter().map(|cell| of(cell)).collect::<Vec<_>>().join(",")
         };
         let mut query = vec![
             ("latitude", list(&|cell| format!("{:.4}", cell.latitude))),
@@ -216,10 +182,8 @@ impl OpenMeteo {
             ("forecast_days", self.forecast_days.to_string()),
         ];
         if cells.iter().all(|cell| cell.elevation_m.is_some()) {
-            let height = |cell: &CellRequest| {
-                cell.elevation_m
-                    .map_or(String::new(), |metres| format!("{metres:.0}"))
-            };
+            let height =
+                |cell: &CellRequest| cell.elevation_m.map_or(String::new(), |metres| format!("{metres:.0}"));
             query.push(("elevation", list(&height)));
         }
         query
@@ -267,10 +231,7 @@ impl Feed for OpenMeteo {
 /// Whether these cells can be asked for in one request.
 fn askable(cells: &[CellRequest]) -> Result<(), Cause> {
     if cells.len() > MOST_CELLS {
-        return Err(Cause::Request(format!(
-            "{} cells at once; at most {MOST_CELLS}",
-            cells.len()
-        )));
+        return Err(Cause::Request(format!("{} cells at once; at most {MOST_CELLS}", cells.len())));
     }
     let nowhere = cells.iter().find(|cell| {
         !(cell.latitude.abs() <= 90.0 && cell.longitude.abs() <= 180.0)
@@ -278,23 +239,13 @@ fn askable(cells: &[CellRequest]) -> Result<(), Cause> {
     });
     match nowhere {
         None => Ok(()),
-        Some(cell) => Err(Cause::Request(format!(
-            "cell {} lies nowhere on the map",
-            cell.cell
-        ))),
+        Some(cell) => Err(Cause::Request(format!("cell {} lies nowhere on the map", cell.cell))),
     }
 }
 
 /// Seconds that the provider, or a proxy before it, asks to wait.
 fn asked_pause(response: &Response) -> Option<i64> {
-    response
-        .headers()
-        .get(RETRY_AFTER)?
-        .to_str()
-        .ok()?
-        .trim()
-        .parse()
-        .ok()
+    response.headers().get(RETRY_AFTER)?.to_str().ok()?.trim().parse().ok()
 }
 
 /// The whole body, when it is not longer than `most`.

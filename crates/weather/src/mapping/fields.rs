@@ -38,14 +38,7 @@ impl Mapping {
         let checks = fields.word("checks", &["on", "off"]) != Some("off");
         let comma = fields.word("decimal", &[".", ","]) == Some(",");
         let reading_kind = fields
-            .word(
-                "reading_kind",
-                &[
-                    Kind::Station.word(),
-                    Kind::ModelAnalysis.word(),
-                    Kind::Hand.word(),
-                ],
-            )
+            .word("reading_kind", &[Kind::Station.word(), Kind::ModelAnalysis.word(), Kind::Hand.word()])
             .and_then(Kind::named)
             .unwrap_or(Kind::Station);
         let rows_where = fields.pairs("where");
@@ -53,10 +46,7 @@ impl Mapping {
         if missing.len() > MOST_MISSING_MARKS {
             fields.fault(
                 "missing",
-                format!(
-                    "has {} marks; at most {MOST_MISSING_MARKS} are taken",
-                    missing.len()
-                ),
+                format!("has {} marks; at most {MOST_MISSING_MARKS} are taken", missing.len()),
             );
         }
         let delimiter = read_delimiter(fields);
@@ -76,11 +66,7 @@ impl Mapping {
             rows_where,
             checks,
             delimiter: delimiter?,
-            decimal: if comma {
-                Decimal::Comma
-            } else {
-                Decimal::Point
-            },
+            decimal: if comma { Decimal::Comma } else { Decimal::Point },
             encoding: encoding?,
             missing,
             role: role?,
@@ -141,25 +127,20 @@ fn read_interval(fields: &Fields<'_>) -> Option<Interval> {
     let kind = kind?;
     if kind == "instant" {
         if fields.has("interval_minutes") {
-            fields.fault(
-                "interval_minutes",
-                "belongs to means; with kind = instant leave it out",
-            );
+            fields.fault("interval_minutes", "belongs to means; with kind = instant leave it out");
         }
         return Some(Interval::Instant);
     }
     if !fields.has("interval_minutes") {
         fields.fault(
             "interval_minutes",
-            format!("is missing; kind = {kind} needs the minutes of one mean, 1 to {LONGEST_INTERVAL_MINUTES}"),
+            format!(
+                "is missing; kind = {kind} needs the minutes of one mean, 1 to {LONGEST_INTERVAL_MINUTES}"
+            ),
         );
     }
     let seconds = minutes? * MINUTE;
-    Some(if kind == "mean-ending" {
-        Interval::MeanEnding(seconds)
-    } else {
-        Interval::MeanStarting(seconds)
-    })
+    Some(if kind == "mean-ending" { Interval::MeanEnding(seconds) } else { Interval::MeanStarting(seconds) })
 }
 
 fn read_delimiter(fields: &Fields<'_>) -> Option<u8> {
@@ -167,11 +148,7 @@ fn read_delimiter(fields: &Fields<'_>) -> Option<u8> {
         return Some(b',');
     };
     match text.as_bytes() {
-        [byte]
-            if byte.is_ascii()
-                && !byte.is_ascii_alphanumeric()
-                && !b"\"\r\n\0.+-".contains(byte) =>
-        {
+        [byte] if byte.is_ascii() && !byte.is_ascii_alphanumeric() && !b"\"\r\n\0.+-".contains(byte) => {
             Some(*byte)
         }
         _ => {
@@ -207,10 +184,7 @@ fn read_role(fields: &Fields<'_>) -> Option<Role> {
             issued_at.map(|issued_at| Role::Forecast { issued_at })
         }
         (false, Some(_)) => {
-            fields.fault(
-                "issued_at",
-                "belongs to a forecast; set role = forecast or leave it out",
-            );
+            fields.fault("issued_at", "belongs to a forecast; set role = forecast or leave it out");
             Some(Role::Observed)
         }
         (false, None) => Some(Role::Observed),

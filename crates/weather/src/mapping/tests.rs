@@ -27,14 +27,8 @@ fn defaults_are_those_of_the_season_file() {
     assert_eq!(read.time_format, TimeFormat::Rfc3339);
     assert_eq!(read.time_zone, None);
     assert_eq!(read.interval, Interval::Instant);
-    assert_eq!(
-        (read.delimiter, read.decimal, read.encoding),
-        (b',', Decimal::Point, UTF_8)
-    );
-    assert_eq!(
-        (read.role, read.reading_kind, read.checks),
-        (Role::Observed, Kind::Station, true)
-    );
+    assert_eq!((read.delimiter, read.decimal, read.encoding), (b',', Decimal::Point, UTF_8));
+    assert_eq!((read.role, read.reading_kind, read.checks), (Role::Observed, Kind::Station, true));
 }
 
 #[test]
@@ -52,22 +46,14 @@ fn a_table_comes_back_whole() {
     let plain = mapping(&plain()).unwrap();
     assert_eq!(mapping(&plain.to_json()).unwrap(), plain);
     for zone in ["UTC", "-03:30", "America/New_York"] {
-        let read = mapping(&with(
-            json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": zone }),
-        ))
-        .unwrap();
+        let read = mapping(&with(json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": zone }))).unwrap();
         assert_eq!(read.to_json()["time_zone"], zone);
     }
 }
 
 #[test]
 fn a_time_needs_a_zone_unless_it_carries_its_offset() {
-    for format in [
-        "%Y-%m-%d %H:%M:%S%z",
-        "%Y-%m-%dT%H:%M:%S%:z",
-        "%s",
-        "rfc3339",
-    ] {
+    for format in ["%Y-%m-%d %H:%M:%S%z", "%Y-%m-%dT%H:%M:%S%:z", "%s", "rfc3339"] {
         mapping(&with(json!({ "time_format": format })))
             .unwrap_or_else(|faults| panic!("{format}: {faults}"));
     }
@@ -80,139 +66,48 @@ fn a_time_needs_a_zone_unless_it_carries_its_offset() {
 fn each_fault_is_named_at_its_place() {
     let table = [
         (json!({ "time_column": null }), "/time_column", "missing"),
-        (
-            json!({ "temperature_column": " " }),
-            "/temperature_column",
-            "blank",
-        ),
-        (
-            json!({ "temperature_column": "time_hour" }),
-            "/temperature_column",
-            "time column",
-        ),
+        (json!({ "temperature_column": " " }), "/temperature_column", "blank"),
+        (json!({ "temperature_column": "time_hour" }), "/temperature_column", "time column"),
         (json!({ "unit": null }), "/unit", "missing"),
-        (
-            json!({ "unit": "rankine" }),
-            "/unit",
-            "celsius, fahrenheit, kelvin",
-        ),
+        (json!({ "unit": "rankine" }), "/unit", "celsius, fahrenheit, kelvin"),
         (json!({ "kind": null }), "/kind", "missing"),
         (json!({ "kind": "mean" }), "/kind", "mean-ending"),
-        (
-            json!({ "kind": "mean-ending" }),
-            "/interval_minutes",
-            "missing",
-        ),
-        (
-            json!({ "kind": "mean-ending", "interval_minutes": 1441 }),
-            "/interval_minutes",
-            "1 to 1440",
-        ),
-        (
-            json!({ "kind": "mean-ending", "interval_minutes": 0 }),
-            "/interval_minutes",
-            "1 to 1440",
-        ),
-        (
-            json!({ "interval_minutes": 60 }),
-            "/interval_minutes",
-            "leave it out",
-        ),
+        (json!({ "kind": "mean-ending" }), "/interval_minutes", "missing"),
+        (json!({ "kind": "mean-ending", "interval_minutes": 1441 }), "/interval_minutes", "1 to 1440"),
+        (json!({ "kind": "mean-ending", "interval_minutes": 0 }), "/interval_minutes", "1 to 1440"),
+        (json!({ "interval_minutes": 60 }), "/interval_minutes", "leave it out"),
         (
             json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "Atlantis/Capital" }),
             "/time_zone",
             "Atlantis/Capital",
         ),
-        (
-            json!({ "time_zone": "Atlantis/Capital" }),
-            "/time_zone",
-            "IANA",
-        ),
-        (
-            json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "+1" }),
-            "/time_zone",
-            "+01:00",
-        ),
-        (
-            json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "+15:00" }),
-            "/time_zone",
-            "+01:00",
-        ),
-        (
-            json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "+0é:0" }),
-            "/time_zone",
-            "+01:00",
-        ),
-        (
-            json!({ "time_format": "%Y-%Q", "time_zone": "UTC" }),
-            "/time_format",
-            "strftime",
-        ),
-        (
-            json!({ "time_format": "%Y-%m-%d", "time_zone": "UTC" }),
-            "/time_format",
-            "hour",
-        ),
-        (
-            json!({ "time_format": "%d.%m. %H:%M", "time_zone": "UTC" }),
-            "/time_format",
-            "year",
-        ),
-        (
-            json!({ "time_format": "%Y-%m-%d %I:%M", "time_zone": "UTC" }),
-            "/time_format",
-            "%p",
-        ),
-        (
-            json!({ "time_format": "iso", "time_zone": "UTC" }),
-            "/time_format",
-            "iso",
-        ),
-        (
-            json!({ "date_column": "day" }),
-            "/time_format",
-            "date_column",
-        ),
+        (json!({ "time_zone": "Atlantis/Capital" }), "/time_zone", "IANA"),
+        (json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "+1" }), "/time_zone", "+01:00"),
+        (json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "+15:00" }), "/time_zone", "+01:00"),
+        (json!({ "time_format": "%Y-%m-%d %H:%M", "time_zone": "+0é:0" }), "/time_zone", "+01:00"),
+        (json!({ "time_format": "%Y-%Q", "time_zone": "UTC" }), "/time_format", "strftime"),
+        (json!({ "time_format": "%Y-%m-%d", "time_zone": "UTC" }), "/time_format", "hour"),
+        (json!({ "time_format": "%d.%m. %H:%M", "time_zone": "UTC" }), "/time_format", "year"),
+        (json!({ "time_format": "%Y-%m-%d %I:%M", "time_zone": "UTC" }), "/time_format", "%p"),
+        (json!({ "time_format": "iso", "time_zone": "UTC" }), "/time_format", "iso"),
+        (json!({ "date_column": "day" }), "/time_format", "date_column"),
         (json!({ "where": { "origin": 4 } }), "/where/origin", "text"),
         (json!({ "checks": "maybe" }), "/checks", "on, off"),
         (json!({ "delimiter": "ab" }), "/delimiter", "one sign"),
         (json!({ "delimiter": "\"" }), "/delimiter", "one sign"),
         (json!({ "decimal": "'" }), "/decimal", "., ,"),
-        (
-            json!({ "encoding": "klingon" }),
-            "/encoding",
-            "windows-1252",
-        ),
+        (json!({ "encoding": "klingon" }), "/encoding", "windows-1252"),
         (json!({ "missing": [-999] }), "/missing/0", "text"),
         (json!({ "role": "forecast" }), "/issued_at", "missing"),
-        (
-            json!({ "role": "forecast", "issued_at": "soon" }),
-            "/issued_at",
-            "soon",
-        ),
-        (
-            json!({ "issued_at": "2013-05-01T00:00:00Z" }),
-            "/issued_at",
-            "forecast",
-        ),
-        (
-            json!({ "reading_kind": "guess" }),
-            "/reading_kind",
-            "station",
-        ),
-        (
-            json!({ "temprature_column": "temp" }),
-            "/temprature_column",
-            "not a field",
-        ),
+        (json!({ "role": "forecast", "issued_at": "soon" }), "/issued_at", "soon"),
+        (json!({ "issued_at": "2013-05-01T00:00:00Z" }), "/issued_at", "forecast"),
+        (json!({ "reading_kind": "guess" }), "/reading_kind", "station"),
+        (json!({ "temprature_column": "temp" }), "/temprature_column", "not a field"),
     ];
     for (change, pointer, expected) in table {
         let faults = mapping(&with(change.clone())).expect_err(&change.to_string());
         assert!(
-            faults
-                .0
-                .iter()
-                .any(|fault| fault.pointer == pointer && fault.detail.contains(expected)),
+            faults.0.iter().any(|fault| fault.pointer == pointer && fault.detail.contains(expected)),
             "{change}: {faults}"
         );
     }

@@ -3,11 +3,7 @@
 /// A number of `least` to `most` digits at the head of `rest`.
 #[inline]
 pub(super) fn digits(rest: &mut &[u8], least: usize, most: usize, strict: bool) -> Option<i64> {
-    let text = if strict {
-        *rest
-    } else {
-        rest.trim_ascii_start()
-    };
+    let text = if strict { *rest } else { rest.trim_ascii_start() };
     let mut value = 0;
     let mut count = 0;
     while count < most {
@@ -41,10 +37,7 @@ pub(super) fn fraction(rest: &mut &[u8]) -> Option<bool> {
     let Some((b'.', after)) = rest.split_first() else {
         return Some(false);
     };
-    let count = after
-        .iter()
-        .take_while(|byte| byte.is_ascii_digit())
-        .count();
+    let count = after.iter().take_while(|byte| byte.is_ascii_digit()).count();
     let (digits, after) = after.split_at(count);
     *rest = after;
     (count > 0).then(|| digits.iter().any(|digit| *digit != b'0'))

@@ -33,10 +33,7 @@ pub(super) fn moment(clock: WallClock, local: i64) -> Moment {
         LocalResult::Single(offset) => Moment::Once(seconds(offset)),
         LocalResult::Ambiguous(one, other) => {
             let (one, other) = (seconds(one), seconds(other));
-            Moment::Twice {
-                before: one.min(other),
-                after: one.max(other),
-            }
+            Moment::Twice { before: one.min(other), after: one.max(other) }
         }
         LocalResult::None => Moment::Never,
     }
@@ -58,11 +55,7 @@ pub(super) struct Doubled {
 /// the first run through the hour was before the clock was put back, and when
 /// the times fall back, the second run has begun. A file that has its newest
 /// row first is gone through from its end.
-pub(super) fn tell_apart(
-    doubled: &[Doubled],
-    newest_first: bool,
-    mut tell: impl FnMut(&Doubled, Instant),
-) {
+pub(super) fn tell_apart(doubled: &[Doubled], newest_first: bool, mut tell: impl FnMut(&Doubled, Instant)) {
     let mut last: Option<&Doubled> = None;
     let mut second = false;
     let mut go = |row| {

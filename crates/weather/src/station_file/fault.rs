@@ -79,9 +79,7 @@ pub enum FileFault {
         second: usize,
     },
     /// `where` leaves no row.
-    #[error(
-        "column `{column}`: no row has `{wanted}`{together}, which `where` asks for; found {found}"
-    )]
+    #[error("column `{column}`: no row has `{wanted}`{together}, which `where` asks for; found {found}")]
     NoRowMatches {
         /// Header of the column.
         column: String,
@@ -135,9 +133,7 @@ impl FileFault {
     /// pointer to the field.
     pub fn field(&self) -> Option<&'static str> {
         match self {
-            Self::Encoding { .. } | Self::OtherEncoding { .. } | Self::Nul { .. } => {
-                Some("encoding")
-            }
+            Self::Encoding { .. } | Self::OtherEncoding { .. } | Self::Nul { .. } => Some("encoding"),
             Self::MissingColumn { field, .. } | Self::ColumnTwice { field, .. } => Some(field),
             Self::NoRowMatches { .. } => Some("where"),
             Self::OtherUnit { .. } | Self::Implausible { .. } => Some("unit"),
@@ -156,22 +152,13 @@ pub enum Limit {
     #[error("the file has more than {} rows; split it by year", super::MAX_ROWS)]
     Rows,
     /// [`super::MAX_COLUMNS`].
-    #[error(
-        "the row has more than {} columns; expected a station's file",
-        super::MAX_COLUMNS
-    )]
+    #[error("the row has more than {} columns; expected a station's file", super::MAX_COLUMNS)]
     Columns,
     /// [`super::MAX_LINE_BYTES`].
-    #[error(
-        "the line has more than {} bytes; expected rows parted by line ends",
-        super::MAX_LINE_BYTES
-    )]
+    #[error("the line has more than {} bytes; expected rows parted by line ends", super::MAX_LINE_BYTES)]
     Line,
     /// [`super::MAX_LINE_BYTES`], in a row of several lines.
-    #[error(
-        "a quote that opens in this row is not closed within {} bytes",
-        super::MAX_LINE_BYTES
-    )]
+    #[error("a quote that opens in this row is not closed within {} bytes", super::MAX_LINE_BYTES)]
     Quote,
 }
 
@@ -210,22 +197,15 @@ impl fmt::Display for Listed {
         for (n, text) in self.texts.iter().enumerate() {
             write!(f, "{}`{text}`", if n > 0 { ", " } else { "" })?;
         }
-        if self.more {
-            f.write_str(" and more")
-        } else {
-            Ok(())
-        }
+        if self.more { f.write_str(" and more") } else { Ok(()) }
     }
 }
 
 /// A cell as a message shows it: shortened, on one line.
 pub(super) fn shown(cell: &[u8]) -> String {
     let text = String::from_utf8_lossy(cell);
-    let mut short: String = text
-        .chars()
-        .take(MOST_SHOWN)
-        .map(|sign| if sign.is_control() { ' ' } else { sign })
-        .collect();
+    let mut short: String =
+        text.chars().take(MOST_SHOWN).map(|sign| if sign.is_control() { ' ' } else { sign }).collect();
     if text.chars().nth(MOST_SHOWN).is_some() {
         short.push('…');
     }

@@ -20,10 +20,7 @@ pub(super) struct Header {
 
 impl Header {
     /// Finds the columns in the first record.
-    pub(super) fn of<R: Read>(
-        records: &Records<R>,
-        mapping: &Mapping,
-    ) -> Result<Header, FileFault> {
+    pub(super) fn of<R: Read>(records: &Records<R>, mapping: &Mapping) -> Result<Header, FileFault> {
         let names: Vec<String> = (0..records.columns())
             .map(|column| blanks_joined(&String::from_utf8_lossy(records.field(column))))
             .collect();
@@ -31,11 +28,7 @@ impl Header {
         let header = Header {
             columns: names.len(),
             time: find("time_column", &mapping.time_column)?,
-            date: mapping
-                .date_column
-                .as_deref()
-                .map(|column| find("date_column", column))
-                .transpose()?,
+            date: mapping.date_column.as_deref().map(|column| find("date_column", column)).transpose()?,
             temperature: find("temperature_column", &mapping.temperature_column)?,
             wanted: mapping
                 .rows_where
@@ -71,11 +64,7 @@ fn find(names: &[String], field: &'static str, column: &str) -> Result<usize, Fi
             field,
             column: column.to_owned(),
             found,
-            hint: if parted_otherwise {
-                "; set `delimiter` to the sign that parts the columns"
-            } else {
-                ""
-            },
+            hint: if parted_otherwise { "; set `delimiter` to the sign that parts the columns" } else { "" },
         });
     };
     match places.next() {
@@ -123,8 +112,7 @@ fn unit_named(name: &str, all: &[String]) -> Option<TemperatureUnit> {
 
 /// Whether `part` stands in `name` with no letter behind it: `°c`, not `°cal`.
 fn has_word(name: &str, part: &str) -> bool {
-    name.match_indices(part)
-        .any(|(at, _)| !name[at + part.len()..].starts_with(char::is_alphanumeric))
+    name.match_indices(part).any(|(at, _)| !name[at + part.len()..].starts_with(char::is_alphanumeric))
 }
 
 /// Whether a header is a word for temperature and the letter of a unit, as
@@ -134,16 +122,8 @@ fn ends_in_letter(name: &str, letter: char, all: &[String]) -> bool {
     let Some(stem) = name.strip_suffix(letter) else {
         return false;
     };
-    let of_temperature = [
-        "temp",
-        "tmp",
-        "temperature",
-        "air_temp",
-        "airtemp",
-        "air_temperature",
-        "temp_out",
-        "outtemp",
-    ];
+    let of_temperature =
+        ["temp", "tmp", "temperature", "air_temp", "airtemp", "air_temperature", "temp_out", "outtemp"];
     let parted = stem.trim_end_matches(['_', ' ', '-']);
     if !of_temperature.contains(&parted) {
         return false;
@@ -170,10 +150,7 @@ mod tests {
         let clear: [(&str, TemperatureUnit); 14] = [
             ("Temp, °F", Fahrenheit),
             ("Temp - °F", Fahrenheit),
-            (
-                "K-Type, °F (LGR S/N: 10679014, SEN S/N: 10679014)",
-                Fahrenheit,
-            ),
+            ("K-Type, °F (LGR S/N: 10679014, SEN S/N: 10679014)", Fahrenheit),
             ("temp_f", Fahrenheit),
             ("tmpf", Fahrenheit),
             ("Temperature [F]", Fahrenheit),
@@ -193,23 +170,12 @@ mod tests {
 
     #[test]
     fn doubtful_ones_are_not() {
-        for header in [
-            "temp",
-            "T_leaf",
-            "temp roof",
-            "TT_TU",
-            "tempc1",
-            "deg. of frost",
-            "°cal",
-            "temp °C / °F",
-        ] {
+        for header in
+            ["temp", "T_leaf", "temp roof", "TT_TU", "tempc1", "deg. of frost", "°cal", "temp °C / °F"]
+        {
             assert_eq!(named(&[header]), None, "{header}");
         }
-        assert_eq!(
-            named(&["temp_c", "temp_a", "temp_b"]),
-            None,
-            "sensors by letter"
-        );
+        assert_eq!(named(&["temp_c", "temp_a", "temp_b"]), None, "sensors by letter");
         assert_eq!(named(&["temp_c", "temp_f"]), Some(TemperatureUnit::Celsius));
     }
 }

@@ -7,14 +7,12 @@ const LONGEST: usize = 32;
 
 /// Words and signs that loggers and archives write where nothing was measured;
 /// capitals do not matter.
-const MISSING_WORDS: [&[u8]; 10] = [
-    b"*", b"-", b"--", b"---", b"m", b"mm", b"na", b"n/a", b"nan", b"null",
-];
+const MISSING_WORDS: [&[u8]; 10] = [b"*", b"-", b"--", b"---", b"m", b"mm", b"na", b"n/a", b"nan", b"null"];
 /// Numbers used for the same, none of which is an orchard's temperature in any
 /// unit; only exactly these.
 const MISSING_NUMBERS: [&[u8]; 12] = [
-    b"-999", b"-999.9", b"-9999", b"-9999.0", b"-99.9", b"-99.000", b"-6999", b"-7999", b"9999",
-    b"+9999", b"32767", b"-32768",
+    b"-999", b"-999.9", b"-9999", b"-9999.0", b"-99.9", b"-99.000", b"-6999", b"-7999", b"9999", b"+9999",
+    b"32767", b"-32768",
 ];
 
 /// How the cells of the temperature column are read.
@@ -38,11 +36,7 @@ impl<'a> Numbers<'a> {
                 Decimal::Point => b'.',
                 Decimal::Comma => b',',
             },
-            own_marks: mapping
-                .missing
-                .iter()
-                .map(|mark| mark.trim().as_bytes())
-                .collect(),
+            own_marks: mapping.missing.iter().map(|mark| mark.trim().as_bytes()).collect(),
         }
     }
 
@@ -76,14 +70,8 @@ impl<'a> Numbers<'a> {
             return false;
         };
         point.copy_from_slice(cell);
-        point
-            .iter_mut()
-            .filter(|byte| **byte == self.decimal)
-            .for_each(|byte| *byte = b'.');
-        MISSING_NUMBERS.contains(&&*point)
-            || MISSING_WORDS
-                .iter()
-                .any(|word| word.eq_ignore_ascii_case(cell))
+        point.iter_mut().filter(|byte| **byte == self.decimal).for_each(|byte| *byte = b'.');
+        MISSING_NUMBERS.contains(&&*point) || MISSING_WORDS.iter().any(|word| word.eq_ignore_ascii_case(cell))
     }
 }
 
@@ -99,11 +87,7 @@ fn number(cell: &[u8], decimal: u8) -> Option<f64> {
             _ => return None,
         };
     }
-    std::str::from_utf8(text)
-        .ok()?
-        .parse()
-        .ok()
-        .filter(|value: &f64| value.is_finite())
+    std::str::from_utf8(text).ok()?.parse().ok().filter(|value: &f64| value.is_finite())
 }
 
 #[cfg(test)]
@@ -113,11 +97,7 @@ mod tests {
     use super::*;
 
     fn read(cell: &str, decimal: u8) -> Cell {
-        Numbers {
-            decimal,
-            own_marks: vec![b"99.9"],
-        }
-        .read(cell.as_bytes())
+        Numbers { decimal, own_marks: vec![b"99.9"] }.read(cell.as_bytes())
     }
 
     #[test]
@@ -130,17 +110,11 @@ mod tests {
         assert_eq!(read("inf", b'.'), Cell::Unreadable);
         assert_eq!(read("1e999", b'.'), Cell::Unreadable);
         assert_eq!(read("72.8 F", b'.'), Cell::Unreadable);
-        for mark in [
-            "", "---", "NA", "NaN", "NAN", "null", "-9999.0", "32767", "99.9", "*",
-        ] {
+        for mark in ["", "---", "NA", "NaN", "NAN", "null", "-9999.0", "32767", "99.9", "*"] {
             assert_eq!(read(mark, b'.'), Cell::Missing, "{mark}");
         }
         assert_eq!(read("-999,9", b','), Cell::Missing);
-        assert_eq!(
-            read("-9999.5", b'.'),
-            Cell::Number(-9999.5),
-            "only exactly the mark"
-        );
+        assert_eq!(read("-9999.5", b'.'), Cell::Number(-9999.5), "only exactly the mark");
     }
 
     #[test]
@@ -149,15 +123,9 @@ mod tests {
             let value = number(mark, b'.').unwrap();
             for name in TemperatureUnit::NAMES {
                 let celsius = TemperatureUnit::named(name).unwrap().to_celsius(value);
-                assert!(
-                    !(COLDEST_C..=WARMEST_C).contains(&celsius),
-                    "{value} {name}"
-                );
+                assert!(!(COLDEST_C..=WARMEST_C).contains(&celsius), "{value} {name}");
             }
-            assert!(
-                value <= -99.0 || value >= 9_999.0,
-                "{value} would pass as a number"
-            );
+            assert!(value <= -99.0 || value >= 9_999.0, "{value} would pass as a number");
         }
     }
 }

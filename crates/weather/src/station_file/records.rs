@@ -78,10 +78,7 @@ impl<R: Read> Records<R> {
     fn skip_line_ends(&mut self) -> Result<bool, FileFault> {
         loop {
             let rest = &self.text.chunk()[self.taken..];
-            let ends = rest
-                .iter()
-                .take_while(|byte| matches!(byte, b'\r' | b'\n'))
-                .count();
+            let ends = rest.iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
             let lines = rest[..ends].iter().filter(|byte| **byte == b'\n').count();
             let exhausted = ends == rest.len();
             self.taken += ends;
@@ -97,10 +94,7 @@ impl<R: Read> Records<R> {
     }
 
     fn too_large(&self, limit: Limit) -> FileFault {
-        FileFault::TooLarge {
-            line: self.line,
-            limit,
-        }
+        FileFault::TooLarge { line: self.line, limit }
     }
 
     /// Line on which the record begins, from 1.
@@ -116,11 +110,7 @@ impl<R: Read> Records<R> {
     /// A field, from 0, blanks around it trimmed.
     #[inline]
     pub(super) fn field(&self, column: usize) -> &[u8] {
-        let from = if column == 0 {
-            0
-        } else {
-            self.ends[column - 1]
-        };
+        let from = if column == 0 { 0 } else { self.ends[column - 1] };
         self.fields[from..self.ends[column]].trim_ascii()
     }
 }

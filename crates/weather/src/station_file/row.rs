@@ -79,10 +79,7 @@ impl<'a> RowReader<'a> {
     pub(super) fn take<R: Read>(&mut self, row: &Records<R>) -> Result<(), FileFault> {
         self.rows.seen += 1;
         if self.rows.seen > MAX_ROWS {
-            return Err(FileFault::TooLarge {
-                line: row.line(),
-                limit: Limit::Rows,
-            });
+            return Err(FileFault::TooLarge { line: row.line(), limit: Limit::Rows });
         }
         if let Err(reason) = self.read(row) {
             self.refuse(row.line(), reason);
@@ -131,9 +128,7 @@ impl<'a> RowReader<'a> {
         {
             return Ok(());
         }
-        Err(format!(
-            "has {found} fields; expected {expected} as in the header"
-        ))
+        Err(format!("has {found} fields; expected {expected} as in the header"))
     }
 
     /// Whether `where` keeps the row.
@@ -166,20 +161,10 @@ impl<'a> RowReader<'a> {
                 self.layout.read(&self.joined)
             }
         };
-        let written = || {
-            shown(if self.header.date.is_some() {
-                &self.joined
-            } else {
-                time
-            })
-        };
+        let written = || shown(if self.header.date.is_some() { &self.joined } else { time });
         let (moment, wall) = match stamp {
             None => {
-                return Err(format!(
-                    "time `{}` does not read as `{}`",
-                    written(),
-                    self.mapping.time_format
-                ));
+                return Err(format!("time `{}` does not read as `{}`", written(), self.mapping.time_format));
             }
             Some(Stamp::Absolute(at)) => (Moment::Once(at), at),
             Some(Stamp::Local(local)) => (moment(self.clock(), local), local),
@@ -189,13 +174,7 @@ impl<'a> RowReader<'a> {
             Moment::Once(at) => at,
             Moment::Twice { before, after } => {
                 let reading = self.readings.len();
-                self.doubled.push(Doubled {
-                    reading,
-                    line: row.line(),
-                    local: wall,
-                    before,
-                    after,
-                });
+                self.doubled.push(Doubled { reading, line: row.line(), local: wall, before, after });
                 before
             }
             Moment::Never => {
@@ -209,10 +188,7 @@ impl<'a> RowReader<'a> {
         let reading = self.reading(Instant(at), celsius);
         let in_years = (Instant::MIN..Instant::MAX).contains(&reading.at);
         let refusal = if !in_years {
-            Some(format!(
-                "time `{}` lies outside the years 1900 to 2199",
-                written()
-            ))
+            Some(format!("time `{}` lies outside the years 1900 to 2199", written()))
         } else {
             self.ahead(reading.at)
         };
@@ -300,20 +276,12 @@ impl<'a> RowReader<'a> {
             column: self.mapping.rows_where[place].0.clone(),
             wanted: self.mapping.rows_where[place].1.clone(),
             found: std::mem::take(&mut wanted.others),
-            together: if never.is_none() {
-                " together with the other columns"
-            } else {
-                ""
-            },
+            together: if never.is_none() { " together with the other columns" } else { "" },
         })
     }
 
     fn check_range(&self) -> Result<(), FileFault> {
-        let Range {
-            numbers,
-            outside,
-            fitting,
-        } = &self.range;
+        let Range { numbers, outside, fitting } = &self.range;
         if outside * 2 <= *numbers {
             return Ok(());
         }
@@ -339,9 +307,7 @@ impl<'a> RowReader<'a> {
     /// that now turn out to lie in the future.
     fn settle_doubled(&mut self) {
         let mut settled = Vec::with_capacity(self.doubled.len());
-        tell_apart(&self.doubled, self.order.newest_first(), |row, stamp| {
-            settled.push((*row, stamp))
-        });
+        tell_apart(&self.doubled, self.order.newest_first(), |row, stamp| settled.push((*row, stamp)));
         let mut ahead = Vec::new();
         for (row, stamp) in settled {
             let reading = self.reading(stamp, self.readings[row.reading].celsius);

@@ -39,11 +39,8 @@ impl Range {
     /// Counts one temperature; whether it is plausible as declared.
     #[inline]
     pub(super) fn takes(&mut self, value: f64, celsius: f64) -> bool {
-        const UNITS: [TemperatureUnit; 3] = [
-            TemperatureUnit::Celsius,
-            TemperatureUnit::Fahrenheit,
-            TemperatureUnit::Kelvin,
-        ];
+        const UNITS: [TemperatureUnit; 3] =
+            [TemperatureUnit::Celsius, TemperatureUnit::Fahrenheit, TemperatureUnit::Kelvin];
         self.numbers += 1;
         let fits = plausible(celsius);
         if !fits {

@@ -10,11 +10,8 @@ use super::fault::{FileFault, Limit};
 /// Bytes read at once.
 const CHUNK: usize = 64 * 1024;
 /// Byte order marks, and what they stand for.
-const MARKS: [(&[u8], &Encoding); 3] = [
-    (b"\xEF\xBB\xBF", UTF_8),
-    (b"\xFF\xFE", UTF_16LE),
-    (b"\xFE\xFF", UTF_16BE),
-];
+const MARKS: [(&[u8], &Encoding); 3] =
+    [(b"\xEF\xBB\xBF", UTF_8), (b"\xFF\xFE", UTF_16LE), (b"\xFE\xFF", UTF_16BE)];
 
 /// A file's text.
 pub(super) struct Text<R> {
@@ -60,11 +57,7 @@ impl<R: Read> Text<R> {
 
     /// The present chunk.
     pub(super) fn chunk(&self) -> &[u8] {
-        let from = if self.decoder.is_some() {
-            &self.decoded[..]
-        } else {
-            &self.raw[..]
-        };
+        let from = if self.decoder.is_some() { &self.decoded[..] } else { &self.raw[..] };
         &from[self.chunk.clone()]
     }
 
@@ -97,11 +90,7 @@ impl<R: Read> Text<R> {
 
     /// Reads on behind the bytes held; gives where the new text lies.
     fn fill(&mut self) -> Result<(usize, usize), FileFault> {
-        let consumed = if self.decoder.is_some() {
-            0
-        } else {
-            self.chunk.end
-        };
+        let consumed = if self.decoder.is_some() { 0 } else { self.chunk.end };
         // Held bytes stand behind the chunk given out last.
         self.raw.copy_within(consumed..consumed + self.held, 0);
         let mut to = self.held;
@@ -126,10 +115,7 @@ impl<R: Read> Text<R> {
 
     fn offset_limit(&self, to: usize) -> Result<(), FileFault> {
         if self.offset + to as u64 > MAX_FILE_BYTES {
-            return Err(FileFault::TooLarge {
-                line: self.lines + 1,
-                limit: Limit::Bytes,
-            });
+            return Err(FileFault::TooLarge { line: self.lines + 1, limit: Limit::Bytes });
         }
         Ok(())
     }
@@ -146,6 +132,12 @@ impl<R: Read> Text<R> {
                     declared: self.declared.name().to_owned(),
                 });
             }
+        }
+        // Sixteen bytes of plain text in a row are eight letters of no script.
+        let wide = self.declared == UTF_16LE || self.declared == UTF_16BE;
+        let head = &self.raw[..to.min(16)];
+        if wide && head.len() == 16 && head.iter().all(|byte| (0x20..0x7F).contains(byte)) {
+            return Err(self.wrong_byte(1, 0));
         }
         Ok(0)
     }
@@ -172,15 +164,9 @@ impl<R: Read> Text<R> {
 
     /// Decodes `raw[from..to]` into the chunk.
     fn decode(&mut self, from: usize, to: usize) -> Result<(), FileFault> {
-        let decoder = self
-            .decoder
-            .as_mut()
-            .expect("only other encodings than UTF-8 are decoded");
-        let (result, read, written) = decoder.decode_to_utf8_without_replacement(
-            &self.raw[from..to],
-            &mut self.decoded,
-            self.ended,
-        );
+        let decoder = self.decoder.as_mut().expect("only other encodings than UTF-8 are decoded");
+        let (result, read, written) =
+            decoder.decode_to_utf8_without_replacement(&self.raw[from..to], &mut self.decoded, self.ended);
         let before = self.offset;
         self.offset += to as u64;
         self.chunk = 0..written;
@@ -192,20 +178,13 @@ impl<R: Read> Text<R> {
             DecoderResult::Malformed(length, after) => {
                 let end = before + (from + read) as u64;
                 let line = self.lines + line_ends(self.chunk()) + 1;
-                Err(self.wrong_byte(
-                    line,
-                    end.saturating_sub(u64::from(length) + u64::from(after)),
-                ))
+                Err(self.wrong_byte(line, end.saturating_sub(u64::from(length) + u64::from(after))))
             }
         }
     }
 
     fn wrong_byte(&self, line: u64, offset: u64) -> FileFault {
-        FileFault::Encoding {
-            declared: self.declared.name().to_owned(),
-            line,
-            offset,
-        }
+        FileFault::Encoding { declared: self.declared.name().to_owned(), line, offset }
     }
 }
 

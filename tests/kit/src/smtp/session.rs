@@ -27,12 +27,7 @@ struct Session<'a> {
 }
 
 /// Serves until the client leaves, the script closes, or the listener stops.
-pub(super) fn serve(
-    tcp: TcpStream,
-    connection: usize,
-    log: &Log,
-    script: &Script,
-) -> io::Result<()> {
+pub(super) fn serve(tcp: TcpStream, connection: usize, log: &Log, script: &Script) -> io::Result<()> {
     tcp.set_nodelay(true)?;
     let raw = tcp.try_clone()?;
     let stream: Box<dyn Duplex> = match &script.tls {
@@ -102,11 +97,7 @@ impl Session<'_> {
         }
         let last = lines.len() - 1;
         let dash = |at: usize| if at == last { ' ' } else { '-' };
-        lines
-            .iter()
-            .enumerate()
-            .map(|(at, line)| format!("250{}{line}\r\n", dash(at)))
-            .collect()
+        lines.iter().enumerate().map(|(at, line)| format!("250{}{line}\r\n", dash(at))).collect()
     }
 
     /// Gives the usual answer or what the script has instead, and says which.
@@ -240,11 +231,7 @@ impl Session<'_> {
     }
 
     fn pause(&self, pause: std::time::Duration) -> io::Result<()> {
-        if self.log.pause(pause) {
-            Ok(())
-        } else {
-            Err(done())
-        }
+        if self.log.pause(pause) { Ok(()) } else { Err(done()) }
     }
 
     fn write(&mut self, bytes: &[u8]) -> io::Result<()> {
@@ -258,8 +245,7 @@ impl Session<'_> {
     fn read(&mut self) -> io::Result<bool> {
         let mut room = [0u8; 64 * 1024];
         let read = self.stream.read(&mut room)?;
-        self.log
-            .passed(self.connection, Speaker::Client, &room[..read]);
+        self.log.passed(self.connection, Speaker::Client, &room[..read]);
         self.held.extend_from_slice(&room[..read]);
         Ok(read > 0)
     }

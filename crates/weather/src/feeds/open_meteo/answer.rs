@@ -45,37 +45,24 @@ pub(super) fn reason(body: &[u8]) -> String {
 }
 
 /// Reads an answer of status 200.
-pub(super) fn read(
-    body: &[u8],
-    cells: &[&CellRequest],
-    now: Instant,
-) -> Result<Vec<CellAnswer>, Cause> {
+pub(super) fn read(body: &[u8], cells: &[&CellRequest], now: Instant) -> Result<Vec<CellAnswer>, Cause> {
     // One place answers an object, several an array.
     let locations: Vec<Location> = match body.trim_ascii_start().first() {
         Some(b'[') => json(body)?,
         Some(b'{') => {
             if let Ok(refusal) = serde_json::from_slice::<Refusal>(body) {
-                return Err(Cause::Failing {
-                    status: 200,
-                    reason: words(&refusal.reason),
-                });
+                return Err(Cause::Failing { status: 200, reason: words(&refusal.reason) });
             }
             vec![json(body)?]
         }
         None => return Err(Cause::NotJson("an empty body".to_owned())),
         Some(_) if is_html(body) => return Err(Cause::NotJson("a web page".to_owned())),
         Some(_) => {
-            return Err(Cause::NotJson(words(&String::from_utf8_lossy(
-                &body[..body.len().min(200)],
-            ))));
+            return Err(Cause::NotJson(words(&String::from_utf8_lossy(&body[..body.len().min(200)]))));
         }
     };
     if locations.len() != cells.len() {
-        return Err(Cause::Unfit(format!(
-            "{} places for {} asked for",
-            locations.len(),
-            cells.len()
-        )));
+        return Err(Cause::Unfit(format!("{} places for {} asked for", locations.len(), cells.len())));
     }
     // By their order, never by the coordinates, which are those of its grid.
     std::iter::zip(locations, cells)
@@ -98,12 +85,7 @@ fn is_html(body: &[u8]) -> bool {
     body.trim_ascii_start().starts_with(b"<")
 }
 
-fn place(
-    n: usize,
-    location: Location,
-    cell: &CellRequest,
-    now: Instant,
-) -> Result<CellAnswer, String> {
+fn place(n: usize, location: Location, cell: &CellRequest, now: Instant) -> Result<CellAnswer, String> {
     if let Some(id) = location.location_id
         && id != n as u64
     {
@@ -117,16 +99,9 @@ fn place(
             words(&units.temperature_2m)
         ));
     }
-    let Hourly {
-        time,
-        temperature_2m,
-    } = location.hourly;
+    let Hourly { time, temperature_2m } = location.hourly;
     if time.len() != temperature_2m.len() {
-        return Err(format!(
-            "{} times with {} temperatures",
-            time.len(),
-            temperature_2m.len()
-        ));
+        return Err(format!("{} times with {} temperatures", time.len(), temperature_2m.len()));
     }
     let mut readings = Vec::new();
     let mut ahead = Vec::new();
@@ -134,28 +109,16 @@ fn place(
     for (at, celsius) in std::iter::zip(time, temperature_2m) {
         let at = Instant(at);
         if at <= before || !(Instant::MIN..Instant::MAX).contains(&at) {
-            return Err(format!(
-                "the time {} is out of order or of no year of ours",
-                at.0
-            ));
+            return Err(format!("the time {} is out of order or of no year of ours", at.0));
         }
         before = at;
         let Some(celsius) = celsius else { continue };
         if !(COLDEST_C..=WARMEST_C).contains(&celsius) {
-            return Err(format!(
-                "{celsius} °C at {at} is outside {COLDEST_C} to {WARMEST_C} °C"
-            ));
+            return Err(format!("{celsius} °C at {at} is outside {COLDEST_C} to {WARMEST_C} °C"));
         }
         let hours = if at <= now { &mut readings } else { &mut ahead };
         hours.push(Reading::instant(at, celsius));
     }
-    let forecast = (!ahead.is_empty()).then_some(Forecast {
-        issued_at: now,
-        hours: ahead,
-    });
-    Ok(CellAnswer {
-        cell: cell.cell.clone(),
-        readings,
-        forecast,
-    })
+    let forecast = (!ahead.is_empty()).then_some(Forecast { issued_at: now, hours: ahead });
+    Ok(CellAnswer { cell: cell.cell.clone(), readings, forecast })
 }

@@ -3,10 +3,7 @@ use super::*;
 #[test]
 fn wrong_rows_are_refused_with_line_and_reason() {
     let table = [
-        (
-            "2013-05-01,3",
-            "time `2013-05-01` does not read as `%Y-%m-%d %H:%M`",
-        ),
+        ("2013-05-01,3", "time `2013-05-01` does not read as `%Y-%m-%d %H:%M`"),
         ("2013-02-30 01:00,3", "2013-02-30"),
         (",3", "time ``"),
         ("2013-05-01 01:00,warm", "`warm` is not a number"),
@@ -20,31 +17,18 @@ fn wrong_rows_are_refused_with_line_and_reason() {
         ("2013-05-01 01:00,3,4", "has 3 fields; expected 2"),
     ];
     for (row, expected) in table {
-        let file = taken(
-            format!("time,temp\n2013-04-30 23:00,1\n{row}\n2013-04-30 23:30,2\n"),
-            json!({}),
-        );
+        let file = taken(format!("time,temp\n2013-04-30 23:00,1\n{row}\n2013-04-30 23:30,2\n"), json!({}));
         assert_eq!((file.rows.taken, file.rows.refused), (2, 1), "{row}");
         assert_eq!(file.refused[0].line, 3, "{row}");
-        assert!(
-            file.refused[0].reason.contains(expected),
-            "{row}: {}",
-            file.refused[0].reason
-        );
+        assert!(file.refused[0].reason.contains(expected), "{row}: {}", file.refused[0].reason);
     }
-    let edge = taken(
-        "time,temp\n2014-01-01 00:10,3\n2013-05-01 01:00,60\n2013-05-01 02:00,-60\n",
-        json!({}),
-    );
+    let edge = taken("time,temp\n2014-01-01 00:10,3\n2013-05-01 01:00,60\n2013-05-01 02:00,-60\n", json!({}));
     assert_eq!(edge.rows.taken, 3, "the limits themselves are taken");
 }
 
 #[test]
 fn refused_rows_are_kept_to_a_limit_and_all_counted() {
-    let text = format!(
-        "time,temp\n{}",
-        "2013-05-01 01:00,x\n".repeat(MAX_REFUSED_KEPT + 5)
-    );
+    let text = format!("time,temp\n{}", "2013-05-01 01:00,x\n".repeat(MAX_REFUSED_KEPT + 5));
     let file = taken(text, json!({}));
     assert_eq!(file.refused.len(), MAX_REFUSED_KEPT);
     assert_eq!(file.rows.refused, MAX_REFUSED_KEPT as u64 + 5);
@@ -52,37 +36,68 @@ fn refused_rows_are_kept_to_a_limit_and_all_counted() {
 
 const ROW: &str = "2013-05-01 01:00,5\n";
 
+/// Bytes, changes of the mapping, the key that the fault speaks of, and parts
+/// of its text.
+type FaultCase = (Vec<u8>, Value, Option<&'static str>, &'static [&'static str]);
+
 #[test]
 fn a_faulty_file_names_the_place_and_what_was_expected() {
     let good = format!("time,temp\n{ROW}");
     let warm = |value: f64| {
-        format!(
-            "time,temp\n2013-05-01 01:00,{value}\n2013-05-01 02:00,{value}\n2013-05-01 03:00,5\n"
-        )
+        format!("time,temp\n2013-05-01 01:00,{value}\n2013-05-01 02:00,{value}\n2013-05-01 03:00,5\n")
     };
     let utf16: Vec<u8> = good.encode_utf16().flat_map(u16::to_le_bytes).collect();
-    let eleven: String = (0..11)
-        .map(|n| format!("S{n},2013-05-01 01:00,5\n"))
-        .collect();
-    let table: Vec<(Vec<u8>, Value, Option<&str>, &[&str])> = vec![
+    let eleven: String = (0..11).map(|n| format!("S{n},2013-05-01 01:00,5\n")).collect();
+    let table: Vec<FaultCase> = vec![
         (b"".into(), json!({}), None, &["empty"]),
         (b"\n\r\n".into(), json!({}), None, &["empty"]),
         (b"\xEF\xBB\xBF".into(), json!({}), None, &["empty"]),
         (b"time,temp\n".into(), json!({}), None, &["no row"]),
-        (b"time,temp\n2013-05-01 01:00,5\nA \xB0C,\n".into(), json!({}), Some("encoding"), &["line 3", "byte 31", "UTF-8"]),
+        (
+            b"time,temp\n2013-05-01 01:00,5\nA \xB0C,\n".into(),
+            json!({}),
+            Some("encoding"),
+            &["line 3", "byte 31", "UTF-8"],
+        ),
         (b"time,temp\n2013-05-01 01:00,5\xC2".into(), json!({}), Some("encoding"), &["line 2", "byte 28"]),
         (b"time,temp\n2013\0".into(), json!({}), Some("encoding"), &["line 2", "zero"]),
         (utf16.clone(), json!({}), Some("encoding"), &["line 1", "utf-16le"]),
-        ([b"\xFF\xFE".to_vec(), utf16.clone()].concat(), json!({}), Some("encoding"), &["mark of UTF-16LE", "UTF-8"]),
-        ([b"\xEF\xBB\xBF".to_vec(), good.clone().into()].concat(), json!({ "encoding": "windows-1252" }), Some("encoding"), &["UTF-8", "windows-1252"]),
-        (utf16[..utf16.len() - 1].to_vec(), json!({ "encoding": "utf-16le" }), Some("encoding"), &["UTF-16LE", "line 2"]),
-        (good.clone().into(), json!({ "temperature_column": "tmp" }), Some("temperature_column"), &["line 1", "`tmp`", "`time`, `temp`"]),
+        (
+            [b"\xFF\xFE".to_vec(), utf16.clone()].concat(),
+            json!({}),
+            Some("encoding"),
+            &["mark of UTF-16LE", "UTF-8"],
+        ),
+        (
+            [b"\xEF\xBB\xBF".to_vec(), good.clone().into()].concat(),
+            json!({ "encoding": "windows-1252" }),
+            Some("encoding"),
+            &["UTF-8", "windows-1252"],
+        ),
+        (
+            utf16[..utf16.len() - 1].to_vec(),
+            json!({ "encoding": "utf-16le" }),
+            Some("encoding"),
+            &["UTF-16LE", "line 2"],
+        ),
+        (
+            good.clone().into(),
+            json!({ "temperature_column": "tmp" }),
+            Some("temperature_column"),
+            &["line 1", "`tmp`", "`time`, `temp`"],
+        ),
         (good.clone().into(), json!({ "time_column": "Time" }), Some("time_column"), &["line 1", "`Time`"]),
         (b"time;temp\n1;2\n".into(), json!({}), Some("time_column"), &["`time;temp`", "delimiter"]),
         (b"time,temp,temp\n1,2,3\n".into(), json!({}), Some("temperature_column"), &["columns 2 and 3"]),
-        (good.clone().into(), json!({ "where": { "origin": "EWR" } }), Some("where"), &["`origin`", "`time`, `temp`"]),
         (
-            b"origin,time,temp\nJFK,2013-05-01 01:00,5\nLGA,2013-05-01 01:00,5\nJFK,2013-05-01 02:00,5\n".into(),
+            good.clone().into(),
+            json!({ "where": { "origin": "EWR" } }),
+            Some("where"),
+            &["`origin`", "`time`, `temp`"],
+        ),
+        (
+            b"origin,time,temp\nJFK,2013-05-01 01:00,5\nLGA,2013-05-01 01:00,5\nJFK,2013-05-01 02:00,5\n"
+                .into(),
             json!({ "where": { "origin": "EWR" } }),
             Some("where"),
             &["`origin`", "`EWR`", "found `JFK`, `LGA`"],
@@ -101,7 +116,12 @@ fn a_faulty_file_names_the_place_and_what_was_expected() {
         ),
         (warm(70.0).into(), json!({}), Some("unit"), &["2 of 3", "celsius", "as fahrenheit"]),
         (warm(290.0).into(), json!({}), Some("unit"), &["as kelvin"]),
-        (warm(20.0).into(), json!({ "unit": "kelvin" }), Some("unit"), &["read as kelvin", "celsius or as fahrenheit"]),
+        (
+            warm(20.0).into(),
+            json!({ "unit": "kelvin" }),
+            Some("unit"),
+            &["read as kelvin", "celsius or as fahrenheit"],
+        ),
         (warm(2_000.0).into(), json!({}), Some("unit"), &["right column"]),
         (
             format!("time,\"Temp, °F\"\n{ROW}").into(),
@@ -137,10 +157,7 @@ fn a_faulty_file_names_the_place_and_what_was_expected() {
 
 #[test]
 fn half_of_the_temperatures_may_be_wrong() {
-    let file = taken(
-        "time,temp\n2013-05-01 01:00,70\n2013-05-01 02:00,5\n",
-        json!({}),
-    );
+    let file = taken("time,temp\n2013-05-01 01:00,70\n2013-05-01 02:00,5\n", json!({}));
     assert_eq!((file.rows.taken, file.rows.refused), (1, 1));
 }
 
@@ -170,27 +187,13 @@ impl Read for Endless {
 #[test]
 fn a_file_without_end_is_left() {
     let with_header = |line| (&b"time,temp\n"[..]).chain(Endless { line, place: 0 });
-    let fault = read(
-        with_header(b"2013-05-01 01:00,\n"),
-        &mapping(json!({})),
-        now(),
-    )
-    .unwrap_err();
+    let fault = read(with_header(b"2013-05-01 01:00,\n"), &mapping(json!({})), now()).unwrap_err();
     assert!(
         matches!(fault, FileFault::TooLarge { limit: Limit::Rows, line } if line == MAX_ROWS + 2),
         "{fault}"
     );
     let fault = read(with_header(b"\n\n\n\n"), &mapping(json!({})), now()).unwrap_err();
-    assert!(
-        matches!(
-            fault,
-            FileFault::TooLarge {
-                limit: Limit::Bytes,
-                ..
-            }
-        ),
-        "{fault}"
-    );
+    assert!(matches!(fault, FileFault::TooLarge { limit: Limit::Bytes, .. }), "{fault}");
 }
 
 #[test]

@@ -1,0 +1,150 @@
+//! `import`: a station's file into a site's readings.
+
+use std::path::Path;
+
+use black_box::program::{Build, run};
+use model::time::HOUR;
+use serde_json::Value;
+
+use crate::rig::{Api, BEGIN, Outside, farm, site};
+
+struct Import {
+    outside: Outside,
+    database: String,
+}
+
+impl Import {
+    /// A stopped service whose database has the site `hill`.
+    async fn new() -> Import {
+        let outside = Outside::new().await;
+        let (mut program, base) = outside.serve(None, None);
+        let api = Api::new(&base, &program.line("token for the API, shown this once: "));
+        farm(&api).await;
+        site(&api, "hill", false).await;
+        std::fs::write(
+            outside.folder.path().join("token"),
+            program.line("token for the API, shown this once: "),
+        )
+        .unwrap();
+        assert!(program.stop());
+        let database = outside.folder.path().join("bloomtide.db").display().to_string();
+        Import { outside, database }
+    }
+
+    fn write(&self, name: &str, text: impl AsRef<[u8]>) -> String {
+        let path = self.outside.folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path.display().to_string()
+    }
+
+    fn run(&self, site: &str, mapping: &str, file: &str) -> (Option<i32>, String, String) {
+        let arguments = ["import", "--database", &self.database, "--site", site, "--mapping", mapping, file];
+        let run = run(Build::Plain, &arguments);
+        (run.status.code(), String::from_utf8(run.stdout).unwrap(), String::from_utf8(run.stderr).unwrap())
+    }
+
+    /// How many readings the site has.
+    async fn stored(&self) -> usize {
+        let (program, base) = self.outside.serve(None, None);
+        let token = std::fs::read_to_string(self.outside.folder.path().join("token")).unwrap();
+        let page: Value = Api::new(&base, &token).get("sites/hill/readings?limit=1000").await;
+        drop(program);
+        page["items"].as_array().unwrap().len()
+    }
+}
+
+const MAPPING: &str = "name = \"mast\"\ntime_column = \"time\"\ntemperature_column = \"temp\"\nunit = \"celsius\"\nkind = \"instant\"\n";
+
+fn file(celsius: impl Fn(i64) -> f64) -> String {
+    // Behind the trial's clock and the system's.
+    let rows = (-30..-6).map(|hour| format!("{},{:.1}\n", BEGIN.plus(hour * HOUR), celsius(hour)));
+    format!("time,temp\n{}", rows.collect::<String>())
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_file_comes_in_once_and_is_corrected_by_a_later_one() {
+    let import = Import::new().await;
+    let mapping = import.write("mapping.toml", MAPPING);
+    let first = import.write("first.csv", file(|hour| hour as f64));
+    let (code, said, _) = import.run("hill", &mapping, &first);
+    assert_eq!(code, Some(0));
+    assert!(said.contains("24 stored, 0 unchanged, 0 corrected, 0 refused"), "{said}");
+    let (_, said, _) = import.run("hill", &mapping, &first);
+    assert!(said.contains("0 stored, 24 unchanged, 0 corrected, 0 refused"), "{said}");
+    let second = import.write("second.csv", file(|hour| if hour == -10 { 9.5 } else { hour as f64 }));
+    let (_, said, _) = import.run("hill", &mapping, &second);
+    assert!(said.contains("0 stored, 23 unchanged, 1 corrected, 0 refused"), "{said}");
+    let third = import.write("third.csv", "time,temp\n2026-04-01T00:00:00Z,9.0\n2026-04-01T25:00:00Z,9.0\n");
+    let (code, said, refused) = import.run("hill", &mapping, &third);
+    assert_eq!(code, Some(0));
+    assert!(said.contains("1 stored") && said.contains("1 refused"), "{said}");
+    assert!(refused.contains("line 3") && refused.contains("2026-04-01T25:00:00Z"), "{refused}");
+    assert_eq!(import.stored().await, 25);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn bad_input_is_named_and_nothing_is_stored() {
+    let import = Import::new().await;
+    let with = |from: &str, to: &str| MAPPING.replace(from, to);
+    let good = file(|_| 12.0);
+    let latin: Vec<u8> = b"time,temp,note\n2026-04-01T00:00:00Z,9.0,h\xfcgel\n".to_vec();
+    let cases: Vec<(&str, String, Vec<u8>, &str, &[&str])> = vec![
+        ("another encoding", MAPPING.into(), latin, "hill", &["utf-8"]),
+        (
+            "missing column",
+            MAPPING.into(),
+            b"time,wind\n2026-04-01T00:00:00Z,3\n".to_vec(),
+            "hill",
+            &["temp", "wind"],
+        ),
+        ("kelvin read as celsius", MAPPING.into(), file(|_| 285.0).into(), "hill", &["celsius", "kelvin"]),
+        (
+            "unit in the header",
+            with("\"temp\"", "\"temp_f\""),
+            good.replace("temp\n", "temp_f\n").into(),
+            "hill",
+            &["temp_f", "fahrenheit"],
+        ),
+        (
+            "unknown zone",
+            format!("{}time_format = \"%Y-%m-%d %H:%M\"\ntime_zone = \"America/Newyork\"\n", MAPPING),
+            good.clone().into(),
+            "hill",
+            &["/time_zone", "America/Newyork"],
+        ),
+        (
+            "unknown unit",
+            with("celsius", "reaumur"),
+            good.clone().into(),
+            "hill",
+            &["/unit", "reaumur", "kelvin"],
+        ),
+        (
+            "where that matches nothing",
+            format!("{MAPPING}where = {{ temp = \"99.9\" }}\n"),
+            good.clone().into(),
+            "hill",
+            &["99.9", "12.0"],
+        ),
+        (
+            "misspelt key",
+            format!("{MAPPING}delimeter = \";\"\n"),
+            good.clone().into(),
+            "hill",
+            &["/delimeter"],
+        ),
+        ("unknown site", MAPPING.into(), good.clone().into(), "dale", &["dale"]),
+        ("no file", MAPPING.into(), Vec::new(), "hill", &["empty"]),
+    ];
+    for (name, mapping, bytes, site, words) in cases {
+        let mapping = import.write("mapping.toml", mapping);
+        let path = import.write("readings.csv", bytes);
+        let (code, said, error) = import.run(site, &mapping, &path);
+        assert_eq!(code, Some(2), "{name}: {said}{error}");
+        for word in words {
+            assert!(error.to_lowercase().contains(&word.to_lowercase()), "{name}: {word} is not in: {error}");
+        }
+    }
+    assert!(Path::new(&import.database).exists());
+    assert_eq!(import.stored().await, 0);
+}

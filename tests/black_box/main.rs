@@ -1,0 +1,12 @@
+//! The running program from outside: command line, API, mails.
+
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+mod command_line;
+mod demo;
+mod house;
+mod import;
+mod replay;
+mod rig;
+mod serve;
+mod two_databases;

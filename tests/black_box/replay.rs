@@ -1,0 +1,179 @@
+//! `replay`: one season from a file.
+
+use std::path::{Path, PathBuf};
+
+use black_box::program::{Build, run};
+use serde_json::Value;
+
+fn data() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("data")
+}
+
+/// The season kept beside the readings, with its weather file found from
+/// anywhere, changed by `change`.
+fn season(folder: &Path, change: impl Fn(String) -> String) -> String {
+    let text = std::fs::read_to_string(data().join("north-bench-2013.toml")).unwrap();
+    let weather = data().join("spring-2013.csv").display().to_string();
+    let path = folder.join("season.toml");
+    std::fs::write(
+        &path,
+        change(text.replace("spring-2013.csv\"\ntime_column", &format!("{weather}\"\ntime_column"))),
+    )
+    .unwrap();
+    path.display().to_string()
+}
+
+fn json(arguments: &[&str]) -> Value {
+    let run = run(Build::Plain, &[&["replay", "--format", "json"], arguments].concat());
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    serde_json::from_slice(&run.stdout).unwrap()
+}
+
+#[test]
+fn a_season_comes_as_one_object_in_both_places() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = json(&[&season(folder.path(), |text| text)]);
+    assert_eq!(whole["season"]["legs"], whole["legs"]);
+    assert_eq!(whole["season"]["state"], "done");
+    assert_eq!(whole["year"], 2013);
+    let legs = whole["legs"].as_array().unwrap();
+    assert_eq!(legs.len(), 3);
+    assert_eq!(
+        (&legs[0]["bound"], &legs[1]["bound"]),
+        (&Value::from("not-before"), &Value::from("not-after"))
+    );
+    assert_eq!(legs[0]["ended_by_entry"], "spray-1");
+    assert_eq!(legs[1]["opened_by"], "spray-1");
+    assert_eq!(legs[2]["mark"], Value::Null);
+    assert_eq!(whole["start"]["basis"], "between-counts");
+    for field in ["observed", "filled", "forecast", "unknown"] {
+        assert!(whole["hours"][field].is_number(), "{field}");
+    }
+}
+
+#[test]
+fn now_cuts_the_season_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let season = season(folder.path(), |text| text);
+    let at = json(&[&season, "--now", "2013-05-01T12:00:00-04:00"]);
+    assert_eq!(at["state"], "due");
+    assert_eq!(at["as_of"], "2013-05-01T16:00:00Z");
+    let codes: Vec<&str> =
+        at["notes"].as_array().unwrap().iter().filter_map(|note| note["code"].as_str()).collect();
+    assert!(codes.contains(&"entry-ahead") && codes.contains(&"readings-ahead"), "{codes:?}");
+    let before = json(&[&season, "--now", "2013-04-28T12:00:00-04:00"]);
+    assert_eq!((&before["state"], &before["start"]), (&Value::from("watching"), &Value::Null));
+}
+
+/// The reference run of a published-curve integration made outside this
+/// program (tests/reference, scipy): a start logged at 29 April, 10:00.
+#[test]
+fn a_logged_start_gives_the_reference_run() {
+    let golden: Value = serde_json::from_slice(&black_box::program::bytes(
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/crossings.json"),
+    ))
+    .unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let mut compared = 0;
+    for case in golden["reference_run"].as_array().unwrap().iter().filter(|case| case["station"] == "EWR") {
+        let mark = case["mark"].as_f64().unwrap();
+        let curve = case["curve"].as_str().unwrap();
+        let season = season(folder.path(), |text| {
+            let logs = text.find("[[log]]").unwrap();
+            let start = "[[log]]\nid = \"s\"\nkind = \"bloom-start\"\nat = \"2013-04-29T10:00:00-04:00\"\n";
+            format!("{}{start}", &text[..logs])
+                .replace("curve = \"reference\"", &format!("curve = \"{curve}\""))
+                .replace("mark = 0.60", &format!("mark = {mark:.2}"))
+        });
+        let at: model::time::Instant =
+            json(&[&season])["legs"][0]["reached_at"].as_str().unwrap().parse().unwrap();
+        let outside = case["reached_at_unix"].as_f64().unwrap();
+        assert!((at.0 as f64 - outside).abs() <= 5.0, "{curve} {mark}: {at} against {outside}");
+        compared += 1;
+    }
+    assert_eq!(compared, 4);
+}
+
+#[test]
+fn the_table_carries_the_caution() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = run(Build::Plain, &["replay", &season(folder.path(), |text| text)]);
+    let table = String::from_utf8(run.stdout).unwrap();
+    assert!(table.contains("Read and follow the label") && table.contains("North Bench"), "{table}");
+}
+
+#[test]
+fn no_mark_reached_is_no_error() {
+    let folder = tempfile::tempdir().unwrap();
+    let season = season(folder.path(), |text| {
+        text.replace("target_fruit_per_tree = 115", "target_fruit_per_tree = 5000")
+    });
+    assert_eq!(json(&[&season])["state"], "done", "bloom-end is logged");
+}
+
+#[test]
+fn bad_input_is_named_at_its_place() {
+    let folder = tempfile::tempdir().unwrap();
+    let swapped = ("latitude = 40.6925\nlongitude = -74.1687", "latitude = -74.1687\nlongitude = 40.6925");
+    let cases: Vec<(&str, (&str, &str), &[&str])> = vec![
+        ("unknown zone", ("America/New_York", "America/Newyork"), &["/site/time_zone", "America/Newyork"]),
+        ("swapped coordinates", swapped, &["/site/longitude", "swapped"]),
+        (
+            "unknown curve",
+            ("curve = \"reference\"", "curve = \"spline\""),
+            &["/block/curve", "spline", "cardinal"],
+        ),
+        ("cultivar without a curve", ("curve = \"reference\"\n", ""), &["/block/curve", "Gala"]),
+        ("mark too high", ("mark = 0.60", "mark = 1.6"), &["/plan/0/mark", "0.05 to 1.5"]),
+        ("mark too low", ("mark = 0.60", "mark = 0.01"), &["/plan/0/mark", "0.05 to 1.5"]),
+        (
+            "style too long",
+            ("style_length_mm = 8.8", "style_length_mm = 31"),
+            &["/block/style_length_mm", "1 to 30"],
+        ),
+        (
+            "style too short",
+            ("style_length_mm = 8.8", "style_length_mm = 0.5"),
+            &["/block/style_length_mm", "1 to 30"],
+        ),
+        ("negative count", ("[41, 66", "[-41, 66"), &["/log/0/open_per_tree/0", "-41"]),
+        ("fractional count", ("[41, 66", "[41.5, 66"), &["/log/0/open_per_tree/0", "41.5"]),
+        ("unknown kind", ("kind = \"spray\"", "kind = \"sprayed\""), &["/log/2/kind", "sprayed", "spray"]),
+        (
+            "not a time",
+            ("at = \"2013-04-28T10:00:00-04:00\"", "at = \"28 April\""),
+            &["/log/0/at", "28 April"],
+        ),
+        ("same id twice", ("id = \"count-2\"", "id = \"count-1\""), &["count-1"]),
+        ("misspelt field", ("flowers_per_cluster", "flowers_per_claster"), &["/block/flowers_per_claster"]),
+        (
+            "missing column",
+            ("temperature_column = \"temp\"", "temperature_column = \"celsius\""),
+            &["celsius", "temp"],
+        ),
+        ("kelvin that is fahrenheit", ("unit = \"fahrenheit\"", "unit = \"kelvin\""), &["kelvin"]),
+        (
+            "another encoding",
+            ("kind = \"instant\"", "kind = \"instant\"\nencoding = \"utf-16le\""),
+            &["utf-16le"],
+        ),
+        ("nothing matches", ("origin = \"EWR\"", "origin = \"EWX\""), &["EWX", "EWR", "JFK"]),
+        ("broken toml", ("[block]", "[block"), &["season.toml"]),
+    ];
+    for (name, (from, to), words) in cases {
+        let season = season(folder.path(), |text| {
+            assert!(text.contains(from), "{name}: the season file lacks {from}");
+            text.replacen(from, to, 1)
+        });
+        let run = run(Build::Plain, &["replay", "--format", "json", &season]);
+        let error = String::from_utf8(run.stderr).unwrap();
+        assert_eq!(run.status.code(), Some(2), "{name}: {error}");
+        assert!(run.stdout.is_empty(), "{name}");
+        for word in words {
+            assert!(error.to_lowercase().contains(&word.to_lowercase()), "{name}: {word} is not in: {error}");
+        }
+    }
+    let missing = run(Build::Plain, &["replay", "nowhere.toml"]);
+    assert_eq!(missing.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&missing.stderr).contains("nowhere.toml"));
+}
