@@ -82,13 +82,16 @@ async fn a_file_comes_in_once_and_is_corrected_by_a_later_one() {
     assert_eq!(import.stored().await, 25);
 }
 
+/// Name, mapping, file, site, and the words that the error must have.
+type Case<'a> = (&'a str, String, Vec<u8>, &'a str, &'a [&'a str]);
+
 #[tokio::test(flavor = "multi_thread")]
 async fn bad_input_is_named_and_nothing_is_stored() {
     let import = Import::new().await;
     let with = |from: &str, to: &str| MAPPING.replace(from, to);
     let good = file(|_| 12.0);
     let latin: Vec<u8> = b"time,temp,note\n2026-04-01T00:00:00Z,9.0,h\xfcgel\n".to_vec();
-    let cases: Vec<(&str, String, Vec<u8>, &str, &[&str])> = vec![
+    let cases: Vec<Case<'_>> = vec![
         ("another encoding", MAPPING.into(), latin, "hill", &["utf-8"]),
         (
             "missing column",

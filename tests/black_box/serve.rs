@@ -96,7 +96,8 @@ async fn sent(api: &Api, count: usize) {
         let mut sent = 0;
         for alert in api.get("alerts?limit=100").await["items"].as_array().unwrap() {
             let alert = api.get(&format!("alerts/{}", alert["id"].as_str().unwrap())).await;
-            sent += alert["messages"].as_array().unwrap().iter().filter(|mail| mail["state"] == "sent").count();
+            sent +=
+                alert["messages"].as_array().unwrap().iter().filter(|mail| mail["state"] == "sent").count();
         }
         (sent == count).then_some(())
     })

@@ -31,14 +31,9 @@ impl AlertKind {
 
     /// The kind of that word.
     pub fn named(word: &str) -> Option<AlertKind> {
-        [
-            AlertKind::Started,
-            AlertKind::HeadsUp,
-            AlertKind::Due,
-            AlertKind::Withdrawn,
-        ]
-        .into_iter()
-        .find(|kind| kind.word() == word)
+        [AlertKind::Started, AlertKind::HeadsUp, AlertKind::Due, AlertKind::Withdrawn]
+            .into_iter()
+            .find(|kind| kind.word() == word)
     }
 }
 

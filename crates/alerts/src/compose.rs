@@ -26,10 +26,7 @@ impl Sender {
     pub fn new(from: &str) -> Result<Sender, LetterError> {
         let address = letter::address(from)?;
         let domain = address.rsplit('@').next().unwrap_or("localhost").to_owned();
-        Ok(Sender {
-            from: from.to_owned(),
-            domain,
-        })
+        Ok(Sender { from: from.to_owned(), domain })
     }
 }
 
@@ -61,32 +58,14 @@ pub enum ComposeError {
 ///
 /// # Errors
 /// [`ComposeError`].
-pub fn compose(
-    waiting: &Uncomposed,
-    sender: &Sender,
-    now: Instant,
-) -> Result<Message, ComposeError> {
+pub fn compose(waiting: &Uncomposed, sender: &Sender, now: Instant) -> Result<Message, ComposeError> {
     let alert = &waiting.alert;
-    let facts = |cause: String| ComposeError::Facts {
-        alert: alert.id.clone(),
-        cause,
-    };
+    let facts = |cause: String| ComposeError::Facts { alert: alert.id.clone(), cause };
     let about: About =
         serde_json::from_value(alert.about.clone()).map_err(|error| facts(error.to_string()))?;
     let zone = zone(&waiting.site.time_zone).map_err(|error| facts(error.to_string()))?;
-    let cultivar = waiting
-        .block
-        .details
-        .get("cultivar")
-        .and_then(|name| name.as_str())
-        .unwrap_or_default();
-    let words = Words {
-        block: &waiting.block.name,
-        cultivar,
-        farm: &waiting.farm.name,
-        about: &about,
-        zone,
-    };
+    let cultivar = waiting.block.details.get("cultivar").and_then(|name| name.as_str()).unwrap_or_default();
+    let words = Words { block: &waiting.block.name, cultivar, farm: &waiting.farm.name, about: &about, zone };
     let in_letter = |source| ComposeError::Letter {
         alert: alert.id.clone(),
         recipient: waiting.item.recipient.clone(),
@@ -102,10 +81,7 @@ pub fn compose(
         html: html(&words.subject(), &lines),
         header_id: header_id.clone(),
         date: now,
-        headers: vec![(
-            "X-Bloomtide-Alert".to_owned(),
-            format!("{}; {}", about.kind.word(), alert.id),
-        )],
+        headers: vec![("X-Bloomtide-Alert".to_owned(), format!("{}; {}", about.kind.word(), alert.id))],
     };
     let body = letter::build(&letter).map_err(in_letter)?;
     Ok(Message {
@@ -136,10 +112,7 @@ impl Words<'_> {
     }
 
     fn mark(&self) -> String {
-        self.about.mark.map_or_else(
-            || "no mark".to_owned(),
-            |mark| format!("{mark:.2} of the style"),
-        )
+        self.about.mark.map_or_else(|| "no mark".to_owned(), |mark| format!("{mark:.2} of the style"))
     }
 
     /// Block, time, and what to do, the essence within 70 characters.
@@ -164,27 +137,19 @@ impl Words<'_> {
         if !about.decided && matches!(about.kind, AlertKind::HeadsUp | AlertKind::Due) {
             lines.push("No decision to thin this block is logged yet: decide first.".to_owned());
         }
-        lines.push(format!(
-            "{} ({}), {}.",
-            self.block, self.cultivar, self.farm
-        ));
+        lines.push(format!("{} ({}), {}.", self.block, self.cultivar, self.farm));
         lines.extend(self.what());
         if about.kind != AlertKind::Withdrawn {
             lines.extend(self.range());
             lines.push(self.next());
         }
-        let read = about
-            .as_of
-            .map_or_else(|| "none yet".to_owned(), |at| at.spoken(self.zone));
+        let read = about.as_of.map_or_else(|| "none yet".to_owned(), |at| at.spoken(self.zone));
         let sources = if about.temperatures.is_empty() {
             String::new()
         } else {
             format!(" from {}", about.temperatures.join(", "))
         };
-        lines.push(format!(
-            "Readings{sources} up to {read}; curve {}.",
-            about.curve
-        ));
+        lines.push(format!("Readings{sources} up to {read}; curve {}.", about.curve));
         lines.push(format!("Times are {}.", self.zone.name()));
         if about.kind != AlertKind::Withdrawn {
             lines.push(words::UNCONFIRMED.to_owned());
@@ -217,8 +182,7 @@ impl Words<'_> {
                     format!(
                         "The alert \"{kind}\" that named {at} no longer holds: readings or entries were corrected since."
                     ),
-                    "Do not act on it. If it becomes true again, you will be told again."
-                        .to_owned(),
+                    "Do not act on it. If it becomes true again, you will be told again.".to_owned(),
                 ]
             }
         }
@@ -242,9 +206,7 @@ impl Words<'_> {
         let material = self.about.material.as_deref().unwrap_or("no spray");
         let bound = match self.about.bound {
             Some(MarkBound::NotBefore) => "not before the mark: earlier it takes wanted flowers",
-            Some(MarkBound::NotAfter) => {
-                "not after the mark: later, flowers that no one wants come through"
-            }
+            Some(MarkBound::NotAfter) => "not after the mark: later, flowers that no one wants come through",
             None => "as planned",
         };
         match self.about.kind {
@@ -254,9 +216,9 @@ impl Words<'_> {
                     self.mark()
                 )
             }
-            AlertKind::HeadsUp => format!(
-                "Next: plan {material}, {bound}. Look for a slot that weather and bees allow."
-            ),
+            AlertKind::HeadsUp => {
+                format!("Next: plan {material}, {bound}. Look for a slot that weather and bees allow.")
+            }
             _ => format!(
                 "Next: {material}, {bound}. Log the spray when it is done: the clock starts again from it."
             ),
@@ -283,10 +245,7 @@ fn html(title: &str, lines: &[String]) -> String {
 }
 
 fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
 #[cfg(test)]

@@ -60,19 +60,8 @@ pub enum Decision {
 }
 
 /// Decides for one season.
-pub fn decide(
-    season: &Season,
-    plan: &Plan,
-    curve: &str,
-    known: &[AlertRow],
-    now: Instant,
-) -> Vec<Decision> {
-    let facts = Facts {
-        season,
-        plan,
-        curve,
-        now,
-    };
+pub fn decide(season: &Season, plan: &Plan, curve: &str, known: &[AlertRow], now: Instant) -> Vec<Decision> {
+    let facts = Facts { season, plan, curve, now };
     let mut decisions = facts.withdrawals(known);
     for called in facts.called_for() {
         decisions.extend(settle(called, known));
@@ -108,11 +97,7 @@ impl Facts<'_> {
             material: None,
             threshold: self.plan.threshold(),
             as_of: self.season.as_of,
-            decided: !self
-                .season
-                .notes
-                .iter()
-                .any(|note| note.code == NO_DECISION),
+            decided: !self.season.notes.iter().any(|note| note.code == NO_DECISION),
             curve: self.curve.to_owned(),
             temperatures: Vec::new(),
             takes_back: None,
@@ -126,11 +111,7 @@ impl Facts<'_> {
             leg: Some(leg.number),
             mark: leg.mark,
             bound: leg.bound,
-            material: self
-                .plan
-                .sprays
-                .get(leg.number - 1)
-                .map(|spray| spray.material.clone()),
+            material: self.plan.sprays.get(leg.number - 1).map(|spray| spray.material.clone()),
             ..self.about(kind, Some(at))
         }
     }
@@ -145,10 +126,7 @@ impl Facts<'_> {
     }
 
     fn started(&self) -> Option<Called> {
-        let start = self
-            .season
-            .start
-            .filter(|start| start.basis != Basis::Expected)?;
+        let start = self.season.start.filter(|start| start.basis != Basis::Expected)?;
         let first = self.season.legs.first()?;
         Some(Called {
             subject: NO_SUBJECT.to_owned(),
@@ -193,9 +171,7 @@ impl Facts<'_> {
             Some(EndedBy::StandDown) => Some("the block is stood down"),
             Some(EndedBy::Age) => Some("the season is closed"),
             None if self.season.state == State::StoodDown => Some("the block is stood down"),
-            None if self.now.since(moment) > USEFUL => {
-                Some("it came to light more than 72 hours late")
-            }
+            None if self.now.since(moment) > USEFUL => Some("it came to light more than 72 hours late"),
             None => None,
         }
     }
@@ -206,8 +182,7 @@ impl Facts<'_> {
             .iter()
             .filter(|alert| alert.status == AlertStatus::Told && alert.withdrawn_at.is_none())
             .filter_map(|alert| {
-                let kind = AlertKind::named(&alert.kind)
-                    .filter(|kind| !self.holds(*kind, &alert.subject))?;
+                let kind = AlertKind::named(&alert.kind).filter(|kind| !self.holds(*kind, &alert.subject))?;
                 let told: Option<About> = serde_json::from_value(alert.about.clone()).ok();
                 let told = told.unwrap_or_else(|| self.about(kind, None));
                 let about = About {
@@ -216,10 +191,7 @@ impl Facts<'_> {
                     as_of: self.season.as_of,
                     ..told
                 };
-                Some(Decision::Withdraw {
-                    alert_id: alert.id.clone(),
-                    about,
-                })
+                Some(Decision::Withdraw { alert_id: alert.id.clone(), about })
             })
             .collect()
     }
@@ -241,49 +213,26 @@ impl Facts<'_> {
 }
 
 fn settle(called: Called, known: &[AlertRow]) -> Option<Decision> {
-    let Called {
-        subject,
-        about,
-        untold,
-    } = called;
+    let Called { subject, about, untold } = called;
     let latest = known
         .iter()
         .filter(|alert| alert.kind == about.kind.word() && alert.subject == subject)
         .max_by_key(|alert| alert.generation);
     let standing = latest.filter(|alert| alert.withdrawn_at.is_none());
-    let generation = standing.map_or_else(
-        || latest.map_or(1, |alert| alert.generation + 1),
-        |alert| alert.generation,
-    );
+    let generation =
+        standing.map_or_else(|| latest.map_or(1, |alert| alert.generation + 1), |alert| alert.generation);
     match (standing, untold) {
         (Some(alert), _) if alert.status == AlertStatus::Told => {
             let told: Option<About> = serde_json::from_value(alert.about.clone()).ok();
-            let moved =
-                about.kind == AlertKind::Due && told.is_some_and(|told| told.at != about.at);
-            moved.then(|| Decision::Retime {
-                alert_id: alert.id.clone(),
-                about,
-            })
+            let moved = about.kind == AlertKind::Due && told.is_some_and(|told| told.at != about.at);
+            moved.then(|| Decision::Retime { alert_id: alert.id.clone(), about })
         }
         (Some(_), Some(_)) => None,
-        (Some(alert), None) => Some(Decision::Tell {
-            subject,
-            generation,
-            skipped_before: Some(alert.id.clone()),
-            about,
-        }),
-        (None, Some(reason)) => Some(Decision::Skip {
-            subject,
-            generation,
-            reason,
-            about,
-        }),
-        (None, None) => Some(Decision::Tell {
-            subject,
-            generation,
-            skipped_before: None,
-            about,
-        }),
+        (Some(alert), None) => {
+            Some(Decision::Tell { subject, generation, skipped_before: Some(alert.id.clone()), about })
+        }
+        (None, Some(reason)) => Some(Decision::Skip { subject, generation, reason, about }),
+        (None, None) => Some(Decision::Tell { subject, generation, skipped_before: None, about }),
     }
 }
 

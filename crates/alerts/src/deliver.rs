@@ -65,28 +65,18 @@ pub async fn send(
     let message = &leased.message;
     let outcome = match outlet {
         Outlet::Server { relay, from } => {
-            let offered = || async {
-                store
-                    .mark_offered(&message.id, leased.token)
-                    .await
-                    .unwrap_or(false)
-            };
+            let offered = || async { store.mark_offered(&message.id, leased.token).await.unwrap_or(false) };
             let sending = smtp::send(relay, from, &message.recipient, &message.body, offered);
             match tokio::time::timeout(LONGEST_SEND, sending).await {
                 Ok(outcome) => outcome,
-                Err(_) => Outcome::Unknown {
-                    cause: "the mail server kept the connection open too long".to_owned(),
-                },
+                Err(_) => {
+                    Outcome::Unknown { cause: "the mail server kept the connection open too long".to_owned() }
+                }
             }
         }
         Outlet::Folder(path) => match folder::keep(path, &message.header_id, &message.body).await {
-            Ok(_) => Outcome::Sent {
-                reply: String::new(),
-            },
-            Err(error) => Outcome::Later {
-                stage: smtp::Stage::Envelope,
-                cause: error.to_string(),
-            },
+            Ok(_) => Outcome::Sent { reply: String::new() },
+            Err(error) => Outcome::Later { stage: smtp::Stage::Envelope, cause: error.to_string() },
         },
     };
     settle(store, leased, outcome, clock.now()).await
@@ -105,35 +95,22 @@ async fn settle(
         Outcome::Sent { .. } => (store.mark_sent(id, token, now).await?, Delivered::Sent),
         Outcome::Refused { stage, code, text } if !stage.concerns_the_relay() || !useful => {
             let error = format!("{code} at {stage}: {text}");
-            (
-                store.mark_failed(id, token, &error).await?,
-                Delivered::Failed(error),
-            )
+            (store.mark_failed(id, token, &error).await?, Delivered::Failed(error))
         }
         Outcome::Refused { stage, code, text } => {
             let error = format!("{code} at {stage}: {text}");
-            (
-                store.mark_later(id, token, next, &error).await?,
-                Delivered::Later(next, error),
-            )
+            (store.mark_later(id, token, next, &error).await?, Delivered::Later(next, error))
         }
         Outcome::Later { stage, cause } if useful => {
             let error = format!("{stage}: {cause}");
-            (
-                store.mark_later(id, token, next, &error).await?,
-                Delivered::Later(next, error),
-            )
+            (store.mark_later(id, token, next, &error).await?, Delivered::Later(next, error))
         }
-        Outcome::Unknown { cause } if useful => (
-            store.mark_unknown(id, token, next, &cause).await?,
-            Delivered::Later(next, cause),
-        ),
+        Outcome::Unknown { cause } if useful => {
+            (store.mark_unknown(id, token, next, &cause).await?, Delivered::Later(next, cause))
+        }
         Outcome::Later { cause, .. } | Outcome::Unknown { cause } => {
             let error = format!("given up after 72 hours: {cause}");
-            (
-                store.mark_failed(id, token, &error).await?,
-                Delivered::Failed(error),
-            )
+            (store.mark_failed(id, token, &error).await?, Delivered::Failed(error))
         }
     };
     Ok(if ours { delivered } else { Delivered::NotOurs })
@@ -141,14 +118,9 @@ async fn settle(
 
 /// When a message that could not be sent at `now` is tried again.
 fn next_try(composed_at: Instant, now: Instant) -> Instant {
-    let early = TRIES
-        .iter()
-        .map(|minutes| composed_at.plus(minutes * MINUTE));
+    let early = TRIES.iter().map(|minutes| composed_at.plus(minutes * MINUTE));
     let hours = now.since(composed_at) / HOUR + 1;
-    early
-        .filter(|at| *at > now)
-        .min()
-        .unwrap_or(composed_at.plus(hours.max(1) * HOUR))
+    early.filter(|at| *at > now).min().unwrap_or(composed_at.plus(hours.max(1) * HOUR))
 }
 
 /// Checks a sender's address for the envelope.

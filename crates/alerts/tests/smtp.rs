@@ -27,12 +27,7 @@ const PATIENT: Duration = Duration::from_secs(30);
 const BRIEF: Duration = Duration::from_millis(700);
 
 fn within(limit: Duration) -> Timeouts {
-    Timeouts {
-        connect: PATIENT,
-        reply: limit,
-        dot: limit,
-        quit: limit,
-    }
+    Timeouts { connect: PATIENT, reply: limit, dot: limit, quit: limit }
 }
 
 fn relay(listener: &Listener) -> Relay {
@@ -60,10 +55,7 @@ fn message() -> String {
 
 /// Some 8 MB: more than the sockets between two processes hold.
 fn large() -> String {
-    format!(
-        "Subject: large\r\n\r\n{}",
-        "a line of text\r\n".repeat(500_000)
-    )
+    format!("Subject: large\r\n\r\n{}", "a line of text\r\n".repeat(500_000))
 }
 
 async fn give(relay: &Relay, message: &str) -> Outcome {
@@ -98,12 +90,7 @@ const STEPS: [(Step, Stage); 6] = [
 #[tokio::test]
 async fn what_arrives_is_what_was_composed() {
     let (outcome, listener) = against(Script::normal()).await;
-    assert_eq!(
-        outcome,
-        Outcome::Sent {
-            reply: "2.0.0 taken as L1".to_owned()
-        }
-    );
+    assert_eq!(outcome, Outcome::Sent { reply: "2.0.0 taken as L1".to_owned() });
     let messages = listener.messages();
     assert_eq!(messages.len(), 1);
     assert_eq!(messages[0].from, FROM);
@@ -151,11 +138,7 @@ async fn the_mark_is_not_set_for_a_refused_recipient() {
     .await;
     assert_eq!(
         outcome,
-        Outcome::Refused {
-            stage: Stage::Rcpt,
-            code: 550,
-            text: "5.1.1 no such box".to_owned()
-        }
+        Outcome::Refused { stage: Stage::Rcpt, code: 550, text: "5.1.1 no such box".to_owned() }
     );
 }
 
@@ -170,28 +153,11 @@ async fn nothing_that_could_pass_for_two_lines_reaches_a_server() {
             "{outcome:?}"
         );
     };
-    for address in [
-        sly,
-        "",
-        "ann",
-        "ann @longacre.example",
-        "zoë@longacre.example",
-    ] {
-        refused(
-            send(&relay, FROM, address, &message(), || async { true }).await,
-            553,
-        );
-        refused(
-            send(&relay, address, TO, &message(), || async { true }).await,
-            553,
-        );
+    for address in [sly, "", "ann", "ann @longacre.example", "zoë@longacre.example"] {
+        refused(send(&relay, FROM, address, &message(), || async { true }).await, 553);
+        refused(send(&relay, address, TO, &message(), || async { true }).await, 553);
     }
-    for message in [
-        "a\nb\r\n",
-        "a: b\r\n\r\n\n.\r\nMAIL FROM:<x@y.example>\r\n",
-        "é\r\n",
-        "",
-    ] {
+    for message in ["a\nb\r\n", "a: b\r\n\r\n\n.\r\nMAIL FROM:<x@y.example>\r\n", "é\r\n", ""] {
         refused(give(&relay, message).await, 554);
     }
     let mut sly_hello = relay.clone();

@@ -36,7 +36,8 @@ pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query)
     };
     let mut document = render(curve, shipped);
     // In the model's own numbers: a beta curve comes as the table it runs on.
-    document["rates_per_day"] = curve.table.nodes().map(|(celsius, _)| json!([celsius, curve.rate_per_day(celsius)])).collect();
+    document["rates_per_day"] =
+        curve.table.nodes().map(|(celsius, _)| json!([celsius, curve.rate_per_day(celsius)])).collect();
     ok(document)
 }
 
@@ -50,7 +51,8 @@ pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Doc
         Curve::from_fields(id.as_deref().unwrap_or_default(), fields)
     })?;
     if ships(&desk.app.catalogue.curves, &curve.id) {
-        let detail = format!("Curve `{}` ships with the program and stays as it is; give yours another id.", curve.id);
+        let detail =
+            format!("Curve `{}` ships with the program and stays as it is; give yours another id.", curve.id);
         return Err(Problem::conflict_at("/id", detail));
     }
     let known = desk.app.store.curves().await?.iter().any(|row| row.id == curve.id);

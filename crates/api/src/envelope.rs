@@ -25,7 +25,8 @@ pub(crate) async fn envelope(State(desk): State<Arc<Desk>>, request: Request, ne
     let id = desk.new_id();
     let method = request.method().clone();
     // The route, never the address as sent: parameters are the client's affair.
-    let route = request.extensions().get::<MatchedPath>().map_or_else(String::new, |path| path.as_str().to_owned());
+    let route =
+        request.extensions().get::<MatchedPath>().map_or_else(String::new, |path| path.as_str().to_owned());
     let answered = AssertUnwindSafe(next.run(request)).catch_unwind().await;
     let mut response = answered.unwrap_or_else(|_| {
         tracing::error!(request_id = id, %method, route, "a handler panicked");

@@ -1,6 +1,6 @@
 //! Fields that several subjects share.
 
-use model::input::{Faults, Fault, Fields};
+use model::input::{Fault, Faults, Fields};
 
 use crate::limits;
 
@@ -15,7 +15,10 @@ pub(crate) fn check_name(fields: &Fields<'_>, field: &'static str, text: &str) -
     let fits = text.chars().count() <= limits::NAME_CHARS && !text.contains(char::is_control);
     if !fits {
         let most = limits::NAME_CHARS;
-        fields.fault(field, format!("expected at most {most} characters on one line, none of them a control character"));
+        fields.fault(
+            field,
+            format!("expected at most {most} characters on one line, none of them a control character"),
+        );
     }
     fits
 }
@@ -52,7 +55,10 @@ pub(crate) fn emails(fields: &Fields<'_>, field: &'static str) -> Vec<String> {
     }
     for (n, email) in emails.iter().enumerate() {
         if !is_email(email) {
-            fields.fault(field, format!("`{email}` is not a mail address; expected one like box@example.org, in plain ASCII"));
+            fields.fault(
+                field,
+                format!("`{email}` is not a mail address; expected one like box@example.org, in plain ASCII"),
+            );
         } else if emails[..n].contains(email) {
             fields.fault(field, format!("`{email}` stands there twice"));
         }
@@ -102,8 +108,20 @@ mod tests {
         }
         let long = format!("{}@example.org", "a".repeat(243));
         for bad in [
-            "", "@", "a@", "@b", "a b@c", "a@b@c", "a@b\r\nBcc: d@e", "A <a@b>", "a@b,c", "a@b..c", ".a@b", "ä@b",
-            "a@b\u{0}", &long,
+            "",
+            "@",
+            "a@",
+            "@b",
+            "a b@c",
+            "a@b@c",
+            "a@b\r\nBcc: d@e",
+            "A <a@b>",
+            "a@b,c",
+            "a@b..c",
+            ".a@b",
+            "ä@b",
+            "a@b\u{0}",
+            &long,
         ] {
             assert!(!is_email(bad), "{bad}");
         }

@@ -102,7 +102,9 @@ pub fn router(app: App) -> Router {
     // even the answer that a path is not there.
     let guarded = || from_fn_with_state(desk.clone(), guard::guard);
     // The bare prefix is no part of what is nested under it.
-    let prefix = Router::new().route("/api/v1", any(problem::no_such_path)).route("/api/v1/", any(problem::no_such_path));
+    let prefix = Router::new()
+        .route("/api/v1", any(problem::no_such_path))
+        .route("/api/v1/", any(problem::no_such_path));
     Router::new()
         .nest("/api/v1", v1().layer(guarded()))
         .merge(prefix.layer(guarded()))

@@ -19,7 +19,11 @@ use crate::request::Document;
 use crate::seasons::no_season;
 use crate::{fields, limits};
 
-pub(crate) async fn list(State(desk): Here, Path((block, year)): Path<(String, String)>, query: Query) -> Answer {
+pub(crate) async fn list(
+    State(desk): Here,
+    Path((block, year)): Path<(String, String)>,
+    query: Query,
+) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;

@@ -44,8 +44,10 @@ pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Doc
         Some(material)
     })?;
     if ships(&desk.app.catalogue.materials, &material.id) {
-        let detail =
-            format!("Material `{}` ships with the program and stays as it is; give yours another id.", material.id);
+        let detail = format!(
+            "Material `{}` ships with the program and stays as it is; give yours another id.",
+            material.id
+        );
         return Err(Problem::conflict_at("/id", detail));
     }
     let known = desk.app.store.materials().await?.iter().any(|row| row.id == material.id);

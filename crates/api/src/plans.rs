@@ -16,7 +16,11 @@ use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
 
-pub(crate) async fn one(State(desk): Here, Path((block, year)): Path<(String, String)>, query: Query) -> Answer {
+pub(crate) async fn one(
+    State(desk): Here,
+    Path((block, year)): Path<(String, String)>,
+    query: Query,
+) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;

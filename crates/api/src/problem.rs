@@ -35,7 +35,12 @@ pub(crate) struct Problem {
 }
 
 impl Problem {
-    fn new(status: StatusCode, code: &'static str, title: &'static str, detail: impl Into<String>) -> Problem {
+    fn new(
+        status: StatusCode,
+        code: &'static str,
+        title: &'static str,
+        detail: impl Into<String>,
+    ) -> Problem {
         Problem { status, code, title, detail: detail.into(), errors: Vec::new(), headers: Vec::new() }
     }
 
@@ -148,7 +153,8 @@ impl Problem {
 
     /// Something failed that the client cannot help; what exactly is logged.
     pub(crate) fn failed() -> Problem {
-        let detail = "Something failed on the server and nothing was changed; its log has the cause under request_id.";
+        let detail =
+            "Something failed on the server and nothing was changed; its log has the cause under request_id.";
         Problem::new(StatusCode::INTERNAL_SERVER_ERROR, "failed", "Server failure", detail)
     }
 
@@ -185,9 +191,12 @@ impl From<StoreError> for Problem {
         match &error {
             StoreError::NotFound { .. } => Problem::not_found(error.to_string()),
             StoreError::Conflict { .. } => Problem::conflict(error.to_string()),
-            StoreError::Refused(_) => {
-                Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "invalid-input", "Invalid input", error.to_string())
-            }
+            StoreError::Refused(_) => Problem::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "invalid-input",
+                "Invalid input",
+                error.to_string(),
+            ),
             StoreError::Busy(_) => {
                 tracing::warn!(%error, "the database was busy for too long");
                 Problem::busy("The database was busy for too long; nothing was changed, try again.")

@@ -26,15 +26,20 @@ pub(crate) async fn list(State(desk): Here, Path(site): Path<String>, mut query:
     let after = after.as_deref().map(read_cursor).transpose()?;
     let site = desk.site(&site).await?;
     let readings = desk.app.store.readings_page(&site.id, from, to, after, limit + 1).await?;
-    page(readings, limit, |(source, reading)| cursor(source, reading), |(source, reading)| {
-        json!({
-            "at": reading.at,
-            "source": source,
-            "celsius": reading.celsius,
-            "minutes": (reading.span > 0).then_some(reading.span as f64 / MINUTE as f64),
-            "flag": reading.flag,
-        })
-    })
+    page(
+        readings,
+        limit,
+        |(source, reading)| cursor(source, reading),
+        |(source, reading)| {
+            json!({
+                "at": reading.at,
+                "source": source,
+                "celsius": reading.celsius,
+                "minutes": (reading.span > 0).then_some(reading.span as f64 / MINUTE as f64),
+                "flag": reading.flag,
+            })
+        },
+    )
 }
 
 fn cursor(source: &str, reading: &Reading) -> String {
@@ -43,11 +48,17 @@ fn cursor(source: &str, reading: &Reading) -> String {
 
 fn read_cursor(text: &str) -> Result<(Instant, &str), Problem> {
     let parted = text.split_once('.').and_then(|(at, source)| Some((Instant(at.parse().ok()?), source)));
-    parted.ok_or_else(|| Problem::parameter("after", format!("`{text}` is not the `next` of an earlier page")))
+    parted
+        .ok_or_else(|| Problem::parameter("after", format!("`{text}` is not the `next` of an earlier page")))
 }
 
 /// Stores readings of the body `{"source": …, "readings": […]}`, all or none.
-pub(crate) async fn typed_in(desk: &Desk, site: &Site, parameter: Option<String>, document: &Value) -> Answer {
+pub(crate) async fn typed_in(
+    desk: &Desk,
+    site: &Site,
+    parameter: Option<String>,
+    document: &Value,
+) -> Answer {
     let now = desk.now();
     let read = input::read(document, |fields| {
         let source = match (fields.text("source"), &parameter) {
@@ -97,7 +108,10 @@ fn list_of(fields: &Fields<'_>, now: Instant) -> Vec<Reading> {
     match count {
         Some(0) => fields.fault("readings", "is an empty list; expected at least one reading"),
         Some(count) if count > limits::HAND_READINGS => {
-            fields.fault("readings", format!("has {count} readings; at most {} are taken at once", limits::HAND_READINGS));
+            fields.fault(
+                "readings",
+                format!("has {count} readings; at most {} are taken at once", limits::HAND_READINGS),
+            );
             return Vec::new();
         }
         _ => {}
@@ -142,7 +156,10 @@ fn temperature(fields: &Fields<'_>) -> Option<f64> {
             if (COLDEST_C..=WARMEST_C).contains(&celsius) {
                 return Some(celsius);
             }
-            fields.fault("value", format!("is {celsius:.1} °C, outside {COLDEST_C} to {WARMEST_C} °C; is the unit right?"));
+            fields.fault(
+                "value",
+                format!("is {celsius:.1} °C, outside {COLDEST_C} to {WARMEST_C} °C; is the unit right?"),
+            );
             None
         }
     }

@@ -62,7 +62,10 @@ impl Incoming {
     /// # Errors
     /// When the request says at once that it is longer than `limit` bytes.
     pub(crate) fn new(request: Request, limit: u64) -> Result<Incoming, Problem> {
-        let announced = request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse().ok());
+        let announced = request
+            .headers()
+            .get(header::CONTENT_LENGTH)
+            .and_then(|length| length.to_str().ok()?.parse().ok());
         let body: Body = request.into_body();
         if announced.is_some_and(|length: u64| length > limit) {
             return Err(Problem::too_large(limit));
@@ -117,5 +120,24 @@ impl Incoming {
             bytes.extend_from_slice(&chunk);
         }
         Ok(bytes)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use axum::http::StatusCode;
+    use axum::response::IntoResponse;
+    use futures::stream;
+
+    use super::*;
+
+    #[tokio::test(start_paused = true)]
+    async fn a_body_that_falls_silent_is_given_up() {
+        let first = stream::iter([Ok::<_, std::io::Error>(Bytes::from_static(b"time,temp\n"))]);
+        let body = Body::from_stream(stream::StreamExt::chain(first, stream::pending()));
+        let mut incoming = Incoming::new(Request::new(body), 1_000).unwrap();
+        assert_eq!(incoming.next().await.unwrap().unwrap().len(), 10);
+        let silence = incoming.next().await.unwrap_err();
+        assert_eq!(silence.into_response().status(), StatusCode::REQUEST_TIMEOUT);
     }
 }

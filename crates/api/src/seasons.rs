@@ -22,13 +22,18 @@ pub(crate) async fn years(State(desk): Here, Path(block): Path<String>, query: Q
     let block = desk.block(&block).await?;
     let mut years = desk.app.store.seasons_of(&block.id).await?;
     years.sort_unstable();
-    let item = |year: &i32| json!({"year": year, "season": format!("/api/v1/blocks/{}/seasons/{year}", block.id)});
+    let item =
+        |year: &i32| json!({"year": year, "season": format!("/api/v1/blocks/{}/seasons/{year}", block.id)});
     whole(years.iter().map(item).collect())
 }
 
 /// One season. Its fields stand at the top and once more under `season`, for
 /// readers of either.
-pub(crate) async fn one(State(desk): Here, Path((block, year)): Path<(String, String)>, query: Query) -> Answer {
+pub(crate) async fn one(
+    State(desk): Here,
+    Path((block, year)): Path<(String, String)>,
+    query: Query,
+) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
@@ -43,7 +48,10 @@ pub(crate) async fn one(State(desk): Here, Path((block, year)): Path<(String, St
 
 /// Neither plan nor log has begun that season.
 pub(crate) fn no_season(block: &Block, year: i32) -> Problem {
-    Problem::not_found(format!("Block `{}` has no season {year}: it begins with a plan or a log entry.", block.id))
+    Problem::not_found(format!(
+        "Block `{}` has no season {year}: it begins with a plan or a log entry.",
+        block.id
+    ))
 }
 
 /// Whether what was reckoned is no longer what would be.

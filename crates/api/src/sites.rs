@@ -76,7 +76,9 @@ impl Desk {
         match read {
             Ok(read) if wrong.is_empty() => Ok(read),
             Ok(_) => Err(Problem::invalid(wrong)),
-            Err(faults) => Err(Problem::invalid(faults.0.into_iter().map(Wrong::from).chain(wrong).collect())),
+            Err(faults) => {
+                Err(Problem::invalid(faults.0.into_iter().map(Wrong::from).chain(wrong).collect()))
+            }
         }
     }
 }

@@ -37,7 +37,9 @@ pub(crate) async fn add(
     let others = desk.app.store.sources_of(&site.id).await?;
     if others.len() >= limits::SOURCES_PER_SITE {
         let most = limits::SOURCES_PER_SITE;
-        return Err(Problem::conflict(format!("The site has {most} sources already, the most that one may have.")));
+        return Err(Problem::conflict(format!(
+            "The site has {most} sources already, the most that one may have."
+        )));
     }
     let place = sites::place(&site)?;
     let last = others.iter().map(|source| source.trust).max().unwrap_or(0);
@@ -50,7 +52,11 @@ pub(crate) async fn add(
     created(&location, desk.render_source(&source))
 }
 
-pub(crate) async fn one(State(desk): Here, Path((site, source)): Path<(String, String)>, query: Query) -> Answer {
+pub(crate) async fn one(
+    State(desk): Here,
+    Path((site, source)): Path<(String, String)>,
+    query: Query,
+) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
     let source = desk.source_of(&site, &source).await?;
@@ -69,7 +75,9 @@ pub(crate) async fn change(
     let mut source = desk.source_of(&site, &source).await?;
     if source.way != Way::File {
         let way = source.way.word();
-        return Err(Problem::conflict(format!("The source comes by {way}: only one that comes by file has a mapping.")));
+        return Err(Problem::conflict(format!(
+            "The source comes by {way}: only one that comes by file has a mapping."
+        )));
     }
     let mapping = input::read(&document, |fields| {
         if !fields.require("mapping") {

@@ -89,7 +89,8 @@ impl Desk {
             return Err(no_season(&block, year));
         }
         let (site, plan) = self.behind(&block, year).await?;
-        let plan = assembled(year, &block, &site, &plan, &self.catalogue().await?)?.map_err(|_| Problem::failed())?;
+        let plan = assembled(year, &block, &site, &plan, &self.catalogue().await?)?
+            .map_err(|_| Problem::failed())?;
         let log = field_log(store.log(&block.id, year).await?);
         // What the query asks for only narrows this, so that progress stays
         // counted from where the legs began.
@@ -156,7 +157,9 @@ fn csv(request: &Request, rows: &[Row]) -> Response {
     let written = std::iter::once(COLUMNS.map(str::to_owned))
         .chain(rows.iter().map(cells))
         .try_for_each(|cells| table.write_record(cells));
-    let body = written.map_err(|error| error.to_string()).and_then(|()| table.into_inner().map_err(|error| error.to_string()));
+    let body = written
+        .map_err(|error| error.to_string())
+        .and_then(|()| table.into_inner().map_err(|error| error.to_string()));
     let Ok(body) = body else {
         tracing::error!("a timeline could not be written as CSV");
         return Problem::failed().into_response();

@@ -38,7 +38,9 @@ pub(crate) async fn take(
         return Err(Problem::other_type("text/csv or application/json", found.as_deref()));
     }
     if site.farm_id.is_none() {
-        return Err(Problem::conflict("The site is the server's own, which takes feeds only and no uploads."));
+        return Err(Problem::conflict(
+            "The site is the server's own, which takes feeds only and no uploads.",
+        ));
     }
     if csv {
         return file(&desk, &site, source, request).await;
@@ -49,7 +51,10 @@ pub(crate) async fn take(
 
 async fn file(desk: &Desk, site: &Site, source: Option<String>, request: Request) -> Answer {
     let Some(id) = source else {
-        return Err(Problem::parameter("source", "is missing; give the id of the source that the file comes from"));
+        return Err(Problem::parameter(
+            "source",
+            "is missing; give the id of the source that the file comes from",
+        ));
     };
     let source = match desk.app.store.source(&id).await? {
         Some(found) if found.site_id == site.id => found,
@@ -78,7 +83,9 @@ fn mapping_of(source: &Source) -> Result<Mapping, Problem> {
         return Err(Problem::conflict(format!("The source comes by {way} and takes no files.")));
     }
     let Some(mapping) = &source.mapping else {
-        return Err(Problem::conflict("The source has no mapping yet; PATCH it with one that says how its files are read."));
+        return Err(Problem::conflict(
+            "The source has no mapping yet; PATCH it with one that says how its files are read.",
+        ));
     };
     input::read(mapping, Mapping::from_fields).map_err(|faults| {
         tracing::error!(source = source.id, %faults, "a stored mapping does not read back");
@@ -140,7 +147,9 @@ impl Read for Chunks {
             match self.queue.blocking_recv() {
                 None => return Ok(0),
                 Some(Ok(chunk)) => self.present = chunk,
-                Some(Err(())) => return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the upload broke off")),
+                Some(Err(())) => {
+                    return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the upload broke off"));
+                }
             }
         }
         let length = self.present.len().min(into.len());

@@ -120,7 +120,9 @@ pub fn main() -> ExitCode {
 fn on_runtime(work: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
-        Err(error) => return failed(&anyhow::Error::new(error).context("the program's threads could not be started")),
+        Err(error) => {
+            return failed(&anyhow::Error::new(error).context("the program's threads could not be started"));
+        }
     };
     match runtime.block_on(work) {
         Ok(()) => ExitCode::SUCCESS,

@@ -118,9 +118,14 @@ fn folder(args: &DemoArgs) -> anyhow::Result<PathBuf> {
     match &args.dir {
         None => Ok(tempfile::Builder::new().prefix("bloomtide-demo-").tempdir()?.keep()),
         Some(dir) => {
-            std::fs::create_dir_all(dir).with_context(|| format!("--dir: {} cannot be made", dir.display()))?;
+            std::fs::create_dir_all(dir)
+                .with_context(|| format!("--dir: {} cannot be made", dir.display()))?;
             let taken = std::fs::read_dir(dir)?.next().is_some();
-            anyhow::ensure!(!taken, "--dir: {} is not empty; the demo touches nothing that is there", dir.display());
+            anyhow::ensure!(
+                !taken,
+                "--dir: {} is not empty; the demo touches nothing that is there",
+                dir.display()
+            );
             Ok(dir.clone())
         }
     }

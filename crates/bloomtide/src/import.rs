@@ -19,16 +19,18 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
     let now = clock::system().now();
     let mapping = mapping(&args)?;
     let store = Store::open(&args.database.in_force()?).await?;
-    let site = store.site(&args.site).await?.with_context(|| format!("--site: there is no site `{}`", args.site))?;
+    let site =
+        store.site(&args.site).await?.with_context(|| format!("--site: there is no site `{}`", args.site))?;
     if site.farm_id.is_none() {
         bail!("--site: `{}` belongs to the server and takes no files, only feeds", args.site);
     }
     let path = args.file.clone();
     let file = std::fs::File::open(&path).with_context(|| format!("{} cannot be read", path.display()))?;
     let reading = mapping.clone();
-    let read = tokio::task::spawn_blocking(move || station_file::read(std::io::BufReader::new(file), &reading, now))
-        .await?
-        .with_context(|| format!("{} was refused, and nothing of it stored", path.display()))?;
+    let read =
+        tokio::task::spawn_blocking(move || station_file::read(std::io::BufReader::new(file), &reading, now))
+            .await?
+            .with_context(|| format!("{} was refused, and nothing of it stored", path.display()))?;
     let source = source(&store, &site.id, &mapping, now).await?;
     let upload = match mapping.role {
         Role::Observed => store.store_readings(&source.id, &read.readings, now).await?,

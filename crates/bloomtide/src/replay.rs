@@ -53,7 +53,13 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
 
 /// The season drawn, with the first other curve of the same measure that ships
 /// beside it.
-fn picture(file: &SeasonFile, growth: &Growth, season: &Season, catalogue: &Catalogue, now: Instant) -> String {
+fn picture(
+    file: &SeasonFile,
+    growth: &Growth,
+    season: &Season,
+    catalogue: &Catalogue,
+    now: Instant,
+) -> String {
     let picture = SeasonPicture::new(&file.plan, &file.log, growth, season, now);
     let curve = growth.curve();
     let other = catalogue.curves.iter().find(|other| other.id != curve.id && other.measure == curve.measure);
@@ -92,7 +98,10 @@ fn table(season: &Season, block: &str, zone: Tz) -> String {
         lines.push("the clock has not started".to_owned());
     }
     lines.push(String::new());
-    lines.push(format!("{:<4} {:<18} {:>5} {:<11} {:<18} {:<18} {:>9}  {}", "leg", "from", "mark", "", "reached", "expected", "progress", "ended"));
+    lines.push(format!(
+        "{:<4} {:<18} {:>5} {:<11} {:<18} {:<18} {:>9}  {}",
+        "leg", "from", "mark", "", "reached", "expected", "progress", "ended"
+    ));
     for leg in &season.legs {
         let mark = leg.mark.map_or_else(|| "-".to_owned(), |mark| format!("{mark:.2}"));
         let progress = if leg.progress_low == leg.progress_high {
@@ -101,19 +110,19 @@ fn table(season: &Season, block: &str, zone: Tz) -> String {
             format!("{:.2}-{:.2}", leg.progress_low, leg.progress_high)
         };
         let ended = match leg.ended_by {
-            Some(by) => format!("{} by {}", moment(leg.ended_at), serde_json::json!(by).as_str().unwrap_or_default()),
+            Some(by) => {
+                format!("{} by {}", moment(leg.ended_at), serde_json::json!(by).as_str().unwrap_or_default())
+            }
             None => "-".to_owned(),
         };
-        lines.push(
-            format!(
-                "{:<4} {:<18} {mark:>5} {:<11} {:<18} {:<18} {progress:>9}  {ended}",
-                leg.number,
-                leg.from.spoken(zone),
-                leg.bound.map_or("", model::plan::MarkBound::word),
-                moment(leg.reached_at),
-                moment(leg.expected_at),
-            ),
-        );
+        lines.push(format!(
+            "{:<4} {:<18} {mark:>5} {:<11} {:<18} {:<18} {progress:>9}  {ended}",
+            leg.number,
+            leg.from.spoken(zone),
+            leg.bound.map_or("", model::plan::MarkBound::word),
+            moment(leg.reached_at),
+            moment(leg.expected_at),
+        ));
     }
     let hours = season.hours;
     lines.push(String::new());

@@ -66,7 +66,8 @@ impl SeasonFile {
 
     fn take_weather(&mut self, folder: &Path, mapping: &Mapping) -> anyhow::Result<()> {
         let path: PathBuf = folder.join(mapping.file.as_deref().unwrap_or_default());
-        let bytes = std::fs::read(&path).with_context(|| format!("weather file {} cannot be read", path.display()))?;
+        let bytes = std::fs::read(&path)
+            .with_context(|| format!("weather file {} cannot be read", path.display()))?;
         // No clock is read here, so no reading counts as lying in the future.
         let read = station_file::read(bytes.as_slice(), mapping, Instant::MAX)
             .with_context(|| format!("weather file {}", path.display()))?;
@@ -81,7 +82,10 @@ impl SeasonFile {
 
     /// The latest forecast that was issued by `now`.
     pub(crate) fn forecast(&self, now: Instant) -> Option<&Forecast> {
-        self.forecasts.iter().filter(|forecast| forecast.issued_at <= now).max_by_key(|forecast| forecast.issued_at)
+        self.forecasts
+            .iter()
+            .filter(|forecast| forecast.issued_at <= now)
+            .max_by_key(|forecast| forecast.issued_at)
     }
 
     /// The later of the last reading and the last entry.
@@ -129,7 +133,11 @@ impl Head {
     }
 }
 
-fn table<T>(fields: &Fields<'_>, name: &'static str, read: impl FnOnce(&Fields<'_>) -> Option<T>) -> Option<T> {
+fn table<T>(
+    fields: &Fields<'_>,
+    name: &'static str,
+    read: impl FnOnce(&Fields<'_>) -> Option<T>,
+) -> Option<T> {
     if !fields.require(name) {
         return None;
     }

@@ -36,5 +36,9 @@ pub(crate) fn log_to_stderr(level: &str) {
     let filter = tracing_subscriber::EnvFilter::try_from_default_env()
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(level));
     let coloured = std::io::stderr().is_terminal();
-    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_ansi(coloured).with_writer(std::io::stderr).try_init();
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_ansi(coloured)
+        .with_writer(std::io::stderr)
+        .try_init();
 }

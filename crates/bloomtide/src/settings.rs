@@ -120,9 +120,17 @@ impl Settings {
                 .with_context(|| format!("--listen: `{listen}` is not an address like 127.0.0.1:8420"))?,
             smtp: secret(&given.smtp, "BLOOMTIDE_SMTP_FILE", file.smtp)?,
             mail_folder: given.mail_folder.clone().or(file.mail_folder).unwrap_or_else(|| "mail".into()),
-            mail_from: given.mail_from.clone().or(file.mail_from).unwrap_or_else(|| "bloomtide@localhost".to_owned()),
+            mail_from: given
+                .mail_from
+                .clone()
+                .or(file.mail_from)
+                .unwrap_or_else(|| "bloomtide@localhost".to_owned()),
             open_meteo_url: given.open_meteo_url.clone().or(file.open_meteo_url),
-            open_meteo_key: secret(&given.open_meteo_key, "BLOOMTIDE_OPEN_METEO_KEY_FILE", file.open_meteo_key)?,
+            open_meteo_key: secret(
+                &given.open_meteo_key,
+                "BLOOMTIDE_OPEN_METEO_KEY_FILE",
+                file.open_meteo_key,
+            )?,
             contact: given.contact.clone().or(file.contact),
             curves: given.curves.clone().or(file.curves),
             materials: given.materials.clone().or(file.materials),

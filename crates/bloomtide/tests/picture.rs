@@ -1,5 +1,7 @@
 //! The picture in the README is one that the program draws.
 
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
 use std::path::Path;
 use std::process::Command;
 

@@ -18,30 +18,21 @@ const REPEATED: i64 = 2 * DAY;
 
 fn main() -> Result<()> {
     let mut arguments = std::env::args().skip(1);
-    let file = arguments
-        .next()
-        .context("say where the picture goes: spring.svg")?;
+    let file = arguments.next().context("say where the picture goes: spring.svg")?;
     let now = Instant::parse(&arguments.next().unwrap_or_else(|| AFTERWARDS.to_owned()))?;
     let readings = spring::readings("EWR")?;
     let hours: Vec<Reading> = readings
         .iter()
         .filter(|reading| reading.at <= now && reading.at > now.plus(-REPEATED))
-        .map(|reading| Reading {
-            at: reading.at.plus(REPEATED),
-            ..*reading
-        })
+        .map(|reading| Reading { at: reading.at.plus(REPEATED), ..*reading })
         .collect();
-    let forecast = Forecast {
-        issued_at: now,
-        hours,
-    };
+    let forecast = Forecast { issued_at: now, hours };
     let plan = spring::plan(&spring::NORTH_BENCH)?;
     let log = spring::log("ammonium-thiosulfate")?;
     let growth = spring::growth("reference", &readings, Some(&forecast), now)?;
     let season = spring::season(&plan, &log, &growth, now);
     let other_growth = spring::growth("cardinal", &readings, Some(&forecast), now)?;
     let other = spring::season(&plan, &log, &other_growth, now);
-    let shown =
-        SeasonPicture::new(&plan, &log, &growth, &season, now).beside(&log, &other_growth, &other);
+    let shown = SeasonPicture::new(&plan, &log, &growth, &season, now).beside(&log, &other_growth, &other);
     std::fs::write(&file, picture(&shown)).with_context(|| format!("{file} cannot be written"))
 }

@@ -31,16 +31,11 @@ pub(crate) struct Label {
 
 impl Label {
     pub(crate) fn one(text: impl Into<String>, look: Type) -> Label {
-        Label {
-            lines: vec![(text.into(), look)],
-        }
+        Label { lines: vec![(text.into(), look)] }
     }
 
     fn width(&self) -> f64 {
-        self.lines
-            .iter()
-            .map(|(text, look)| width(text, *look))
-            .fold(0.0, f64::max)
+        self.lines.iter().map(|(text, look)| width(text, *look)).fold(0.0, f64::max)
     }
 
     fn height(&self) -> f64 {
@@ -51,10 +46,7 @@ impl Label {
 /// Width of a line of text as it is reckoned with, px.
 pub(crate) fn width(text: &str, look: Type) -> f64 {
     let letter = if look.bold { BOLD_LETTER } else { LETTER };
-    text.chars()
-        .map(|c| if c < FIRST_WIDE { letter } else { 1.0 })
-        .sum::<f64>()
-        * look.size
+    text.chars().map(|c| if c < FIRST_WIDE { letter } else { 1.0 }).sum::<f64>() * look.size
 }
 
 /// The text, cut to so many letters.
@@ -83,40 +75,16 @@ pub(crate) fn around(label: &Label, (x, y): Point, gap: f64) -> Vec<Spot> {
     for step in 0..7 {
         let off = gap + f64::from(step) * 12.0;
         for anchor in [Anchor::End, Anchor::Start, Anchor::Middle] {
-            spots.push(Spot {
-                x,
-                top: y - off - high,
-                anchor,
-            });
+            spots.push(Spot { x, top: y - off - high, anchor });
         }
-        spots.push(Spot {
-            x: x - off,
-            top: y - high / 2.0,
-            anchor: Anchor::End,
-        });
-        spots.push(Spot {
-            x: x + off,
-            top: y - high / 2.0,
-            anchor: Anchor::Start,
-        });
+        spots.push(Spot { x: x - off, top: y - high / 2.0, anchor: Anchor::End });
+        spots.push(Spot { x: x + off, top: y - high / 2.0, anchor: Anchor::Start });
         for anchor in [Anchor::Start, Anchor::End, Anchor::Middle] {
-            spots.push(Spot {
-                x,
-                top: y + off,
-                anchor,
-            });
+            spots.push(Spot { x, top: y + off, anchor });
         }
         for (x, anchor) in [(x - off, Anchor::End), (x + off, Anchor::Start)] {
-            spots.push(Spot {
-                x,
-                top: y - off - high,
-                anchor,
-            });
-            spots.push(Spot {
-                x,
-                top: y + off,
-                anchor,
-            });
+            spots.push(Spot { x, top: y - off - high, anchor });
+            spots.push(Spot { x, top: y + off, anchor });
         }
     }
     spots
@@ -132,11 +100,7 @@ pub(crate) struct Placer {
 
 impl Placer {
     pub(crate) fn new(bounds: Area) -> Placer {
-        Placer {
-            bounds,
-            drawn: Vec::new(),
-            labels: Vec::new(),
-        }
+        Placer { bounds, drawn: Vec::new(), labels: Vec::new() }
     }
 
     /// Keeps labels off an area.
@@ -152,8 +116,7 @@ impl Placer {
 
     /// Keeps labels off a drawn line.
     pub(crate) fn keep_off_line(&mut self, points: &[Point]) {
-        self.drawn
-            .extend(beads(points).into_iter().map(|bead| (bead, 1.0)));
+        self.drawn.extend(beads(points).into_iter().map(|bead| (bead, 1.0)));
     }
 
     /// Draws a label at the first of the spots that is free, or at the one
@@ -168,9 +131,7 @@ impl Placer {
     /// where it had to stand further off.
     pub(crate) fn draw_at(&mut self, canvas: &mut Canvas, label: &Label, point: Point, gap: f64) {
         let crossed = |area: &Area| {
-            let line = leader(area, point, gap)
-                .map(|line| beads(&line))
-                .unwrap_or_default();
+            let line = leader(area, point, gap).map(|line| beads(&line)).unwrap_or_default();
             let hit = |bead: &&Area| self.labels.iter().any(|label| label.shared(bead) > 0.0);
             line.iter().filter(hit).count() as f64 * CROSSED
         };
@@ -184,26 +145,12 @@ impl Placer {
         self.put(canvas, label, spot, area);
     }
 
-    fn least(
-        &self,
-        label: &Label,
-        spots: &[Spot],
-        more: impl Fn(&Area) -> f64,
-    ) -> Option<(Spot, Area)> {
+    fn least(&self, label: &Label, spots: &[Spot], more: impl Fn(&Area) -> f64) -> Option<(Spot, Area)> {
         let mut best: Option<(f64, Spot, Area)> = None;
         for spot in spots {
             let area = self.area(label, spot);
-            let drawn: f64 = self
-                .drawn
-                .iter()
-                .map(|(taken, weight)| taken.shared(&area) * weight)
-                .sum();
-            let over: f64 = drawn
-                + self
-                    .labels
-                    .iter()
-                    .map(|taken| taken.shared(&area))
-                    .sum::<f64>();
+            let drawn: f64 = self.drawn.iter().map(|(taken, weight)| taken.shared(&area) * weight).sum();
+            let over: f64 = drawn + self.labels.iter().map(|taken| taken.shared(&area)).sum::<f64>();
             let cost = over + (area.size() - area.shared(&self.bounds)) * OUTSIDE + more(&area);
             if best.as_ref().is_none_or(|(least, ..)| cost < *least) {
                 best = Some((cost, *spot, area));
@@ -251,12 +198,7 @@ fn beads(points: &[Point]) -> Vec<Area> {
         for n in 0..=(steps as i32) {
             let share = f64::from(n) / steps;
             let (x, y) = (ax + (bx - ax) * share, ay + (by - ay) * share);
-            beads.push(Area {
-                left: x - HALF,
-                top: y - HALF,
-                right: x + HALF,
-                bottom: y + HALF,
-            });
+            beads.push(Area { left: x - HALF, top: y - HALF, right: x + HALF, bottom: y + HALF });
         }
     }
     beads
@@ -264,18 +206,10 @@ fn beads(points: &[Point]) -> Vec<Area> {
 
 /// The line from `gap` beside a point to a label that stands further off.
 fn leader(area: &Area, point: Point, gap: f64) -> Option<[Point; 2]> {
-    let near = (
-        point.0.clamp(area.left, area.right),
-        point.1.clamp(area.top, area.bottom),
-    );
+    let near = (point.0.clamp(area.left, area.right), point.1.clamp(area.top, area.bottom));
     let (dx, dy) = (near.0 - point.0, near.1 - point.1);
     let apart = dx.hypot(dy);
-    (apart > gap + LEADER).then(|| {
-        [
-            (point.0 + dx * gap / apart, point.1 + dy * gap / apart),
-            near,
-        ]
-    })
+    (apart > gap + LEADER).then(|| [(point.0 + dx * gap / apart, point.1 + dy * gap / apart), near])
 }
 
 #[cfg(test)]
@@ -293,36 +227,18 @@ mod tests {
 
     #[test]
     fn labels_at_one_point_do_not_cover_each_other() {
-        let mut placer = Placer::new(Area {
-            left: 0.0,
-            top: 0.0,
-            right: 100.0,
-            bottom: 100.0,
-        });
-        let areas: Vec<Area> = ["one", "two", "three", "four"]
-            .map(|text| placed(&mut placer, text))
-            .to_vec();
+        let mut placer = Placer::new(Area { left: 0.0, top: 0.0, right: 100.0, bottom: 100.0 });
+        let areas: Vec<Area> = ["one", "two", "three", "four"].map(|text| placed(&mut placer, text)).to_vec();
         for (n, area) in areas.iter().enumerate() {
-            assert!(
-                areas[..n].iter().all(|other| other.shared(area) == 0.0),
-                "{areas:?}"
-            );
+            assert!(areas[..n].iter().all(|other| other.shared(area) == 0.0), "{areas:?}");
         }
     }
 
     #[test]
     fn a_label_stays_inside_when_it_can() {
-        let bounds = Area {
-            left: 48.0,
-            top: 0.0,
-            right: 100.0,
-            bottom: 100.0,
-        };
+        let bounds = Area { left: 48.0, top: 0.0, right: 100.0, bottom: 100.0 };
         let area = placed(&mut Placer::new(bounds), "seven");
-        assert!(
-            (area.shared(&bounds) - area.size()).abs() < 1e-9,
-            "{area:?}"
-        );
+        assert!((area.shared(&bounds) - area.size()).abs() < 1e-9, "{area:?}");
     }
 
     #[test]

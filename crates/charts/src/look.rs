@@ -25,18 +25,17 @@ pub(crate) const SPRAY: &str = "#12478a";
 /// Lines at each day and each number of an axis.
 pub(crate) const GRID: &str = r##"stroke="#e9e4d8" stroke-width="1""##;
 /// The temperature as it was read.
-pub(crate) const READ: &str =
-    r##"fill="none" stroke="#c4502b" stroke-width="1.8" stroke-linejoin="round""##;
+pub(crate) const READ: &str = r##"fill="none" stroke="#c4502b" stroke-width="1.8" stroke-linejoin="round""##;
 /// The temperature where it was joined or comes from another source.
-pub(crate) const FILLED: &str = r##"fill="none" stroke="#c4502b" stroke-width="1.8" stroke-dasharray="1.5 3" stroke-linecap="round""##;
+pub(crate) const FILLED: &str =
+    r##"fill="none" stroke="#c4502b" stroke-width="1.8" stroke-dasharray="1.5 3" stroke-linecap="round""##;
 /// The temperature as it was foretold.
 pub(crate) const FORETOLD: &str =
     r##"fill="none" stroke="#c4502b" stroke-width="1.6" stroke-dasharray="7 4""##;
 /// Hours without a temperature.
 pub(crate) const UNKNOWN: &str = r##"fill="#c9c6c0" fill-opacity="0.55""##;
 /// The border between what was read and what is foretold.
-pub(crate) const LAST_READING: &str =
-    r##"stroke="#26242b" stroke-width="1.2" stroke-dasharray="2 3""##;
+pub(crate) const LAST_READING: &str = r##"stroke="#26242b" stroke-width="1.2" stroke-dasharray="2 3""##;
 /// The clock's own line.
 pub(crate) const PROGRESS: &str =
     r##"fill="none" stroke="#1f7a4f" stroke-width="2.6" stroke-linejoin="round""##;
@@ -59,8 +58,7 @@ pub(crate) const STEM: &str = r##"stroke="#b83a7c" stroke-width="3""##;
 /// Spread of the start.
 pub(crate) const SPREAD: &str = r##"stroke="#8c1d55" stroke-width="2""##;
 /// From the start in the counts down to the clock.
-pub(crate) const START_LINE: &str =
-    r##"stroke="#8c1d55" stroke-width="1.2" stroke-dasharray="2 3""##;
+pub(crate) const START_LINE: &str = r##"stroke="#8c1d55" stroke-width="1.2" stroke-dasharray="2 3""##;
 /// A spray, from head to foot.
 pub(crate) const SPRAY_LINE: &str = r##"stroke="#1d63bd" stroke-width="2""##;
 /// From a label to its point.

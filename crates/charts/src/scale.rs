@@ -79,10 +79,7 @@ impl ValueAxis {
 
     /// Multiples of `step` on this axis.
     pub(crate) fn ticks(&self, step: f64) -> Vec<f64> {
-        let (first, last) = (
-            (self.low / step).ceil() as i64,
-            (self.high / step + 1e-9).floor() as i64,
-        );
+        let (first, last) = ((self.low / step).ceil() as i64, (self.high / step + 1e-9).floor() as i64);
         (first..=last).map(|n| n as f64 * step).collect()
     }
 }
@@ -104,10 +101,7 @@ mod tests {
     fn a_day_of_a_clock_change_is_an_hour_shorter() {
         let axis = axis("2013-03-09T05:00:00Z", "2013-03-12T04:00:00Z");
         let days = axis.days(chrono_tz::America::New_York, 10.0);
-        let hours: Vec<f64> = days
-            .iter()
-            .map(|(_, begin, end)| (end - begin) / 10.0)
-            .collect();
+        let hours: Vec<f64> = days.iter().map(|(_, begin, end)| (end - begin) / 10.0).collect();
         assert_eq!(days.len(), 3);
         for (hours, expected) in hours.iter().zip([24.0, 23.0, 24.0]) {
             assert!((hours - expected).abs() < 1e-9, "{hours} is not {expected}");
@@ -130,12 +124,7 @@ mod tests {
 
     #[test]
     fn ticks_are_multiples_within_the_axis() {
-        let axis = ValueAxis {
-            low: -3.0,
-            high: 10.0,
-            top: 0.0,
-            bottom: 100.0,
-        };
+        let axis = ValueAxis { low: -3.0, high: 10.0, top: 0.0, bottom: 100.0 };
         assert_eq!(axis.ticks(5.0), [0.0, 5.0, 10.0]);
     }
 }

@@ -93,21 +93,13 @@ impl<'a> SeasonPicture<'a> {
         season: &'a Season,
     ) -> SeasonPicture<'a> {
         let moments = timeline(self.plan, field_log, growth, season, self.from, self.to);
-        self.beside = Some(Beside {
-            curve: &growth.curve().id,
-            season,
-            moments,
-        });
+        self.beside = Some(Beside { curve: &growth.curve().id, season, moments });
         self
     }
 
     /// Those of the moments that lie on the time axis.
     fn drawn(&self) -> Vec<Moment> {
-        self.moments
-            .iter()
-            .filter(|moment| self.from <= moment.at && moment.at <= self.to)
-            .copied()
-            .collect()
+        self.moments.iter().filter(|moment| self.from <= moment.at && moment.at <= self.to).copied().collect()
     }
 
     /// Counts of open flowers, by time.
@@ -137,11 +129,7 @@ pub fn window(plan: &Plan, season: &Season, stand: &Stand) -> Option<(Instant, I
     if let Some(start) = &season.start {
         let first = start.earliest.unwrap_or(start.at);
         begins.push(first);
-        begins.extend(
-            counts
-                .first()
-                .map(|at| (*at).max(start.at.plus(-BEFORE_START))),
-        );
+        begins.extend(counts.first().map(|at| (*at).max(start.at.plus(-BEFORE_START))));
         ends.extend([start.latest.unwrap_or(start.at).plus(ROOM)]);
     } else {
         begins.extend(counts.first());
@@ -152,10 +140,7 @@ pub fn window(plan: &Plan, season: &Season, stand: &Stand) -> Option<(Instant, I
         ends.push(match (leg.ended_at, leg.ended_by) {
             (Some(end), Some(by)) if by != EndedBy::Age => end.min(leg.from.plus(LONGEST_LEG)),
             _ if leg.mark.is_none() => leg.from.plus(OPEN_LEG),
-            _ => season
-                .as_of
-                .unwrap_or(leg.from)
-                .clamp(leg.from, leg.from.plus(LONGEST_LEG)),
+            _ => season.as_of.unwrap_or(leg.from).clamp(leg.from, leg.from.plus(LONGEST_LEG)),
         });
     }
     let (from, to) = match (begins.into_iter().min(), ends.into_iter().max()) {
@@ -163,10 +148,7 @@ pub fn window(plan: &Plan, season: &Season, stand: &Stand) -> Option<(Instant, I
         _ => season.as_of.map(|as_of| (as_of.plus(-3 * DAY), as_of))?,
     };
     let begin = day_begins(from.local_date(plan.zone), plan.zone);
-    let next = to
-        .plus(-1)
-        .local_date(plan.zone)
-        .checked_add_days(Days::new(1))?;
+    let next = to.plus(-1).local_date(plan.zone).checked_add_days(Days::new(1))?;
     Some((begin, day_begins(next, plan.zone)))
 }
 
@@ -190,12 +172,8 @@ pub fn picture(picture: &SeasonPicture<'_>) -> String {
 /// block's wall clock. What lies outside the drawn window stands here too.
 pub fn table(picture: &SeasonPicture<'_>) -> Vec<Vec<String>> {
     let heading = ["When", "What", "Detail"].map(str::to_owned).to_vec();
-    let rows = facts::all(picture).into_iter().map(|fact| {
-        vec![
-            told::when(fact.at, picture.plan.zone),
-            fact.what,
-            fact.detail,
-        ]
-    });
+    let rows = facts::all(picture)
+        .into_iter()
+        .map(|fact| vec![told::when(fact.at, picture.plan.zone), fact.what, fact.detail]);
     std::iter::once(heading).chain(rows).collect()
 }

@@ -60,19 +60,11 @@ pub(crate) struct Type {
 
 impl Type {
     pub(crate) const fn plain(size: f64, colour: &'static str) -> Type {
-        Type {
-            size,
-            colour,
-            bold: false,
-        }
+        Type { size, colour, bold: false }
     }
 
     pub(crate) const fn bold(size: f64, colour: &'static str) -> Type {
-        Type {
-            size,
-            colour,
-            bold: true,
-        }
+        Type { size, colour, bold: true }
     }
 }
 
@@ -84,9 +76,7 @@ pub(crate) struct Canvas {
 impl Canvas {
     /// Opens a picture of `width` by `height` px that says what it shows.
     pub(crate) fn new(width: f64, height: f64, title: &str, description: &str) -> Canvas {
-        let mut canvas = Canvas {
-            out: String::with_capacity(48 * 1024),
-        };
+        let mut canvas = Canvas { out: String::with_capacity(48 * 1024) };
         canvas.put(format_args!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" viewBox=\"0 0 {width:.0} {height:.0}\" \
              width=\"{width:.0}\" height=\"{height:.0}\" font-family=\"sans-serif\">\n\
@@ -157,11 +147,7 @@ impl Canvas {
 
     /// A line of text on its baseline, with a rim of paper round the letters.
     pub(crate) fn text(&mut self, at: Point, anchor: Anchor, look: Type, words: &str) {
-        let weight = if look.bold {
-            " font-weight=\"bold\""
-        } else {
-            ""
-        };
+        let weight = if look.bold { " font-weight=\"bold\"" } else { "" };
         self.put(format_args!(
             "<text x=\"{}\" y=\"{}\" font-size=\"{}\" fill=\"{}\"{weight} text-anchor=\"{}\" \
              stroke=\"#ffffff\" stroke-width=\"3\" stroke-linejoin=\"round\" paint-order=\"stroke\">{}</text>\n",
@@ -175,19 +161,13 @@ impl Canvas {
     }
 
     fn put(&mut self, piece: std::fmt::Arguments<'_>) {
-        self.out
-            .write_fmt(piece)
-            .expect("a String takes all that is written to it");
+        self.out.write_fmt(piece).expect("a String takes all that is written to it");
     }
 }
 
 /// A coordinate with one decimal, always a number.
 fn px(value: f64) -> String {
-    let value = if value.is_finite() {
-        value.clamp(-FARTHEST, FARTHEST)
-    } else {
-        0.0
-    };
+    let value = if value.is_finite() { value.clamp(-FARTHEST, FARTHEST) } else { 0.0 };
     format!("{value:.1}")
 }
 
@@ -203,9 +183,7 @@ fn escaped(text: &str) -> String {
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
             '\t' | '\n' | '\r' => out.push(' '),
-            '\u{0}'..='\u{1f}' | '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}' => {
-                out.push('\u{fffd}')
-            }
+            '\u{0}'..='\u{1f}' | '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}' => out.push('\u{fffd}'),
             c => out.push(c),
         }
     }
@@ -218,10 +196,7 @@ mod tests {
 
     #[test]
     fn what_xml_cannot_write_is_replaced() {
-        assert_eq!(
-            escaped("a<b & \"c\"\u{1}\n"),
-            "a&lt;b &amp; &quot;c&quot;\u{fffd} "
-        );
+        assert_eq!(escaped("a<b & \"c\"\u{1}\n"), "a&lt;b &amp; &quot;c&quot;\u{fffd} ");
     }
 
     #[test]
@@ -234,18 +209,8 @@ mod tests {
 
     #[test]
     fn areas_share_what_lies_in_both() {
-        let a = Area {
-            left: 0.0,
-            top: 0.0,
-            right: 10.0,
-            bottom: 10.0,
-        };
-        let b = Area {
-            left: 8.0,
-            top: 5.0,
-            right: 20.0,
-            bottom: 7.0,
-        };
+        let a = Area { left: 0.0, top: 0.0, right: 10.0, bottom: 10.0 };
+        let b = Area { left: 8.0, top: 5.0, right: 20.0, bottom: 7.0 };
         assert_eq!(a.shared(&b), 4.0);
         assert_eq!(a.shared(&Area { left: 10.0, ..b }), 0.0);
     }

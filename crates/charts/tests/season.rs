@@ -35,25 +35,13 @@ impl Case {
     ) -> Result<Case> {
         let growth = spring::growth("reference", readings, forecast, now)?;
         let season = spring::season(&plan, &log, &growth, now);
-        Ok(Case {
-            plan,
-            log,
-            growth,
-            season,
-            now,
-        })
+        Ok(Case { plan, log, growth, season, now })
     }
 
     /// The whole spring, seen afterwards.
     fn whole() -> Result<Case> {
         let log = spring::log("ammonium-thiosulfate")?;
-        Case::new(
-            spring::plan(&NORTH_BENCH)?,
-            log,
-            &spring::readings("EWR")?,
-            None,
-            at(AFTERWARDS),
-        )
+        Case::new(spring::plan(&NORTH_BENCH)?, log, &spring::readings("EWR")?, None, at(AFTERWARDS))
     }
 
     fn shown(&self) -> SeasonPicture<'_> {
@@ -71,26 +59,18 @@ fn texts(document: &Document<'_>) -> Vec<String> {
     ["title", "desc", "text"]
         .into_iter()
         .flat_map(|name| {
-            document
-                .descendants()
-                .filter(named(name))
-                .filter_map(|node| node.text().map(str::to_owned))
+            document.descendants().filter(named(name)).filter_map(|node| node.text().map(str::to_owned))
         })
         .collect()
 }
 
 /// Every number that places something.
 fn coordinates(document: &Document<'_>) -> Vec<f64> {
-    const PLACES: [&str; 11] = [
-        "x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "width", "height",
-    ];
+    const PLACES: [&str; 11] = ["x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "width", "height"];
     let mut found = Vec::new();
     for attribute in document.descendants().flat_map(|node| node.attributes()) {
         if PLACES.contains(&attribute.name()) || attribute.name() == "points" {
-            let numbers = attribute
-                .value()
-                .split([' ', ','])
-                .map(|number| number.parse::<f64>());
+            let numbers = attribute.value().split([' ', ',']).map(|number| number.parse::<f64>());
             found.extend(numbers.map(|number| number.expect("a coordinate is a number")));
         }
     }
@@ -102,27 +82,18 @@ fn checked(svg: &str) -> Document<'_> {
     let document = Document::parse(svg).expect("well-formed XML");
     let root = document.root_element();
     assert_eq!(root.attribute("role"), Some("img"));
-    let first: Vec<&str> = root
-        .children()
-        .filter(Node::is_element)
-        .take(2)
-        .map(|node| node.tag_name().name())
-        .collect();
+    let first: Vec<&str> =
+        root.children().filter(Node::is_element).take(2).map(|node| node.tag_name().name()).collect();
     assert_eq!(first, ["title", "desc"]);
     for node in root.descendants() {
-        assert!(!matches!(
-            node.tag_name().name(),
-            "script" | "style" | "image" | "use" | "foreignObject"
-        ));
+        assert!(!matches!(node.tag_name().name(), "script" | "style" | "image" | "use" | "foreignObject"));
         assert!(
             node.attributes()
                 .all(|attribute| !attribute.name().starts_with("on") && attribute.name() != "id")
         );
     }
-    let wild: Vec<f64> = coordinates(&document)
-        .into_iter()
-        .filter(|number| !(-10.0..=1_010.0).contains(number))
-        .collect();
+    let wild: Vec<f64> =
+        coordinates(&document).into_iter().filter(|number| !(-10.0..=1_010.0).contains(number)).collect();
     assert!(wild.is_empty(), "off the picture: {wild:?}");
     document
 }
@@ -135,12 +106,7 @@ fn a_whole_season_shows_its_facts_with_their_times() -> Result<()> {
     let texts = texts(&document);
     let zone = case.plan.zone;
     let start = case.season.start.expect("the counts give a start");
-    let due = |leg: usize| {
-        case.season.legs[leg]
-            .reached_at
-            .expect("both marks are reached")
-            .spoken(zone)
-    };
+    let due = |leg: usize| case.season.legs[leg].reached_at.expect("both marks are reached").spoken(zone);
     for fact in [
         "North Bench (Gala), bloom 2013".to_owned(),
         start.at.spoken(zone),
@@ -156,20 +122,11 @@ fn a_whole_season_shows_its_facts_with_their_times() -> Result<()> {
         "57".to_owned(),
         model::words::CAUTION.to_owned(),
     ] {
-        assert!(
-            texts.iter().any(|text| text.contains(&fact)),
-            "{fact} is missing in {texts:#?}"
-        );
+        assert!(texts.iter().any(|text| text.contains(&fact)), "{fact} is missing in {texts:#?}");
     }
-    let told = document
-        .descendants()
-        .find(|node| node.has_tag_name("desc"))
-        .and_then(|node| node.text())
-        .unwrap();
-    assert!(
-        told.contains(&due(0)) && told.contains("went on Wed 1 May, 17:10"),
-        "{told}"
-    );
+    let told =
+        document.descendants().find(|node| node.has_tag_name("desc")).and_then(|node| node.text()).unwrap();
+    assert!(told.contains(&due(0)) && told.contains("went on Wed 1 May, 17:10"), "{told}");
     Ok(())
 }
 
@@ -217,17 +174,8 @@ fn a_warmer_spring_gives_another_picture() -> Result<()> {
         reading.celsius += 3.0;
     }
     let log = spring::log("ammonium-thiosulfate")?;
-    let warmer = Case::new(
-        spring::plan(&NORTH_BENCH)?,
-        log,
-        &readings,
-        None,
-        at(AFTERWARDS),
-    )?;
-    let (warmer_due, due) = (
-        warmer.season.legs[0].reached_at,
-        Case::whole()?.season.legs[0].reached_at,
-    );
+    let warmer = Case::new(spring::plan(&NORTH_BENCH)?, log, &readings, None, at(AFTERWARDS))?;
+    let (warmer_due, due) = (warmer.season.legs[0].reached_at, Case::whole()?.season.legs[0].reached_at);
     assert!(warmer_due < due);
     let words = format!("due {}", warmer_due.unwrap().spoken(warmer.plan.zone));
     assert!(warmer.svg().contains(&words));
@@ -242,19 +190,11 @@ fn hostile_names_stay_text() -> Result<()> {
         material: "a & b \" onload=\"x\" <svg>",
     };
     let plan = spring::plan(&names)?;
-    let case = Case::new(
-        plan,
-        spring::log(names.material)?,
-        &spring::readings("EWR")?,
-        None,
-        at(AFTERWARDS),
-    )?;
+    let case =
+        Case::new(plan, spring::log(names.material)?, &spring::readings("EWR")?, None, at(AFTERWARDS))?;
     let svg = case.svg();
     let texts = texts(&checked(&svg)).join("\n");
-    assert!(
-        texts.contains("</desc><script>alert(1)</script>&\"'\u{fffd}"),
-        "{texts}"
-    );
+    assert!(texts.contains("</desc><script>alert(1)</script>&\"'\u{fffd}"), "{texts}");
     assert!(texts.contains("<!-- Gala ]]> &amp;"), "{texts}");
     assert!(texts.contains("a & b \" onload=\"x\" <svg>"), "{texts}");
     Ok(())
@@ -263,21 +203,10 @@ fn hostile_names_stay_text() -> Result<()> {
 #[test]
 fn an_empty_season_says_that_there_is_nothing() -> Result<()> {
     let plan = spring::plan(&NORTH_BENCH)?;
-    let case = Case::new(
-        plan,
-        FieldLog::default(),
-        &[],
-        None,
-        at("2013-04-01T00:00:00Z"),
-    )?;
+    let case = Case::new(plan, FieldLog::default(), &[], None, at("2013-04-01T00:00:00Z"))?;
     let svg = case.svg();
     let texts = texts(&checked(&svg));
-    assert!(
-        texts
-            .iter()
-            .any(|text| text == "No readings and no counts yet"),
-        "{texts:?}"
-    );
+    assert!(texts.iter().any(|text| text == "No readings and no counts yet"), "{texts:?}");
     assert_eq!(table(&case.shown()).len(), 1);
     Ok(())
 }
@@ -285,13 +214,7 @@ fn an_empty_season_says_that_there_is_nothing() -> Result<()> {
 #[test]
 fn counts_without_a_single_reading_are_shown() -> Result<()> {
     let plan = spring::plan(&NORTH_BENCH)?;
-    let case = Case::new(
-        plan,
-        spring::log("ammonium-thiosulfate")?,
-        &[],
-        None,
-        at(AFTERWARDS),
-    )?;
+    let case = Case::new(plan, spring::log("ammonium-thiosulfate")?, &[], None, at(AFTERWARDS))?;
     let svg = case.svg();
     let texts = texts(&checked(&svg));
     assert!(
@@ -305,22 +228,12 @@ fn counts_without_a_single_reading_are_shown() -> Result<()> {
 fn readings_without_a_single_count_are_shown() -> Result<()> {
     let plan = spring::plan(&NORTH_BENCH)?;
     let now = at("2013-04-20T00:00:00-04:00");
-    let case = Case::new(
-        plan,
-        FieldLog::default(),
-        &spring::readings("EWR")?,
-        None,
-        now,
-    )?;
+    let case = Case::new(plan, FieldLog::default(), &spring::readings("EWR")?, None, now)?;
     let svg = case.svg();
     let document = checked(&svg);
     let drawn = |node: Node<'_, '_>| node.has_tag_name("polyline");
     assert!(document.descendants().any(drawn));
-    assert!(
-        texts(&document)
-            .iter()
-            .any(|text| text == "State: waiting for open flowers")
-    );
+    assert!(texts(&document).iter().any(|text| text == "State: waiting for open flowers"));
     Ok(())
 }
 
@@ -328,43 +241,24 @@ fn readings_without_a_single_count_are_shown() -> Result<()> {
 fn under_way(readings: &[Reading]) -> Result<Case> {
     let now = at("2013-05-02T20:00:00-04:00");
     let repeated = |reading: &&Reading| reading.at <= now && reading.at > now.plus(-2 * DAY);
-    let hours = readings.iter().filter(repeated).map(|reading| Reading {
-        at: reading.at.plus(2 * DAY),
-        ..*reading
-    });
-    let forecast = Forecast {
-        issued_at: now,
-        hours: hours.collect(),
-    };
+    let hours =
+        readings.iter().filter(repeated).map(|reading| Reading { at: reading.at.plus(2 * DAY), ..*reading });
+    let forecast = Forecast { issued_at: now, hours: hours.collect() };
     let log = spring::log("ammonium-thiosulfate")?;
-    Case::new(
-        spring::plan(&NORTH_BENCH)?,
-        log,
-        readings,
-        Some(&forecast),
-        now,
-    )
+    Case::new(spring::plan(&NORTH_BENCH)?, log, readings, Some(&forecast), now)
 }
 
 #[test]
 fn what_is_foretold_is_parted_from_what_was_read() -> Result<()> {
     let case = under_way(&spring::readings("EWR")?)?;
-    let expected = case.season.legs[1]
-        .expected_at
-        .expect("the forecast reaches the mark")
-        .spoken(case.plan.zone);
+    let expected =
+        case.season.legs[1].expected_at.expect("the forecast reaches the mark").spoken(case.plan.zone);
     let svg = case.svg();
     let texts = texts(&checked(&svg));
     for words in ["last reading", "forecast", &format!("expected {expected}")] {
-        assert!(
-            texts.iter().any(|text| text == words),
-            "{words} is missing in {texts:#?}"
-        );
+        assert!(texts.iter().any(|text| text == words), "{words} is missing in {texts:#?}");
     }
-    assert!(
-        !texts.iter().any(|text| text.contains("5 May, 07:00")),
-        "the later spray is not known yet"
-    );
+    assert!(!texts.iter().any(|text| text.contains("5 May, 07:00")), "the later spray is not known yet");
     Ok(())
 }
 
@@ -372,10 +266,7 @@ fn what_is_foretold_is_parted_from_what_was_read() -> Result<()> {
 fn hours_without_readings_are_grey_and_widen_the_progress() -> Result<()> {
     let hole = at("2013-04-30T06:00:00-04:00")..at("2013-04-30T20:00:00-04:00");
     let mut readings = spring::readings("EWR")?;
-    for reading in readings
-        .iter_mut()
-        .filter(|reading| hole.contains(&reading.at))
-    {
+    for reading in readings.iter_mut().filter(|reading| hole.contains(&reading.at)) {
         reading.flag = Flag::Missing;
     }
     let case = under_way(&readings)?;
@@ -388,10 +279,7 @@ fn hours_without_readings_are_grey_and_widen_the_progress() -> Result<()> {
     let svg = case.svg();
     let texts = texts(&checked(&svg));
     for words in ["no readings", "between at least and at most"] {
-        assert!(
-            texts.iter().any(|text| text == words),
-            "{words} is missing in {texts:#?}"
-        );
+        assert!(texts.iter().any(|text| text == words), "{words} is missing in {texts:#?}");
     }
     Ok(())
 }
@@ -414,9 +302,7 @@ fn a_second_curve_stands_beside_under_its_own_name() -> Result<()> {
         assert!(texts.contains(&words), "{words} is missing in {texts:#?}");
     }
     assert!(
-        table(&shown)
-            .iter()
-            .any(|row| row[1] == "Leg 1: mark reached on curve cardinal" && row[0] == due)
+        table(&shown).iter().any(|row| row[1] == "Leg 1: mark reached on curve cardinal" && row[0] == due)
     );
     Ok(())
 }
@@ -428,24 +314,12 @@ fn a_spray_that_resets_nothing_says_so() -> Result<()> {
         json!({"id": "2", "kind": "spray", "material": "captan", "at": "2013-04-30T06:00:00-04:00",
                "finished_at": "2013-04-30T07:00:00-04:00"}),
     ])?;
-    let case = Case::new(
-        spring::plan(&NORTH_BENCH)?,
-        log,
-        &spring::readings("EWR")?,
-        None,
-        at(AFTERWARDS),
-    )?;
+    let case = Case::new(spring::plan(&NORTH_BENCH)?, log, &spring::readings("EWR")?, None, at(AFTERWARDS))?;
     let svg = case.svg();
     let texts = texts(&checked(&svg));
-    assert!(
-        texts.iter().any(|text| text == "Captan, clock runs on"),
-        "{texts:#?}"
-    );
+    assert!(texts.iter().any(|text| text == "Captan, clock runs on"), "{texts:#?}");
     let rows = table(&case.shown());
-    let row = rows
-        .iter()
-        .find(|row| row[1] == "Spray, clock runs on")
-        .expect("a row of its own");
+    let row = rows.iter().find(|row| row[1] == "Spray, clock runs on").expect("a row of its own");
     assert_eq!(row[2], "Captan, finished Tue 30 Apr, 07:00; resets nothing");
     Ok(())
 }
@@ -459,23 +333,15 @@ fn the_day_of_a_clock_change_has_its_own_length() -> Result<()> {
     let svg = picture(&shown);
     let document = checked(&svg);
     let name = |words: &str| {
-        let found = document
-            .descendants()
-            .find(|node| node.text() == Some(words) && node.has_tag_name("text"));
-        found
-            .and_then(|node| node.attribute("x"))
-            .and_then(|x| x.parse::<f64>().ok())
-            .expect("a named day")
+        let found =
+            document.descendants().find(|node| node.text() == Some(words) && node.has_tag_name("text"));
+        found.and_then(|node| node.attribute("x")).and_then(|x| x.parse::<f64>().ok()).expect("a named day")
     };
     // Names stand in the middle of their days, which are 24, 23 and 24 hours.
     let (saturday, sunday, monday) = (name("Sat 9 Mar"), name("Sun 10 Mar"), name("Mon 11 Mar"));
     assert!(((sunday - saturday) - (monday - sunday)).abs() < 0.3);
     let hour = (976.0 - 66.0) / 71.0;
-    assert!(
-        ((sunday - saturday) / hour - 23.5).abs() < 0.02,
-        "{}",
-        (sunday - saturday) / hour
-    );
+    assert!(((sunday - saturday) / hour - 23.5).abs() < 0.02, "{}", (sunday - saturday) / hour);
     Ok(())
 }
 
@@ -500,10 +366,7 @@ fn labels_of_the_usual_case_keep_clear_of_each_other() -> Result<()> {
     let season = spring::season(&case.plan, &case.log, &growth, case.now);
     let svg = picture(&case.shown().beside(&case.log, &growth, &season));
     let document = checked(&svg);
-    let boxes: Vec<(String, [f64; 4])> = document
-        .descendants()
-        .filter_map(|node| text_box(&node))
-        .collect();
+    let boxes: Vec<(String, [f64; 4])> = document.descendants().filter_map(|node| text_box(&node)).collect();
     for (n, (text, a)) in boxes.iter().enumerate() {
         for (other, b) in &boxes[..n] {
             let apart = a[0] >= b[2] || b[0] >= a[2] || a[1] >= b[3] || b[1] >= a[3];
@@ -520,10 +383,7 @@ fn text_box(node: &Node<'_, '_>) -> Option<(String, [f64; 4])> {
     if !node.has_tag_name("text") {
         return None;
     }
-    let number = |name| {
-        node.attribute(name)
-            .and_then(|value| value.parse::<f64>().ok())
-    };
+    let number = |name| node.attribute(name).and_then(|value| value.parse::<f64>().ok());
     let (x, y, size) = (number("x")?, number("y")?, number("font-size")?);
     let words = node.text()?;
     let wide = words.chars().count() as f64 * size * 0.52;
@@ -532,10 +392,7 @@ fn text_box(node: &Node<'_, '_>) -> Option<(String, [f64; 4])> {
         Some("middle") => x - wide / 2.0,
         _ => x,
     };
-    Some((
-        words.to_owned(),
-        [left, y - size * 0.72, left + wide, y + size * 0.2],
-    ))
+    Some((words.to_owned(), [left, y - size * 0.72, left + wide, y + size * 0.2]))
 }
 
 #[test]
@@ -544,13 +401,7 @@ fn a_mark_ends_with_its_leg_when_the_spray_came_first() -> Result<()> {
                        "at": "2013-04-29T18:00:00-04:00", "finished_at": "2013-04-29T20:00:00-04:00"});
     let start = json!({"id": "1", "kind": "bloom-start", "at": "2013-04-29T08:00:00-04:00"});
     let log = spring::entries(&[start, spray])?;
-    let case = Case::new(
-        spring::plan(&NORTH_BENCH)?,
-        log,
-        &spring::readings("EWR")?,
-        None,
-        at(AFTERWARDS),
-    )?;
+    let case = Case::new(spring::plan(&NORTH_BENCH)?, log, &spring::readings("EWR")?, None, at(AFTERWARDS))?;
     assert_eq!(case.season.legs[0].reached_at, None);
     let svg = case.svg();
     let document = checked(&svg);
@@ -561,10 +412,7 @@ fn a_mark_ends_with_its_leg_when_the_spray_came_first() -> Result<()> {
                 && node.attribute("stroke-width") == Some(wide)
         })
     };
-    let (mark, sprayed) = (
-        line("#26242b", "1.6").unwrap(),
-        line("#1d63bd", "2").unwrap(),
-    );
+    let (mark, sprayed) = (line("#26242b", "1.6").unwrap(), line("#1d63bd", "2").unwrap());
     assert_eq!(mark.attribute("x2"), sprayed.attribute("x1"));
     Ok(())
 }

@@ -93,7 +93,8 @@ async fn fetch(
         .collect();
     let requests: Vec<CellRequest> = cells.iter().flatten().map(request).collect();
     if requests.is_empty() {
-        return fail(engine, batch, "no source is fed from this cell any more", now.plus(UNTIL_CHANGED)).await;
+        return fail(engine, batch, "no source is fed from this cell any more", now.plus(UNTIL_CHANGED))
+            .await;
     }
     let answers = match tokio::time::timeout(LONGEST_FETCH, feed.fetch(&requests, now)).await {
         Ok(Ok(answers)) => answers,
@@ -117,7 +118,12 @@ async fn fetch(
 
 /// Stores what a cell gave for each source fed from it, corrected for the
 /// height of its site.
-async fn store(engine: &Engine, leased: &LeasedCell, answer: &CellAnswer, now: Instant) -> Result<(), PassError> {
+async fn store(
+    engine: &Engine,
+    leased: &LeasedCell,
+    answer: &CellAnswer,
+    now: Instant,
+) -> Result<(), PassError> {
     for (source, site) in &leased.sources {
         let shift = place(site).map_or(0.0, |place| place.correction_from(&place.grid_cell()));
         let shifted = |readings: &[Reading]| -> Vec<Reading> {
@@ -163,11 +169,19 @@ async fn give_up(
     fail(engine, batch, &error.to_string(), next).await
 }
 
-async fn fail(engine: &Engine, batch: &[LeasedCell], cause: &str, next: Instant) -> Result<Report, PassError> {
+async fn fail(
+    engine: &Engine,
+    batch: &[LeasedCell],
+    cause: &str,
+    next: Instant,
+) -> Result<Report, PassError> {
     let now = engine.clock.now();
     for leased in batch {
         tracing::warn!(provider = %leased.provider, cell = %leased.cell, cause, next_try = %next, "nothing fetched");
-        engine.store.finish_cell(&leased.provider, &leased.cell, leased.token, next, Some(cause), now).await?;
+        engine
+            .store
+            .finish_cell(&leased.provider, &leased.cell, leased.token, next, Some(cause), now)
+            .await?;
     }
     Ok(Report { failed: batch.len() as u64, ..Report::default() })
 }

@@ -65,7 +65,8 @@ async fn reckon_page(
 ) -> Result<Vec<Reckoned>, PassError> {
     let mut sites: Vec<(SiteWeather, Vec<Stale>)> = Vec::new();
     for group in by_site(stale) {
-        let begin = group.iter().flat_map(|stale| stale.log.iter()).map(|entry| entry.at).min().unwrap_or(now);
+        let begin =
+            group.iter().flat_map(|stale| stale.log.iter()).map(|entry| entry.at).min().unwrap_or(now);
         let weather = engine.store.site_weather(&group[0].site.id, begin.plus(-RUN_UP), Instant::MAX).await?;
         sites.push((weather, group));
     }
@@ -88,7 +89,12 @@ fn by_site(stale: Vec<Stale>) -> Vec<Vec<Stale>> {
 }
 
 /// Reckons the seasons of one site: growth is summed once for each curve.
-fn reckon_site(weather: &SiteWeather, group: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> Vec<Reckoned> {
+fn reckon_site(
+    weather: &SiteWeather,
+    group: Vec<Stale>,
+    catalogue: &Catalogue,
+    now: Instant,
+) -> Vec<Reckoned> {
     let readings: Vec<Vec<Reading>> = weather.sources.iter().map(|(_, readings)| readings.clone()).collect();
     let course = Arc::new(Course::new(Series::join(&readings, weather.forecast.as_ref(), now)));
     let sources: Vec<String> = weather
@@ -144,7 +150,9 @@ fn read(stale: &Stale, catalogue: &Catalogue) -> Result<(Plan, FieldLog), String
     let entries: Result<Vec<Entry>, String> = stale
         .log
         .iter()
-        .map(|entry| Entry::read(&entry.doc, Some(&entry.id)).map_err(|faults| format!("entry {}: {faults}", entry.id)))
+        .map(|entry| {
+            Entry::read(&entry.doc, Some(&entry.id)).map_err(|faults| format!("entry {}: {faults}", entry.id))
+        })
         .collect();
     let log = FieldLog::by_id(entries?).map_err(|error| error.to_string())?;
     Ok((plan, log))
@@ -206,7 +214,10 @@ fn writes(stale: &Stale, decision: Decision, sources: &[String], now: Instant) -
         Decision::Retime { alert_id, about } => vec![AlertWrite::Retime { alert_id, about: facts(about) }],
         Decision::Withdraw { alert_id, about } => {
             let alert = row(AlertKind::Withdrawn, alert_id.clone(), 1, None, facts(about));
-            vec![AlertWrite::Withdraw { alert_id, at: now }, AlertWrite::New { alert, recipients: recipients() }]
+            vec![
+                AlertWrite::Withdraw { alert_id, at: now },
+                AlertWrite::New { alert, recipients: recipients() },
+            ]
         }
     }
 }

@@ -1,6 +1,8 @@
 //! The passes against a real SQLite store: each does all there is to do, and
 //! doing it again changes nothing.
 
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
 use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicUsize, Ordering};
@@ -164,7 +166,8 @@ impl House {
 
     /// A block on a site whose clock started at [`BEGIN`].
     async fn block(&self, id: &str, site: &str) {
-        let details = json!({"name": id, "cultivar": "Gala", "curve": "steady", "target_fruit_per_tree": 100});
+        let details =
+            json!({"name": id, "cultivar": "Gala", "curve": "steady", "target_fruit_per_tree": 100});
         let block = Block {
             id: id.into(),
             farm_id: "farm".into(),

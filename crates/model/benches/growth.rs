@@ -67,8 +67,11 @@ fn spring(site: usize) -> Vec<Reading> {
     (0..=INTERVALS as i64)
         .map(|n| {
             let (days, seed) = (n as f64 / 24.0, site as f64);
-            let celsius = 9.0 + 0.13 * days + 5.5 * (turn * (days - 0.4)).sin()
-                + 3.0 * (turn * (days + seed) / 6.7).sin() + 0.7 * (n as f64 * 2.3 + seed).sin();
+            let celsius = 9.0
+                + 0.13 * days
+                + 5.5 * (turn * (days - 0.4)).sin()
+                + 3.0 * (turn * (days + seed) / 6.7).sin()
+                + 0.7 * (n as f64 * 2.3 + seed).sin();
             Reading::instant(begin().plus(n * HOUR), celsius)
         })
         .collect()
@@ -98,7 +101,8 @@ fn block(n: usize, catalogue: &Catalogue) -> Block {
         .expect("a sound plan");
     // Counts on two mornings in the fifth week, the spray three days on.
     let first = begin().plus(30 * DAY + (n as i64 * 37 % 72) * HOUR);
-    let trees = |mean: i64| -> Vec<i64> { (0..5).map(|tree| mean + (n as i64 * 7 + tree * 11) % 23).collect() };
+    let trees =
+        |mean: i64| -> Vec<i64> { (0..5).map(|tree| mean + (n as i64 * 7 + tree * 11) % 23).collect() };
     let spray = first.plus(4 * DAY + (n as i64 % 50) * MINUTE);
     let entries = [
         json!({"id": "01", "kind": "bud-count", "at": begin().plus(9 * DAY), "buds_per_tree": [180, 200, 190]}),
@@ -127,7 +131,8 @@ fn figure(name: &str, value: f64, unit: &str, floor: Option<(f64, bool)>) {
         Some((floor, met)) => format!(" (floor {floor} {unit}, {})", if met { "met" } else { "MISSED" }),
         None => String::new(),
     };
-    writeln!(std::io::stdout(), "named figure: {name}: {value:.4} {unit}{compared}").expect("a place to write to");
+    writeln!(std::io::stdout(), "named figure: {name}: {value:.4} {unit}{compared}")
+        .expect("a place to write to");
 }
 
 fn integration(curves: &[Arc<Curve>]) {
@@ -147,7 +152,10 @@ fn integration(curves: &[Arc<Curve>]) {
 }
 
 fn all_growth(courses: &[Arc<Course>], curves: &[Arc<Curve>]) -> Vec<Growth> {
-    courses.iter().flat_map(|course| curves.iter().map(|curve| Growth::new(course.clone(), curve.clone()))).collect()
+    courses
+        .iter()
+        .flat_map(|course| curves.iter().map(|curve| Growth::new(course.clone(), curve.clone())))
+        .collect()
 }
 
 fn seasons(catalogue: &Catalogue) {
@@ -171,7 +179,8 @@ fn seasons(catalogue: &Catalogue) {
         })
         .as_secs_f64()
     };
-    let shared = alone + reckoned(&|block| season::reckon(&block.plan, &block.log, &growths[block.growth], now));
+    let shared =
+        alone + reckoned(&|block| season::reckon(&block.plan, &block.log, &growths[block.growth], now));
     let each = reckoned(&|block| {
         let growth = Growth::new(courses[block.growth / CURVES].clone(), block.plan.block.curve.clone());
         season::reckon(&block.plan, &block.log, &growth, now)

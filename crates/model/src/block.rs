@@ -46,7 +46,10 @@ impl Block {
         if curve.measure == Measure::Millimetre && style_lengths_mm.is_empty() {
             fields.fault(
                 "style_length_mm",
-                format!("is missing: curve `{}` is in millimetres, so the length of the style must be measured", curve.id),
+                format!(
+                    "is missing: curve `{}` is in millimetres, so the length of the style must be measured",
+                    curve.id
+                ),
             );
             return None;
         }
@@ -97,7 +100,10 @@ fn curve(fields: &Fields<'_>, cultivar: Option<&str>, curves: &[Arc<Curve>]) -> 
             if found.is_none() {
                 fields.fault(
                     "curve",
-                    format!("is missing, and no curve is kept for cultivar `{cultivar}`; name one of: {}", known()),
+                    format!(
+                        "is missing, and no curve is kept for cultivar `{cultivar}`; name one of: {}",
+                        known()
+                    ),
                 );
             }
             found

@@ -72,7 +72,10 @@ impl Entry {
             _ => fields.required_text("id"),
         };
         if id.as_ref().is_some_and(|id| id.chars().count() > LONGEST_ID || id.contains(char::is_control)) {
-            fields.fault("id", format!("expected at most {LONGEST_ID} characters, none of them a control character"));
+            fields.fault(
+                "id",
+                format!("expected at most {LONGEST_ID} characters, none of them a control character"),
+            );
         }
         let kind = if fields.require("kind") { fields.word("kind", &KINDS) } else { None };
         let Some(kind) = kind else {
@@ -293,7 +296,8 @@ impl FieldLog {
             if withdrawn.contains_key(entry.id.as_str()) {
                 continue;
             }
-            let (at, says) = corrected.get(entry.id.as_str()).map_or((entry.at, said), |(_, at, says)| (*at, *says));
+            let (at, says) =
+                corrected.get(entry.id.as_str()).map_or((entry.at, said), |(_, at, says)| (*at, *says));
             stand.take(&entry.id, at, says, now);
         }
         stand.entries.sort_by_key(|entry| entry.at);

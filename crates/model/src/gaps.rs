@@ -251,9 +251,11 @@ pub(crate) fn go_on(
         let last = spans.last().map(|span| span.law);
         let celsius = match last {
             Some(Law::Line(_, celsius)) => Some(celsius),
-            _ => {
-                sources.iter().filter_map(|source| source.last()).max_by_key(|last| last.at).map(|last| last.celsius)
-            }
+            _ => sources
+                .iter()
+                .filter_map(|source| source.last())
+                .max_by_key(|last| last.at)
+                .map(|last| last.celsius),
         };
         line.extend(celsius.map(|celsius| Reading::instant(after, celsius)));
     }

@@ -43,10 +43,7 @@ impl std::fmt::Display for Faults {
 impl Faults {
     /// One fault at one place.
     pub fn one(pointer: impl Into<String>, detail: impl Into<String>) -> Faults {
-        Faults(vec![Fault {
-            pointer: pointer.into(),
-            detail: detail.into(),
-        }])
+        Faults(vec![Fault { pointer: pointer.into(), detail: detail.into() }])
     }
 }
 
@@ -79,10 +76,7 @@ pub fn read<T>(document: &Value, read: impl FnOnce(&Fields<'_>) -> Option<T>) ->
 ///
 /// # Errors
 /// All faults found in any of them.
-pub fn read_all<T>(
-    document: &Value,
-    one: impl Fn(&str, &Fields<'_>) -> Option<T>,
-) -> Result<Vec<T>, Faults> {
+pub fn read_all<T>(document: &Value, one: impl Fn(&str, &Fields<'_>) -> Option<T>) -> Result<Vec<T>, Faults> {
     let found = Found::default();
     let mut built = Vec::new();
     if let Some(fields) = Fields::of(document, String::new(), &found) {
@@ -109,12 +103,9 @@ pub struct Fields<'a> {
 impl<'a> Fields<'a> {
     fn of(value: &'a Value, pointer: String, found: &Found) -> Option<Fields<'a>> {
         match value {
-            Value::Object(map) => Some(Fields {
-                map,
-                pointer,
-                found: found.clone(),
-                asked: RefCell::default(),
-            }),
+            Value::Object(map) => {
+                Some(Fields { map, pointer, found: found.clone(), asked: RefCell::default() })
+            }
             other => {
                 found.borrow_mut().push(Fault {
                     pointer,
@@ -132,10 +123,7 @@ impl<'a> Fields<'a> {
         } else {
             format!("{}/{}", self.pointer, escaped(name))
         };
-        self.found.borrow_mut().push(Fault {
-            pointer,
-            detail: detail.into(),
-        });
+        self.found.borrow_mut().push(Fault { pointer, detail: detail.into() });
     }
 
     /// The value of a field, when it is there and not null.
@@ -187,10 +175,7 @@ impl<'a> Fields<'a> {
         let text = self.text(name)?;
         let word = words.iter().find(|word| **word == text).copied();
         if word.is_none() {
-            self.fault(
-                name,
-                format!("`{text}` is not known; expected one of: {}", words.join(", ")),
-            );
+            self.fault(name, format!("`{text}` is not known; expected one of: {}", words.join(", ")));
         }
         word
     }
@@ -259,11 +244,7 @@ impl<'a> Fields<'a> {
 
     /// Each object of a list, read by `read`; a single object counts as a list
     /// of one. Fields that `read` did not ask for are faults.
-    pub fn tables<T>(
-        &self,
-        name: &'static str,
-        mut read: impl FnMut(&Fields<'a>) -> Option<T>,
-    ) -> Vec<T> {
+    pub fn tables<T>(&self, name: &'static str, mut read: impl FnMut(&Fields<'a>) -> Option<T>) -> Vec<T> {
         let mut one = |value: &'a Value, pointer: String| {
             let fields = Fields::of(value, pointer, &self.found)?;
             let built = read(&fields);
@@ -273,11 +254,9 @@ impl<'a> Fields<'a> {
         let pointer = format!("{}/{name}", self.pointer);
         match self.value(name) {
             None => Vec::new(),
-            Some(Value::Array(items)) => items
-                .iter()
-                .enumerate()
-                .filter_map(|(n, item)| one(item, format!("{pointer}/{n}")))
-                .collect(),
+            Some(Value::Array(items)) => {
+                items.iter().enumerate().filter_map(|(n, item)| one(item, format!("{pointer}/{n}"))).collect()
+            }
             Some(value) => one(value, pointer).into_iter().collect(),
         }
     }
@@ -323,11 +302,7 @@ impl<'a> Fields<'a> {
         read.map_err(|detail| self.fault(name, detail)).ok()
     }
 
-    fn list<T>(
-        &self,
-        name: &'static str,
-        read: impl Fn(&Value) -> Result<T, String>,
-    ) -> Option<Vec<T>> {
+    fn list<T>(&self, name: &'static str, read: impl Fn(&Value) -> Result<T, String>) -> Option<Vec<T>> {
         let value = self.value(name)?;
         let Value::Array(items) = value else {
             self.fault(name, format!("expected a list, found {}", named(value)));
@@ -344,10 +319,9 @@ impl<'a> Fields<'a> {
                 Ok(value) => built.push(value),
                 Err(detail) => {
                     whole = false;
-                    self.found.borrow_mut().push(Fault {
-                        pointer: format!("{}/{name}/{n}", self.pointer),
-                        detail,
-                    });
+                    self.found
+                        .borrow_mut()
+                        .push(Fault { pointer: format!("{}/{name}/{n}", self.pointer), detail });
                 }
             }
         }
@@ -375,10 +349,7 @@ fn checked_whole(value: &Value, low: i64, high: i64) -> Result<i64, String> {
     match whole {
         Some(number) if (low..=high).contains(&number) => Ok(number),
         Some(number) => Err(format!("{number} is outside {low} to {high}")),
-        None => Err(format!(
-            "expected a whole number from {low} to {high}, found {}",
-            named(value)
-        )),
+        None => Err(format!("expected a whole number from {low} to {high}, found {}", named(value))),
     }
 }
 

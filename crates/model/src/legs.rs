@@ -159,11 +159,8 @@ pub(crate) fn run(
         Some(edge) => crossing(edge, Bound::Low),
         None => None,
     };
-    let may_be = if uncertain && reached_at.is_none() {
-        crossing(from, Bound::High).filter(by_now)
-    } else {
-        None
-    };
+    let may_be =
+        if uncertain && reached_at.is_none() { crossing(from, Bound::High).filter(by_now) } else { None };
     Leg {
         number,
         opened_by: opening.by,

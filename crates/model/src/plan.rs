@@ -154,11 +154,7 @@ pub fn sprays(fields: &Fields<'_>, name: &'static str) -> Vec<PlannedSpray> {
     let sprays = fields.tables(name, |spray| {
         leg += 1;
         let material = spray.required_text("material");
-        let mark = if spray.require("mark") {
-            spray.number("mark", MARKS.0, MARKS.1)
-        } else {
-            None
-        };
+        let mark = if spray.require("mark") { spray.number("mark", MARKS.0, MARKS.1) } else { None };
         let bound = match spray.word("bound", &["not-before", "not-after"]) {
             Some("not-before") => MarkBound::NotBefore,
             Some(_) => MarkBound::NotAfter,

@@ -211,7 +211,13 @@ fn mean(counts: &[i64]) -> f64 {
     counts.iter().sum::<i64>() as f64 / counts.len() as f64
 }
 
-fn start(plan: &Plan, seen: &Seen<'_>, growth: &Growth, threshold: f64, notes: &mut Vec<Note>) -> Option<Start> {
+fn start(
+    plan: &Plan,
+    seen: &Seen<'_>,
+    growth: &Growth,
+    threshold: f64,
+    notes: &mut Vec<Note>,
+) -> Option<Start> {
     notes::on_counts(&seen.counts, notes);
     if let Some(logged) = seen.starts.first() {
         notes::on_logged_start(&seen.starts, !seen.counts.is_empty(), notes);
@@ -246,9 +252,12 @@ impl Ending {
     /// or after the last correction that reopened it.
     fn by_age(&self, opened: Instant, plan: &Plan) -> Instant {
         let days = plan.settings.age_days * DAY;
-        self.amended_at.iter().fold(opened.plus(days), |end, amended| {
-            if *amended > end { amended.plus(days) } else { end }
-        })
+        self.amended_at.iter().fold(
+            opened.plus(days),
+            |end, amended| {
+                if *amended > end { amended.plus(days) } else { end }
+            },
+        )
     }
 
     /// The first thing that closes a leg opened at `opened`, spray aside.
@@ -312,7 +321,14 @@ fn cut(
     legs
 }
 
-fn leg(plan: &Plan, index: usize, opening: Opening, closing: Option<Closing>, growth: &Growth, ruler: Ruler) -> Leg {
+fn leg(
+    plan: &Plan,
+    index: usize,
+    opening: Opening,
+    closing: Option<Closing>,
+    growth: &Growth,
+    ruler: Ruler,
+) -> Leg {
     let target = plan.sprays.get(index).map(|spray| (spray.mark, spray.bound));
     legs::run(index + 1, opening, target, closing, growth, ruler)
 }
@@ -351,8 +367,10 @@ fn hours(legs: &[Leg], growth: &Growth) -> Hours {
 
 fn look_again(stand: &Stand, legs: &[Leg], plan: &Plan, growth: &Growth, now: Instant) -> Option<Instant> {
     let running = legs.last().filter(|leg| leg.ended_at.is_none());
-    let age = running.map(|leg| Ending { logged: None, amended_at: stand.amended_at.clone() }.by_age(leg.from, plan));
-    let heads_up = running.and_then(|leg| leg.expected_at).map(|at| at.plus(-plan.settings.lead_hours * HOUR));
+    let age = running
+        .map(|leg| Ending { logged: None, amended_at: stand.amended_at.clone() }.by_age(leg.from, plan));
+    let heads_up =
+        running.and_then(|leg| leg.expected_at).map(|at| at.plus(-plan.settings.lead_hours * HOUR));
     let reading = growth.course().series().ahead;
     stand
         .ahead

@@ -29,9 +29,7 @@ impl Kind {
 
     /// The kind of that word.
     pub fn named(word: &str) -> Option<Kind> {
-        [Kind::Station, Kind::ModelAnalysis, Kind::Hand]
-            .into_iter()
-            .find(|kind| kind.word() == word)
+        [Kind::Station, Kind::ModelAnalysis, Kind::Hand].into_iter().find(|kind| kind.word() == word)
     }
 }
 
@@ -177,8 +175,7 @@ impl Series {
     /// `now` are left out.
     pub fn join(sources: &[Vec<Reading>], forecast: Option<&Forecast>, now: Instant) -> Series {
         let ahead = sources.iter().flatten().map(|reading| reading.at).filter(|at| *at > now).min();
-        let sources: Vec<Vec<Reading>> =
-            sources.iter().map(|readings| usable(readings, now)).collect();
+        let sources: Vec<Vec<Reading>> = sources.iter().map(|readings| usable(readings, now)).collect();
         let mut spans = gaps::observed(&sources);
         let as_of = spans
             .last()
@@ -210,9 +207,7 @@ fn usable(readings: &[Reading], now: Instant) -> Vec<Reading> {
         .copied()
         .collect();
     let order = |a: &Reading, b: &Reading| {
-        (a.at, a.span, a.flag as u8)
-            .cmp(&(b.at, b.span, b.flag as u8))
-            .then(a.celsius.total_cmp(&b.celsius))
+        (a.at, a.span, a.flag as u8).cmp(&(b.at, b.span, b.flag as u8)).then(a.celsius.total_cmp(&b.celsius))
     };
     if !kept.is_sorted_by(|a, b| order(a, b).is_le()) {
         kept.sort_by(order);

@@ -48,9 +48,7 @@ impl Instant {
 
     /// RFC 3339 with the wall clock and offset of `zone`.
     pub fn rfc3339_in(self, zone: Tz) -> String {
-        self.utc()
-            .with_timezone(&zone)
-            .to_rfc3339_opts(SecondsFormat::Secs, true)
+        self.utc().with_timezone(&zone).to_rfc3339_opts(SecondsFormat::Secs, true)
     }
 
     /// For people: `Wed 1 May, 17:10` on the wall clock of `zone`, rounded up
@@ -68,8 +66,8 @@ impl Instant {
     /// # Errors
     /// When the text is not RFC 3339 or lies outside the years 1900 to 2199.
     pub fn parse(text: &str) -> Result<Instant, TimeError> {
-        let read = DateTime::parse_from_rfc3339(text.trim())
-            .map_err(|_| TimeError::NotRfc3339(text.to_owned()))?;
+        let read =
+            DateTime::parse_from_rfc3339(text.trim()).map_err(|_| TimeError::NotRfc3339(text.to_owned()))?;
         let whole = read.timestamp() + i64::from(read.timestamp_subsec_nanos() > 0);
         let at = Instant(whole);
         if (Instant::MIN..Instant::MAX).contains(&at) {
@@ -147,9 +145,7 @@ pub trait Clock: Send + Sync {
 /// # Errors
 /// When the name is not in the IANA database that the program carries.
 pub fn zone(name: &str) -> Result<Tz, ZoneError> {
-    name.trim()
-        .parse()
-        .map_err(|_| ZoneError(name.to_owned()))
+    name.trim().parse().map_err(|_| ZoneError(name.to_owned()))
 }
 
 /// A zone name that the IANA database does not have.
@@ -164,9 +160,7 @@ pub fn standard_offset_hours(zone: Tz) -> f64 {
     let offset = |month| {
         NaiveDate::from_ymd_opt(2024, month, 15)
             .and_then(|day| day.and_hms_opt(12, 0, 0))
-            .map_or(0, |noon| {
-                zone.offset_from_utc_datetime(&noon).fix().local_minus_utc()
-            })
+            .map_or(0, |noon| zone.offset_from_utc_datetime(&noon).fix().local_minus_utc())
     };
     f64::from(offset(1).min(offset(7))) / 3_600.0
 }

@@ -7,7 +7,7 @@ use model::field_log::Entry;
 use model::input::{self, Faults};
 use model::plan::Plan;
 use model::site::Place;
-use model::time::{MINUTE, Instant};
+use model::time::{Instant, MINUTE};
 use serde_json::{Value, json};
 
 use crate::kit::{self, at, hour};
@@ -120,7 +120,10 @@ fn entries() {
         let faults = Entry::read(&document, None).unwrap_err();
         assert!(faults.to_string().contains("expected a table"), "{faults}");
     }
-    assert!(Entry::read(&changed(&count, "/id", Value::Null), Some("log-1")).is_ok_and(|entry| entry.id == "log-1"));
+    assert!(
+        Entry::read(&changed(&count, "/id", Value::Null), Some("log-1"))
+            .is_ok_and(|entry| entry.id == "log-1")
+    );
 }
 
 /// More than ten minutes ahead of the receiving clock is refused, at the field
@@ -130,10 +133,9 @@ fn times_ahead() {
     let now = hour(0.0);
     let ten = now.plus(10 * MINUTE);
     let over = ten.plus(1);
-    let spray = |begin: Instant, finish: Instant| {
-        json!({"id": "s1", "kind": "spray", "at": begin, "finished_at": finish, "material": "lime-sulfur"})
-    };
-    let corrected = |entry: Value| json!({"id": "t1", "kind": "correction", "at": now, "of": "s1", "entry": entry});
+    let spray = |begin: Instant, finish: Instant| json!({"id": "s1", "kind": "spray", "at": begin, "finished_at": finish, "material": "lime-sulfur"});
+    let corrected =
+        |entry: Value| json!({"id": "t1", "kind": "correction", "at": now, "of": "s1", "entry": entry});
     let only_finish = json!({"id": "s1", "kind": "spray", "finished_at": over, "material": "lime-sulfur"});
     let rows = [
         (kit::count("c1", ten, &[1]), None),
@@ -169,7 +171,12 @@ fn blocks() {
     refuses(
         &sound,
         vec![
-            ("/curve", json!("refrence"), "/curve", "`refrence` is not a curve here; known: reference, cardinal"),
+            (
+                "/curve",
+                json!("refrence"),
+                "/curve",
+                "`refrence` is not a curve here; known: reference, cardinal",
+            ),
             ("/curve", json!(3), "/curve", "expected a text"),
             ("/curve", Value::Null, "/curve", "no curve is kept for cultivar `Gala`"),
             ("/style_length_mm", json!(0.9), "/style_length_mm", "outside 1 to 30"),
@@ -184,8 +191,13 @@ fn blocks() {
             ("/name", Value::Null, "/name", "missing"),
             ("/cultivar", json!(" "), "/cultivar", "blank"),
             ("/flower_per_cluster", json!(5), "/flower_per_cluster", "not a field here"),
-            ("/curve", json!({"form": "nodes", "unit": "fraction-per-day", "nodes": [[5, 1], [5, 2]],
-                "source": "own", "status": "measured"}), "/curve/nodes", "rise from node to node"),
+            (
+                "/curve",
+                json!({"form": "nodes", "unit": "fraction-per-day", "nodes": [[5, 1], [5, 2]],
+                "source": "own", "status": "measured"}),
+                "/curve/nodes",
+                "rise from node to node",
+            ),
         ],
         read,
     );
@@ -240,11 +252,25 @@ fn plans() {
             ("/sprays", spray(json!("0.6")), "/plan/sprays/0/mark", "expected a number"),
             ("/sprays", spray(Value::Null), "/plan/sprays/0/mark", "missing"),
             ("/sprays", json!([{"mark": 0.6}]), "/plan/sprays/0/material", "missing"),
-            ("/sprays", json!([{"material": "oil", "mark": 0.6, "bound": "before"}]), "/plan/sprays/0/bound",
-                "not-before, not-after"),
-            ("/sprays", json!([{"material": "oil", "mark": 0.6, "marks": 1}]), "/plan/sprays/0/marks", "not a field"),
+            (
+                "/sprays",
+                json!([{"material": "oil", "mark": 0.6, "bound": "before"}]),
+                "/plan/sprays/0/bound",
+                "not-before, not-after",
+            ),
+            (
+                "/sprays",
+                json!([{"material": "oil", "mark": 0.6, "marks": 1}]),
+                "/plan/sprays/0/marks",
+                "not a field",
+            ),
             ("/sprays", json!("none"), "/plan/sprays", "expected a table"),
-            ("/sprays", json!(vec![json!({"material": "oil", "mark": 0.6}); 13]), "/plan/sprays", "more than 12"),
+            (
+                "/sprays",
+                json!(vec![json!({"material": "oil", "mark": 0.6}); 13]),
+                "/plan/sprays",
+                "more than 12",
+            ),
             ("/age_days", json!(0), "/plan/age_days", "outside 1 to 120"),
             ("/overrun_margin", json!(-0.1), "/plan/overrun_margin", "outside"),
             ("/lead_hours", json!(1.5), "/plan/lead_hours", "whole number"),
@@ -284,8 +310,10 @@ fn places() {
         (76.9, 32.0, "Asia/Kolkata"),
         (-71.0, -35.0, "America/Santiago"),
     ] {
-        let swapped = json!({"latitude": latitude, "longitude": longitude, "elevation_m": 90, "time_zone": zone});
-        let right = json!({"latitude": longitude, "longitude": latitude, "elevation_m": 90, "time_zone": zone});
+        let swapped =
+            json!({"latitude": latitude, "longitude": longitude, "elevation_m": 90, "time_zone": zone});
+        let right =
+            json!({"latitude": longitude, "longitude": latitude, "elevation_m": 90, "time_zone": zone});
         assert!(read(&right).is_ok(), "{zone}");
         match read(&swapped) {
             Err(faults) => {

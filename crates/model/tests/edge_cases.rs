@@ -55,14 +55,19 @@ fn one_tree() {
     assert!((start.at.since(hour(12.0))).abs() <= 1, "{}", start.at);
     assert!(noted(&season, "count-of-one-tree", Some("c1")));
     // One tree in a later count says nothing of the start.
-    let later = [count("c1", hour(0.0), &[50, 60]), count("c2", hour(20.0), &[150, 250]), count("c3", hour(24.0), &[300])];
+    let later = [
+        count("c1", hour(0.0), &[50, 60]),
+        count("c2", hour(20.0), &[150, 250]),
+        count("c3", hour(24.0), &[300]),
+    ];
     assert!(!noted(&mild(&later, 24), "count-of-one-tree", None));
 }
 
 /// No spread between the trees, no width of the interval.
 #[test]
 fn all_trees_equal() {
-    let start = mild(&[count("c1", hour(0.0), &[50; 4]), count("c2", hour(24.0), &[200; 4])], 24).start.unwrap();
+    let start =
+        mild(&[count("c1", hour(0.0), &[50; 4]), count("c2", hour(24.0), &[200; 4])], 24).start.unwrap();
     assert_eq!((start.earliest, start.latest), (Some(start.at), Some(start.at)));
     assert!((start.at.since(hour(12.0))).abs() <= 1, "{}", start.at);
 }
@@ -79,7 +84,11 @@ fn two_counts_in_the_same_minute() {
 /// it below; what falls is noted and refused nowhere.
 #[test]
 fn falling_counts() {
-    let rise = [count("c1", hour(0.0), &[90, 90]), count("c2", hour(10.0), &[50, 50]), count("c3", hour(20.0), &[200, 200])];
+    let rise = [
+        count("c1", hour(0.0), &[90, 90]),
+        count("c2", hour(10.0), &[50, 50]),
+        count("c3", hour(20.0), &[200, 200]),
+    ];
     let season = mild(&rise, 24);
     assert!(noted(&season, "count-falls", Some("c2")) && !noted(&season, "count-falls", Some("c3")));
     assert!((season.start.unwrap().at.since(hour(15.0))).abs() <= 1);
@@ -133,7 +142,8 @@ fn an_expected_start_runs_no_leg() {
 #[test]
 fn marks_of_one_and_beyond() {
     for (mark, days) in [(1.0, 2.0), (1.2, 2.4), (1.5, 3.0), (0.05, 0.1)] {
-        let season = season(&plan(&[("lime-sulfur", mark)]), &[start(hour(0.0))], &steady(15.0, 96), hour(96.0));
+        let season =
+            season(&plan(&[("lime-sulfur", mark)]), &[start(hour(0.0))], &steady(15.0, 96), hour(96.0));
         let leg = &season.legs[0];
         assert_eq!(leg.reached_at, Some(begin().plus((days * 86_400.0) as i64)), "mark {mark}");
         assert!((leg.progress - 2.0).abs() < 1e-8, "progress runs on past the style base: {}", leg.progress);
@@ -325,7 +335,10 @@ fn bloom_end_closes_the_season() {
     let season = mild(&[start(hour(0.0)), end.clone(), spray("s1", hour(25.0), "ammonium-thiosulfate")], 40);
     let leg = &season.legs[0];
     assert_eq!(season.state, State::Done);
-    assert_eq!((leg.ended_at, leg.ended_by, leg.ended_by_entry.as_deref()), (Some(hour(20.0)), Some(EndedBy::BloomEnd), Some("end")));
+    assert_eq!(
+        (leg.ended_at, leg.ended_by, leg.ended_by_entry.as_deref()),
+        (Some(hour(20.0)), Some(EndedBy::BloomEnd), Some("end"))
+    );
     assert!((leg.progress - 20.0 / 48.0).abs() < 1e-8, "growth counts up to the end");
     assert!(noted(&season, "spray-after-end", Some("s1")));
     let back = mild(&[start(hour(0.0)), end, withdrawal("w", hour(39.0), "end")], 40);
@@ -334,12 +347,13 @@ fn bloom_end_closes_the_season() {
 
 #[test]
 fn a_stand_down_stops_the_clock_and_a_later_decision_starts_it_again() {
-    let decision = |id: &str, hours: f64, thin: bool| {
-        json!({"id": id, "kind": "decision", "at": hour(hours), "thin": thin, "reason": "frost"})
-    };
+    let decision = |id: &str, hours: f64, thin: bool| json!({"id": id, "kind": "decision", "at": hour(hours), "thin": thin, "reason": "frost"});
     let season = mild(&[start(hour(0.0)), decision("d1", 20.0, false)], 40);
     assert_eq!(season.state, State::StoodDown);
-    assert_eq!((season.legs[0].ended_at, season.legs[0].ended_by), (Some(hour(20.0)), Some(EndedBy::StandDown)));
+    assert_eq!(
+        (season.legs[0].ended_at, season.legs[0].ended_by),
+        (Some(hour(20.0)), Some(EndedBy::StandDown))
+    );
     let before = mild(&[decision("d1", -20.0, false), start(hour(0.0))], 40);
     assert_eq!((before.state, before.legs.len()), (State::StoodDown, 0));
     let again = mild(&[start(hour(0.0)), decision("d1", 20.0, false), decision("d2", 25.0, true)], 40);
@@ -387,7 +401,10 @@ fn a_whole_leg_below_tmin() {
         plan.block.curve = crate::kit::curve(curve);
         let season = season(&plan, &[start(hour(0.0))], &steady(celsius, 240), hour(240.0));
         let leg = &season.legs[0];
-        assert_eq!((leg.progress, leg.progress_high, leg.reached_at, leg.expected_at), (0.0, 0.0, None, None));
+        assert_eq!(
+            (leg.progress, leg.progress_high, leg.reached_at, leg.expected_at),
+            (0.0, 0.0, None, None)
+        );
         assert_eq!(season.state, State::Growing);
         assert!(noted(&season, "curve-outside-range", None));
     }
@@ -410,10 +427,20 @@ fn a_southern_season_over_new_year() {
     assert_eq!(season.legs[0].reached_at, Some(began.plus(28 * HOUR + 48 * MINUTE)));
     assert_eq!(season.legs[1].reached_at, Some(began.plus(78 * HOUR)));
     // Half past noon UTC on 31 December is New Year in Auckland already.
-    let eve = crate::kit::season(&plan, &[start(at("2013-12-31T12:30:00Z"))], &readings, readings.last().unwrap().at);
+    let eve = crate::kit::season(
+        &plan,
+        &[start(at("2013-12-31T12:30:00Z"))],
+        &readings,
+        readings.last().unwrap().at,
+    );
     assert_eq!(eve.year, 2014);
     plan.year = Some(2013);
-    let eve = crate::kit::season(&plan, &[start(at("2013-12-31T12:30:00Z"))], &readings, readings.last().unwrap().at);
+    let eve = crate::kit::season(
+        &plan,
+        &[start(at("2013-12-31T12:30:00Z"))],
+        &readings,
+        readings.last().unwrap().at,
+    );
     assert_eq!(eve.year, 2013, "a year that was agreed holds");
 }
 

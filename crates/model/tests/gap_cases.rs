@@ -44,9 +44,7 @@ fn a_gap_of_two_to_three_hours_is_filled() {
 fn unknown_hours_have_a_low_and_a_high() {
     let whole = swinging(14);
     let began = hour(11.0 * 24.0);
-    let reckoned = |readings: &[Reading]| {
-        season(&two_sprays(), &[start(began)], readings, hour(14.0 * 24.0))
-    };
+    let reckoned = |readings: &[Reading]| season(&two_sprays(), &[start(began)], readings, hour(14.0 * 24.0));
     // From 06Z to 18Z of the twelfth day; every day alike, so the range at an
     // hour is one value, the hour's own.
     let gap = reckoned(&without(&whole, 11.0 * 24.0 + 6.0, 11.0 * 24.0 + 18.0));
@@ -55,7 +53,9 @@ fn unknown_hours_have_a_low_and_a_high() {
     let curve = kit::curve("reference");
     let unknown: f64 = (6..18).map(|n| curve.rate_per_day(whole[n].celsius) / 24.0).sum();
     let known = kit::growth(curve, &whole);
-    let units = |h: f64| known.units_at(hour(11.0 * 24.0 + h), model::growth::Bound::Low) as f64 / model::growth::UNITS;
+    let units = |h: f64| {
+        known.units_at(hour(11.0 * 24.0 + h), model::growth::Bound::Low) as f64 / model::growth::UNITS
+    };
     let expected = units(72.0) - units(18.0) + units(6.0) - units(0.0) + unknown;
     assert!((gap.legs[0].progress_low - expected).abs() < 1e-9, "{} {expected}", gap.legs[0].progress_low);
     assert!((gap.legs[0].progress_high - expected).abs() < 1e-9);
@@ -78,7 +78,8 @@ fn what_an_unknown_hour_is_bounded_by() {
 
 #[test]
 fn readings_that_start_after_the_leg() {
-    let late: Vec<Reading> = steady(15.0, 48).into_iter().filter(|reading| reading.at >= hour(24.0)).collect();
+    let late: Vec<Reading> =
+        steady(15.0, 48).into_iter().filter(|reading| reading.at >= hour(24.0)).collect();
     let season = one_leg(&late, hour(48.0));
     let leg = &season.legs[0];
     // Low: nothing before the readings. High: the curve's greatest rate, 1.05.
@@ -115,7 +116,8 @@ fn may_be_reached_since() {
     let began = hour(48.0);
     let gap: Vec<Reading> = without(&readings, 49.0, 60.0);
     let reckoned = |readings: &[Reading], now| season(&two_sprays(), &[start(began)], readings, now);
-    let more: Vec<Reading> = gap.iter().copied().chain((61..=120).map(|n| Reading::instant(hour(f64::from(n)), 20.0))).collect();
+    let more: Vec<Reading> =
+        gap.iter().copied().chain((61..=120).map(|n| Reading::instant(hour(f64::from(n)), 20.0))).collect();
     let mut seen = Vec::new();
     for n in 60..=120 {
         let season = reckoned(&more, hour(f64::from(n)));
@@ -123,7 +125,9 @@ fn may_be_reached_since() {
         assert!(leg.progress_low < leg.progress_high);
         match (leg.reached_at, leg.may_be_reached_since) {
             (None, Some(since)) => {
-                assert!(leg.progress_high >= 0.6 - 1e-9 && leg.progress_low < 0.6 && since <= hour(f64::from(n)));
+                assert!(
+                    leg.progress_high >= 0.6 - 1e-9 && leg.progress_low < 0.6 && since <= hour(f64::from(n))
+                );
                 assert_eq!(season.state, State::Growing);
                 assert!(noted(&season, "may-be-reached", None));
                 seen.push(since);
@@ -189,7 +193,13 @@ fn a_dead_second_source_does_not_block_the_third() {
     };
     let first = [part(20.0, 24.0), part(34.0, 40.0)].concat();
     let second = part(18.0, 26.0);
-    let season = season_of(&two_sprays(), &log(&[start(hour(0.0))]), &[first, second, whole.clone()], None, hour(72.0));
+    let season = season_of(
+        &two_sprays(),
+        &log(&[start(hour(0.0))]),
+        &[first, second, whole.clone()],
+        None,
+        hour(72.0),
+    );
     assert_eq!(season.as_of, Some(hour(72.0)));
     assert_eq!(season.hours, hours(10.0, 62.0, 0.0, 0.0));
     assert!((season.legs[0].progress - 1.5).abs() < 1e-8, "{}", season.legs[0].progress);
@@ -215,7 +225,8 @@ fn forecast(celsius: f64, from: f64, to: f64) -> Forecast {
 
 fn foretold(readings: usize, forecast: &Forecast, now: f64) -> (Season, Leg) {
     let entries: [Value; 1] = [start(hour(0.0))];
-    let season = season_of(&two_sprays(), &log(&entries), &[steady(15.0, readings)], Some(forecast), hour(now));
+    let season =
+        season_of(&two_sprays(), &log(&entries), &[steady(15.0, readings)], Some(forecast), hour(now));
     let leg = season.legs[0].clone();
     (season, leg)
 }

@@ -47,7 +47,11 @@ fn constant_temperatures_follow_the_daily_index() {
         let days = 100.0 / percent;
         let ours = hours_at("reference", celsius, 1.0).unwrap() / 24.0;
         // Rounded up to the second, and to no later one.
-        assert_eq!((ours * 86_400.0).round(), (days * 86_400.0 - 1e-6).ceil(), "{celsius} °C: {ours} days, not {days}");
+        assert_eq!(
+            (ours * 86_400.0).round(),
+            (days * 86_400.0 - 1e-6).ceil(),
+            "{celsius} °C: {ours} days, not {days}"
+        );
     }
     // Spelt out: 15 °C takes 2 days, 10 °C 100/14.
     assert_eq!(hours_at("reference", 15.0, 1.0), Some(48.0));
@@ -58,7 +62,8 @@ fn constant_temperatures_follow_the_daily_index() {
 /// gives; derived from the form itself, so they check the program, not nature.
 #[test]
 fn the_beta_form_has_its_check_values() {
-    let rows = [(10.0, 0.1695), (12.0, 0.3019), (15.0, 0.5104), (18.0, 0.7079), (30.0, 1.0702), (35.0, 0.9017)];
+    let rows =
+        [(10.0, 0.1695), (12.0, 0.3019), (15.0, 0.5104), (18.0, 0.7079), (30.0, 1.0702), (35.0, 0.9017)];
     let curve = kit::curve("cardinal");
     for (celsius, per_day) in rows {
         let exact = 1.078158 * beta_share(celsius, 6.3, 28.6, 43.7);
@@ -111,7 +116,8 @@ fn tubes_pass_the_style_in_two_to_five_days_of_spring() {
         let growth = kit::growth(kit::curve(curve), &kit::spring(station));
         for day in 0..7 {
             let from = kit::at("2013-04-25T16:00:00Z").plus(day * DAY);
-            let days = growth.reached(from, UNITS as i64, Bound::Low).unwrap().since(from) as f64 / DAY as f64;
+            let days =
+                growth.reached(from, UNITS as i64, Bound::Low).unwrap().since(from) as f64 / DAY as f64;
             assert!((1.8..=5.0).contains(&days), "{station} {curve} from {from}: {days:.2} days");
         }
     }
@@ -150,7 +156,12 @@ fn sixty_percent_comes_after_about_one_to_two_and_a_half_days() {
         for day in 0..7 {
             let from = first.plus(day * DAY + 10 * HOUR);
             let warmest = (station, curve, day) == ("EWR", "cardinal", 2);
-            assert_eq!(practice.contains(&days(from)), !warmest, "{station} {curve} from {from}: {}", days(from));
+            assert_eq!(
+                practice.contains(&days(from)),
+                !warmest,
+                "{station} {curve} from {from}: {}",
+                days(from)
+            );
         }
     }
     println!("{within} of {starts} starts within 1.2 to 2.5 days");

@@ -119,7 +119,11 @@ fn same_id_with_other_content_is_refused() {
     let others = [
         spray("s1", hour(30.0).plus(1), "ammonium-thiosulfate"),
         spray("s1", hour(30.0), "lime-sulfur"),
-        with(spray("s1", hour(30.0), "ammonium-thiosulfate"), "finished_at", json!(hour(30.0).plus(2 * HOUR))),
+        with(
+            spray("s1", hour(30.0), "ammonium-thiosulfate"),
+            "finished_at",
+            json!(hour(30.0).plus(2 * HOUR)),
+        ),
         with(spray("s1", hour(30.0), "ammonium-thiosulfate"), "took", false),
         json!({"id": "s1", "kind": "bloom-end", "at": hour(30.0)}),
     ];

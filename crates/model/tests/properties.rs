@@ -50,7 +50,8 @@ fn moment() -> impl Strategy<Value = Instant> {
 fn observed() -> impl Strategy<Value = Value> {
     let counts = vec(0_i64..300, 1..6).prop_map(|open| json!({"kind": "open-count", "open_per_tree": open}));
     const MATERIALS: [&str; 5] = ["ammonium-thiosulfate", "lime-sulfur", "sulfur", "captan", "unheard-of"];
-    let spray = (select(&MATERIALS[..]), prop::option::of(0..4 * HOUR), prop::option::of(any::<bool>()), 0..6_u8);
+    let spray =
+        (select(&MATERIALS[..]), prop::option::of(0..4 * HOUR), prop::option::of(any::<bool>()), 0..6_u8);
     let spray = spray.prop_map(|(material, took_s, thins, odd)| {
         json!({
             "kind": "spray", "material": material, "thins": thins, "took": odd != 0,
@@ -86,8 +87,11 @@ fn entries() -> impl Strategy<Value = Vec<Entry>> {
     let observed = vec((observed(), moment()), 1..9);
     let amends = vec((any::<Index>(), any::<bool>(), moment(), moment()), 0..4);
     (observed, amends).prop_map(|(observed, amends)| {
-        let originals: Vec<Value> =
-            observed.into_iter().enumerate().map(|(n, one)| placed(one, format!("e{}", (n * 7) % 10))).collect();
+        let originals: Vec<Value> = observed
+            .into_iter()
+            .enumerate()
+            .map(|(n, one)| placed(one, format!("e{}", (n * 7) % 10)))
+            .collect();
         let mut entries: Vec<Entry> = originals.iter().cloned().map(kit::entry).collect();
         for (n, (of, withdraws, at, corrected_at)) in amends.into_iter().enumerate() {
             let original = of.get(&originals);

@@ -37,7 +37,8 @@ fn plan(golden: &Value, curve: &str, mark: f64) -> Plan {
         }),
         shipped => json!(shipped),
     };
-    let mut block = json!({"name": "Quarry Bank", "cultivar": "Gala", "curve": curve, "target_fruit_per_tree": 100});
+    let mut block =
+        json!({"name": "Quarry Bank", "cultivar": "Gala", "curve": curve, "target_fruit_per_tree": 100});
     if let Some(length) = fields.get("style_length_mm") {
         block["style_length_mm"] = length.clone();
     }
@@ -49,9 +50,10 @@ fn readings(station: &str, kind: &str) -> Vec<Reading> {
     let instants = kit::spring(station);
     match kind {
         "instant" => instants,
-        "mean-ending" => {
-            instants.into_iter().map(|reading| Reading::mean_ending(reading.at, HOUR, reading.celsius)).collect()
-        }
+        "mean-ending" => instants
+            .into_iter()
+            .map(|reading| Reading::mean_ending(reading.at, HOUR, reading.celsius))
+            .collect(),
         other => panic!("{other} is no kind of reading"),
     }
 }
@@ -70,10 +72,10 @@ impl Runs {
     fn reached_at(&mut self, case: &Value) -> Instant {
         let text = |name: &str| case[name].as_str().expect("a text").to_owned();
         let plan = plan(&self.golden, &text("curve"), case["mark"].as_f64().expect("a mark"));
-        let growth = self
-            .growths
-            .entry((text("station"), text("kind"), text("curve")))
-            .or_insert_with(|| kit::growth(plan.block.curve.clone(), &readings(&text("station"), &text("kind"))));
+        let growth =
+            self.growths.entry((text("station"), text("kind"), text("curve"))).or_insert_with(|| {
+                kit::growth(plan.block.curve.clone(), &readings(&text("station"), &text("kind")))
+            });
         let log = kit::log(&[kit::start(kit::at(&text("start")))]);
         let season = season::reckon(&plan, &log, growth, growth.course().as_of().expect("readings"));
         season.legs[0].reached_at.unwrap_or_else(|| panic!("not reached: {case}"))
@@ -127,7 +129,10 @@ fn every_golden_crossing() {
         assert!((-0.002..1.002).contains(&difference), "{difference:.4} s: {case}");
         greatest = greatest.max(difference.abs());
     }
-    println!("{} crossings, greatest difference {greatest:.3} s (rounding up to the second included)", cases.len());
+    println!(
+        "{} crossings, greatest difference {greatest:.3} s (rounding up to the second included)",
+        cases.len()
+    );
     println!("tabling the beta function each 0.1 °C moves a crossing by at most {by_table:.3} s");
 }
 
@@ -177,7 +182,8 @@ fn bias_days(station: &str, curve: Arc<Curve>) -> Vec<BiasDay> {
         .iter_days()
         .take(30)
         .map(|day| {
-            let midnight = DateTime::parse_from_rfc3339(&format!("{day}T00:00:00-04:00")).expect("summer time");
+            let midnight =
+                DateTime::parse_from_rfc3339(&format!("{day}T00:00:00-04:00")).expect("summer time");
             let begin = Instant(midnight.timestamp());
             let hours: Vec<f64> = (0..24)
                 .map(|n| {

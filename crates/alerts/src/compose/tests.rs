@@ -90,7 +90,9 @@ fn a_due_mail_says_block_time_and_what_to_do_in_its_subject() {
     let (subject, text, html) = read(&compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap());
     assert_eq!(subject, "North <Bench> & Söhne: spray due since Wed 1 May, 09:18 - look, then spray");
     assert!(text.starts_with("No decision to thin this block is logged yet"), "{text}");
-    for fact in ["0.60 of the style", "not before the mark", "ridge mast (station)", words::CAUTION, "re-entry"] {
+    for fact in
+        ["0.60 of the style", "not before the mark", "ridge mast (station)", words::CAUTION, "re-entry"]
+    {
         assert!(text.contains(fact), "{fact}: {text}");
     }
     assert!(text.lines().count() <= 15, "{text}");

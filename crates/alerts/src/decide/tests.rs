@@ -139,7 +139,10 @@ fn old_weather_mails_nobody() {
     let mut late = Spring::new();
     late.read = 40;
     let told = late.pass(29 + 73);
-    assert!(told.contains(&"skip due start: it came to light more than 72 hours late".to_owned()), "{told:?}");
+    assert!(
+        told.contains(&"skip due start: it came to light more than 72 hours late".to_owned()),
+        "{told:?}"
+    );
 }
 
 #[test]
@@ -150,7 +153,9 @@ fn a_sprayed_leg_is_not_due_any_more() {
     let told = spring.pass(40);
     assert!(told.contains(&"skip due start: the spray of this leg is logged already".to_owned()), "{told:?}");
     // The spray is withdrawn: what was left untold is told after all.
-    spring.log.push(json!({"id": "c-back", "kind": "withdrawal", "of": "b-spray", "at": BEGIN.plus(40 * HOUR)}));
+    spring
+        .log
+        .push(json!({"id": "c-back", "kind": "withdrawal", "of": "b-spray", "at": BEGIN.plus(40 * HOUR)}));
     let told = spring.pass(41);
     assert!(told.contains(&"tell after all due start".to_owned()), "{told:?}");
 }
@@ -160,7 +165,9 @@ fn a_start_taken_back_withdraws_what_was_told_and_may_be_told_again() {
     let mut spring = Spring::new();
     spring.read = 29;
     assert_eq!(spring.pass(29), ["tell started - 1", "tell due start 1"]);
-    spring.log.push(json!({"id": "b-back", "kind": "withdrawal", "of": "a-start", "at": BEGIN.plus(29 * HOUR)}));
+    spring
+        .log
+        .push(json!({"id": "b-back", "kind": "withdrawal", "of": "a-start", "at": BEGIN.plus(29 * HOUR)}));
     assert_eq!(spring.pass(30), ["withdraw started", "withdraw due"]);
     assert_eq!(spring.pass(31), [""; 0]);
     spring.log.push(json!({"id": "c-start", "kind": "bloom-start", "at": BEGIN.plus(HOUR)}));

@@ -80,11 +80,7 @@ fn part_beside(path: &Path) -> PathBuf {
     static COUNT: AtomicU64 = AtomicU64::new(0);
     let mut name = OsString::from(".");
     name.push(path.file_name().expect("a message's path has a file name"));
-    name.push(format!(
-        ".{}-{}.part",
-        std::process::id(),
-        COUNT.fetch_add(1, Ordering::Relaxed)
-    ));
+    name.push(format!(".{}-{}.part", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed)));
     path.with_file_name(name)
 }
 

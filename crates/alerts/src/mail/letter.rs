@@ -6,9 +6,7 @@
 
 use std::time::{Duration, SystemTime};
 
-use lettre::message::header::{
-    ContentTransferEncoding, ContentType, HeaderName, HeaderValue, MessageId,
-};
+use lettre::message::header::{ContentTransferEncoding, ContentType, HeaderName, HeaderValue, MessageId};
 use lettre::message::{Mailbox, MultiPart, SinglePart};
 use model::time::Instant;
 use uuid::Uuid;
@@ -116,9 +114,7 @@ pub(super) fn local_part(header_id: &str) -> Result<&str, LetterError> {
             && !part.starts_with('.')
             && !part.ends_with('.')
             && !part.contains("..")
-            && part
-                .bytes()
-                .all(|byte| byte.is_ascii_alphanumeric() || b"._-+=".contains(&byte))
+            && part.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"._-+=".contains(&byte))
     };
     header_id
         .split_once('@')
@@ -162,10 +158,8 @@ pub fn build(letter: &Letter) -> Result<String, LetterError> {
         .boundary(boundary(&letter.header_id))
         .singlepart(part(ContentType::TEXT_PLAIN, &letter.text))
         .singlepart(part(ContentType::TEXT_HTML, &letter.html));
-    let bytes = builder
-        .multipart(parts)
-        .map_err(|error| LetterError::Composed(error.to_string()))?
-        .formatted();
+    let bytes =
+        builder.multipart(parts).map_err(|error| LetterError::Composed(error.to_string()))?.formatted();
     wire::fit(&bytes).map_err(|unfit| LetterError::Composed(unfit.to_string()))?;
     Ok(String::from_utf8(bytes).expect("bytes fit for the wire are ASCII"))
 }
@@ -185,9 +179,7 @@ fn boundary(header_id: &str) -> String {
 
 fn sent_at(date: Instant) -> Result<SystemTime, LetterError> {
     match u64::try_from(date.0) {
-        Ok(seconds) if date.0 < YEAR_10000 => {
-            Ok(SystemTime::UNIX_EPOCH + Duration::from_secs(seconds))
-        }
+        Ok(seconds) if date.0 < YEAR_10000 => Ok(SystemTime::UNIX_EPOCH + Duration::from_secs(seconds)),
         _ => Err(LetterError::Date(date)),
     }
 }
@@ -198,19 +190,14 @@ fn parsed(field: &str, mailbox: &str) -> Result<Mailbox, LetterError> {
         .parse::<Mailbox>()
         .ok()
         .filter(|read| read.email.to_string().is_ascii())
-        .ok_or_else(|| LetterError::Address {
-            field: field.to_owned(),
-            value: mailbox.to_owned(),
-        })
+        .ok_or_else(|| LetterError::Address { field: field.to_owned(), value: mailbox.to_owned() })
 }
 
 fn further(name: &str, earlier: &[(String, String)]) -> Result<HeaderName, LetterError> {
     let unfit = || LetterError::HeaderName(name.to_owned());
     let ours = OWN_HEADERS.iter().any(|own| own.eq_ignore_ascii_case(name))
         || name.to_ascii_lowercase().starts_with("content-");
-    let twice = earlier
-        .iter()
-        .any(|(other, _)| other.eq_ignore_ascii_case(name));
+    let twice = earlier.iter().any(|(other, _)| other.eq_ignore_ascii_case(name));
     if ours || twice || !name.bytes().all(|byte| byte.is_ascii_graphic()) {
         return Err(unfit());
     }
@@ -228,9 +215,7 @@ fn refuse_control(field: &str, value: &str) -> Result<(), LetterError> {
     // Unicode's own line separators break lines in some readers.
     let breaks = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
     if value.chars().any(breaks) {
-        return Err(LetterError::Control {
-            field: field.to_owned(),
-        });
+        return Err(LetterError::Control { field: field.to_owned() });
     }
     Ok(())
 }

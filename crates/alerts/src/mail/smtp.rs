@@ -134,7 +134,5 @@ where
     F: FnOnce() -> Fut + Send,
     Fut: Future<Output = bool> + Send,
 {
-    session::run(relay, session::Mail { from, to, message }, offered)
-        .await
-        .unwrap_or_else(|ended| ended)
+    session::run(relay, session::Mail { from, to, message }, offered).await.unwrap_or_else(|ended| ended)
 }

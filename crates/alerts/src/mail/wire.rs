@@ -49,11 +49,7 @@ pub fn fit(message: &[u8]) -> Result<(), Unfit> {
         }
         before = byte;
     }
-    if message.ends_with(b"\r\n") {
-        Ok(())
-    } else {
-        Err(Unfit::Unended)
-    }
+    if message.ends_with(b"\r\n") { Ok(()) } else { Err(Unfit::Unended) }
 }
 
 /// `message` as it follows DATA, without the closing dot: a dot that begins a
@@ -86,20 +82,12 @@ mod tests {
         assert_eq!(fit(b""), Err(Unfit::Unended));
         let long = |n: usize| format!("x\r\n{}\r\n", "y".repeat(n));
         assert_eq!(fit(long(LONGEST_LINE).as_bytes()), Ok(()));
-        assert_eq!(
-            fit(long(LONGEST_LINE + 1).as_bytes()),
-            Err(Unfit::LongLine {
-                at: 3 + LONGEST_LINE
-            })
-        );
+        assert_eq!(fit(long(LONGEST_LINE + 1).as_bytes()), Err(Unfit::LongLine { at: 3 + LONGEST_LINE }));
     }
 
     #[test]
     fn a_dot_that_begins_a_line_is_doubled() {
-        assert_eq!(
-            dot_stuffed(b".a\r\nb.\r\n.\r\n..\r\n"),
-            b"..a\r\nb.\r\n..\r\n...\r\n"
-        );
+        assert_eq!(dot_stuffed(b".a\r\nb.\r\n.\r\n..\r\n"), b"..a\r\nb.\r\n..\r\n...\r\n");
         assert_eq!(dot_stuffed(b"plain\r\n"), b"plain\r\n");
     }
 }

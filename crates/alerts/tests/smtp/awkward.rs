@@ -10,8 +10,7 @@ use super::*;
 async fn a_421_or_451_at_any_step_is_later() {
     for (step, stage) in STEPS {
         for text in ["421 4.3.2 going down\r\n", "451 4.7.1 come back\r\n"] {
-            let (outcome, listener) =
-                against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
+            let (outcome, listener) = against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
             assert_eq!(stage_of(&outcome), Some(stage), "{outcome:?}");
             let cause = format!("{outcome:?}");
             assert!(cause.contains(text.trim_end()), "{cause}");
@@ -23,21 +22,10 @@ async fn a_421_or_451_at_any_step_is_later() {
 #[tokio::test]
 async fn a_5xx_at_any_step_is_refused_in_the_servers_words() {
     for (step, stage) in STEPS {
-        for (code, words) in [
-            (550, "5.1.1 no"),
-            (552, "5.2.2 full"),
-            (554, "5.7.1 policy"),
-        ] {
+        for (code, words) in [(550, "5.1.1 no"), (552, "5.2.2 full"), (554, "5.7.1 policy")] {
             let say = Act::Say(format!("{code} {words}\r\n"));
             let (outcome, listener) = against(Script::normal().at(step, say)).await;
-            assert_eq!(
-                outcome,
-                Outcome::Refused {
-                    stage,
-                    code,
-                    text: words.to_owned()
-                }
-            );
+            assert_eq!(outcome, Outcome::Refused { stage, code, text: words.to_owned() });
             assert!(listener.messages().is_empty());
             assert!(listener.wait_closed(PATIENT));
         }
@@ -112,10 +100,7 @@ async fn held_up(act: Act, limit: Duration) {
             _ => panic!("{stage}: {outcome:?}\n{}", listener.transcript()),
         }
         assert!(took >= limit, "{stage} gave up after {took:?}");
-        assert!(
-            took < limit + Duration::from_secs(4),
-            "{stage} took {took:?}"
-        );
+        assert!(took < limit + Duration::from_secs(4), "{stage} took {took:?}");
         assert!(listener.wait_closed(PATIENT), "{stage} is still open");
     }
 }
@@ -160,15 +145,11 @@ async fn garbage_at_any_step_is_never_sent() {
     ];
     for (step, stage) in STEPS {
         for text in bad {
-            let (outcome, _listener) =
-                against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
+            let (outcome, _listener) = against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
             match &outcome {
                 Outcome::Later { stage: at, .. } if stage != Stage::Dot => assert_eq!(*at, stage),
                 Outcome::Unknown { .. } if stage == Stage::Dot => {}
-                _ => panic!(
-                    "{stage}, {:.40}: {outcome:?}",
-                    text.escape_debug().to_string()
-                ),
+                _ => panic!("{stage}, {:.40}: {outcome:?}", text.escape_debug().to_string()),
             }
         }
     }
@@ -189,9 +170,7 @@ async fn closed_before_the_dot_is_not_sent_and_after_it_unknown() {
 
 #[tokio::test]
 async fn cut_in_the_midst_of_the_message_is_not_sent() {
-    let script = Script::normal()
-        .at(Step::Body, Act::Close)
-        .body_after(10_000);
+    let script = Script::normal().at(Step::Body, Act::Close).body_after(10_000);
     let listener = Listener::start(script);
     let outcome = give(&relay(&listener), &large()).await;
     assert_eq!(stage_of(&outcome), Some(Stage::Body), "{outcome:?}");
@@ -208,9 +187,6 @@ async fn a_server_that_leaves_after_its_250_has_the_message() {
         let mut relay = relay(&listener);
         relay.timeouts.quit = Duration::from_millis(300);
         let outcome = give(&relay, &message()).await;
-        assert!(
-            matches!(outcome, Outcome::Sent { .. }),
-            "{act:?} {outcome:?}"
-        );
+        assert!(matches!(outcome, Outcome::Sent { .. }), "{act:?} {outcome:?}");
     }
 }

@@ -47,17 +47,11 @@ const PLAIN: &str = "AUTH PLAIN AGFubgB0cjMzdHJ1bms=";
 #[tokio::test]
 async fn starttls_then_the_rest_in_tls() {
     let (wrap, roots) = certificate_for("127.0.0.1");
-    let script = Script::normal()
-        .start_tls(wrap)
-        .offer_in_tls(&["AUTH CRAM-MD5 DIGEST-MD5 PLAIN LOGIN"]);
+    let script = Script::normal().start_tls(wrap).offer_in_tls(&["AUTH CRAM-MD5 DIGEST-MD5 PLAIN LOGIN"]);
     let listener = Listener::start(script);
     let relay = signing_in(&listener, Security::StartTls, &roots);
     let outcome = give(&relay, &message()).await;
-    assert!(
-        matches!(outcome, Outcome::Sent { .. }),
-        "{outcome:?}\n{}",
-        listener.transcript()
-    );
+    assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}\n{}", listener.transcript());
     let heard = listener.heard(1);
     assert!(heard.contains(PLAIN), "{heard}");
     assert!(!heard.contains("CRAM"), "{heard}");
@@ -72,23 +66,14 @@ async fn tls_from_the_first_byte() {
     let listener = Listener::start(Script::normal().tls(wrap).offer("AUTH LOGIN"));
     let relay = signing_in(&listener, Security::Tls, &roots);
     let outcome = give(&relay, &message()).await;
-    assert!(
-        matches!(outcome, Outcome::Sent { .. }),
-        "{outcome:?}\n{}",
-        listener.transcript()
-    );
+    assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}\n{}", listener.transcript());
     assert!(listener.heard(1).contains("AUTH LOGIN\r\nYW5u\r\n"));
     assert_eq!(listener.messages().len(), 1);
 }
 
 /// After each of these nobody has heard an address or a password.
 fn nothing_told(outcome: &Outcome, listener: &Listener) {
-    assert_eq!(
-        stage_of(outcome),
-        Some(Stage::Tls),
-        "{outcome:?}\n{}",
-        listener.transcript()
-    );
+    assert_eq!(stage_of(outcome), Some(Stage::Tls), "{outcome:?}\n{}", listener.transcript());
     let heard = listener.heard(1);
     for word in ["MAIL", "AUTH", "DATA"] {
         assert!(!heard.contains(word), "{heard}");
@@ -108,17 +93,9 @@ async fn starttls_taken_out_of_the_offer_is_later_and_never_plain() {
 
 #[tokio::test]
 async fn starttls_turned_down_is_later_whatever_the_code() {
-    for text in [
-        "454 4.7.0 not now\r\n",
-        "502 5.5.1 what\r\n",
-        "250 ok\r\n",
-        "421 bye\r\n",
-        "oh\r\n",
-    ] {
+    for text in ["454 4.7.0 not now\r\n", "502 5.5.1 what\r\n", "250 ok\r\n", "421 bye\r\n", "oh\r\n"] {
         let (wrap, roots) = certificate_for("127.0.0.1");
-        let script = Script::normal()
-            .start_tls(wrap)
-            .at(Step::StartTls, Act::Say(text.to_owned()));
+        let script = Script::normal().start_tls(wrap).at(Step::StartTls, Act::Say(text.to_owned()));
         let listener = Listener::start(script);
         let relay = signing_in(&listener, Security::StartTls, &roots);
         nothing_told(&give(&relay, &message()).await, &listener);
@@ -128,10 +105,7 @@ async fn starttls_turned_down_is_later_whatever_the_code() {
 #[tokio::test]
 async fn an_answer_put_behind_starttls_ends_the_try() {
     let injected = "250-mail.example\r\n250 AUTH PLAIN\r\n".to_owned();
-    for act in [
-        Act::Surplus(injected.clone()),
-        Act::Then(Duration::from_millis(40), injected),
-    ] {
+    for act in [Act::Surplus(injected.clone()), Act::Then(Duration::from_millis(40), injected)] {
         let (wrap, roots) = certificate_for("127.0.0.1");
         let script = Script::normal().start_tls(wrap).at(Step::StartTls, act);
         let listener = Listener::start(script);
@@ -167,9 +141,7 @@ async fn silence_in_the_handshake_is_cut() {
         let (_, roots) = certificate_for("127.0.0.1");
         let listener = Listener::start(match security {
             Security::Tls => Script::normal().at(Step::Greeting, Act::Hang),
-            _ => Script::normal()
-                .offer("STARTTLS")
-                .at(Step::StartTls, Act::Say("220 go on\r\n".to_owned())),
+            _ => Script::normal().offer("STARTTLS").at(Step::StartTls, Act::Say("220 go on\r\n".to_owned())),
         });
         let mut relay = signing_in(&listener, security, &roots);
         relay.timeouts = within(BRIEF);
@@ -215,11 +187,7 @@ async fn signing_in_on_this_machine_and_what_can_go_wrong() {
     ] {
         let shown = format!("{script:?}");
         let (outcome, listener) = plain(script).await;
-        assert_eq!(
-            stage_of(&outcome),
-            Some(Stage::Auth),
-            "{shown}: {outcome:?}"
-        );
+        assert_eq!(stage_of(&outcome), Some(Stage::Auth), "{shown}: {outcome:?}");
         assert!(!listener.heard(1).contains("MAIL"), "{shown}");
     }
 }

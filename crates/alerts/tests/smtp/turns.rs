@@ -30,13 +30,8 @@ async fn one_answer_too_many_in_the_same_piece_ends_the_try() {
 
 #[tokio::test]
 async fn two_answers_to_the_dot_are_none_whichever_comes_first() {
-    for text in [
-        "554 no\r\n250 ok\r\n",
-        "250 ok\r\n554 no\r\n",
-        "451 wait\r\n451 wait\r\n",
-    ] {
-        let (outcome, listener) =
-            against(Script::normal().at(Step::Dot, Act::Say(text.to_owned()))).await;
+    for text in ["554 no\r\n250 ok\r\n", "250 ok\r\n554 no\r\n", "451 wait\r\n451 wait\r\n"] {
+        let (outcome, listener) = against(Script::normal().at(Step::Dot, Act::Say(text.to_owned()))).await;
         never_sent(&outcome, Stage::Dot, &listener);
     }
 }
@@ -44,13 +39,8 @@ async fn two_answers_to_the_dot_are_none_whichever_comes_first() {
 #[tokio::test]
 async fn two_codes_in_one_answer_end_the_try() {
     for (step, stage) in STEPS {
-        for text in [
-            "250-ok\r\n554 no\r\n",
-            "554-no\r\n250 ok\r\n",
-            "354-go\r\n250 ok\r\n",
-        ] {
-            let (outcome, listener) =
-                against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
+        for text in ["250-ok\r\n554 no\r\n", "554-no\r\n250 ok\r\n", "354-go\r\n250 ok\r\n"] {
+            let (outcome, listener) = against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
             never_sent(&outcome, stage, &listener);
         }
     }
@@ -96,8 +86,7 @@ async fn only_the_answer_of_a_step_counts_for_it() {
         (Step::Dot, Stage::Dot, "220 hi\r\n"),
     ];
     for (step, stage, text) in wrong {
-        let (outcome, listener) =
-            against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
+        let (outcome, listener) = against(Script::normal().at(step, Act::Say(text.to_owned()))).await;
         never_sent(&outcome, stage, &listener);
         if step == Step::Data {
             assert!(!listener.heard(1).contains("Subject"), "{text:?}");
@@ -107,9 +96,8 @@ async fn only_the_answer_of_a_step_counts_for_it() {
 
 #[tokio::test]
 async fn a_word_in_the_midst_of_the_message_stops_it_before_the_dot() {
-    let script = Script::normal()
-        .at(Step::Body, Act::Say("552 5.3.4 too large\r\n".to_owned()))
-        .body_after(10_000);
+    let script =
+        Script::normal().at(Step::Body, Act::Say("552 5.3.4 too large\r\n".to_owned())).body_after(10_000);
     let listener = Listener::start(script);
     let outcome = give(&relay(&listener), &large()).await;
     assert_eq!(stage_of(&outcome), Some(Stage::Body), "{outcome:?}");
@@ -124,16 +112,11 @@ async fn a_server_that_gives_up_while_the_mark_is_set_gets_no_data() {
     let listener = Arc::new(Listener::start(Script::normal().at(Step::Rcpt, give_up)));
     let slow_mark = || async {
         let listener = Arc::clone(&listener);
-        tokio::task::spawn_blocking(move || listener.wait_said("4.4.2 idle\r\n", PATIENT))
-            .await
-            .unwrap()
+        tokio::task::spawn_blocking(move || listener.wait_said("4.4.2 idle\r\n", PATIENT)).await.unwrap()
     };
     let outcome = send(&relay(&listener), FROM, TO, &message(), slow_mark).await;
     // On a slow machine it is seen already with RCPT's answer.
-    assert!(
-        matches!(stage_of(&outcome), Some(Stage::Rcpt | Stage::Data)),
-        "{outcome:?}"
-    );
+    assert!(matches!(stage_of(&outcome), Some(Stage::Rcpt | Stage::Data)), "{outcome:?}");
     assert!(format!("{outcome:?}").contains("4.4.2 idle"), "{outcome:?}");
     assert!(listener.wait_closed(PATIENT));
     assert!(!listener.heard(1).contains("DATA"));
@@ -159,14 +142,7 @@ async fn a_dropped_try_leaves_no_answer_for_the_next() {
         heard = dot_sent => assert!(heard.unwrap()),
     }
     let outcome = give(&relay, &message).await;
-    assert_eq!(
-        outcome,
-        Outcome::Refused {
-            stage: Stage::Dot,
-            code: 554,
-            text: "5.7.1 no".to_owned()
-        }
-    );
+    assert_eq!(outcome, Outcome::Refused { stage: Stage::Dot, code: 554, text: "5.7.1 no".to_owned() });
     assert_eq!(listener.connections(), 2);
     // The first was taken all the same; that is what a caller must allow for.
     assert!(listener.wait_for(1, PATIENT));
@@ -181,11 +157,7 @@ async fn an_outer_time_limit_leaves_no_answer_for_the_next() {
     let listener = Listener::start(first.for_first(1, Script::normal()));
     let relay = relay(&listener);
     let message = message();
-    assert!(
-        tokio::time::timeout(Duration::from_millis(200), give(&relay, &message))
-            .await
-            .is_err()
-    );
+    assert!(tokio::time::timeout(Duration::from_millis(200), give(&relay, &message)).await.is_err());
     let outcome = give(&relay, &message).await;
     assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}");
     assert!(listener.wait_closed(PATIENT));

@@ -77,7 +77,8 @@ fn behind(request: &Request, moment: &Moment) -> Behind {
     if moment.quality == Quality::Forecast {
         let id = request.forecast_source.as_deref();
         let source = sources.iter().map(|(source, _)| source).find(|source| Some(source.id.as_str()) == id);
-        let hours = request.weather.forecast.as_ref().map(|forecast| forecast.hours.as_slice()).unwrap_or_default();
+        let hours =
+            request.weather.forecast.as_ref().map(|forecast| forecast.hours.as_slice()).unwrap_or_default();
         return Behind {
             kind: "forecast",
             source: source.map(|source| source.name.clone()),
@@ -85,7 +86,8 @@ fn behind(request: &Request, moment: &Moment) -> Behind {
         };
     }
     let exact = sources.iter().find_map(|(source, readings)| Some((source, ends_at(readings, moment.at)?)));
-    let covering = || sources.iter().find_map(|(source, readings)| Some((source, covers(readings, moment.at)?)));
+    let covering =
+        || sources.iter().find_map(|(source, readings)| Some((source, covers(readings, moment.at)?)));
     let found: Option<(&Source, Reading)> = match moment.celsius {
         Some(_) => exact.or_else(covering),
         None => exact,

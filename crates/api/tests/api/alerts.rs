@@ -42,7 +42,9 @@ fn ids(list: &Value) -> Vec<&str> {
 #[tokio::test]
 async fn alerts_are_listed_by_block_and_farm() {
     let house = house_with_alerts().await;
-    for path in ["alerts", "alerts?block_id=bench", "alerts?farm_id=alder", "alerts?farm_id=alder&block_id=bench"] {
+    for path in
+        ["alerts", "alerts?block_id=bench", "alerts?farm_id=alder", "alerts?farm_id=alder&block_id=bench"]
+    {
         assert_eq!(ids(&house.get(path).await.expect(200)), ["a-1", "a-2"], "{path}");
     }
     assert_eq!(ids(&house.get("alerts?farm_id=other").await.expect(200)), [""; 0]);

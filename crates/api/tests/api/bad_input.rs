@@ -34,7 +34,12 @@ fn case(
     Case { what, into, content_type: "application/json", body: body.to_string().into_bytes(), refused, says }
 }
 
-fn file(what: &'static str, body: impl Into<Vec<u8>>, pointer: &'static str, says: &'static [&'static str]) -> Case {
+fn file(
+    what: &'static str,
+    body: impl Into<Vec<u8>>,
+    pointer: &'static str,
+    says: &'static [&'static str],
+) -> Case {
     let into = (Method::POST, UPLOAD);
     Case { what, into, content_type: "text/csv", body: body.into(), refused: (422, pointer), says }
 }
@@ -70,46 +75,169 @@ fn cases() -> Vec<Case> {
         block
     };
     let swapped = with(site("latitude", json!(-74.1687)), "longitude", json!(40.6925));
-    let zoned = |zone: &str| with(with(mapping(), "time_format", json!("%Y-%m-%d %H:%M")), "time_zone", json!(zone));
+    let zoned =
+        |zone: &str| with(with(mapping(), "time_format", json!("%Y-%m-%d %H:%M")), "time_zone", json!(zone));
     let mut latin = short_file(&["50", "51"]).into_bytes();
     latin.extend(b"EWR,52,2013-05-01T02:00:00Z,S\xfcd\n");
-    let utf_16: Vec<u8> =
-        [0xff, 0xfe].into_iter().chain(short_file(&["50"]).encode_utf16().flat_map(u16::to_le_bytes)).collect();
+    let utf_16: Vec<u8> = [0xff, 0xfe]
+        .into_iter()
+        .chain(short_file(&["50"]).encode_utf16().flat_map(u16::to_le_bytes))
+        .collect();
     vec![
-        case("unknown zone of a site", post("sites"), site("time_zone", json!("America/Newark")), (422, "/time_zone"),
-            &["America/Newark", "IANA"]),
-        case("unknown zone of a mapping", patch("sites/ridge/sources/mast"), json!({"mapping": zoned("Mars/Olympus")}),
-            (422, "/mapping/time_zone"), &["Mars/Olympus", "IANA"]),
-        case("latitude and longitude swapped", post("sites"), swapped, (422, "/longitude"),
-            &["-74.1687", "40.6925", "swapped", "America/New_York"]),
-        case("latitude past the pole", post("sites"), site("latitude", json!(91)), (422, "/latitude"), &["91", "-90 to 90"]),
-        case("unknown curve", post("blocks"), block("curve", json!("refrence")), (422, "/curve"), &["refrence", "reference, cardinal"]),
-        case("unknown curve, changed", patch("blocks/bench"), json!({"curve": "refrence"}), (422, "/curve"), &["refrence"]),
-        case("cultivar without a curve", post("blocks"), without_curve(), (422, "/curve"), &["Winter Glow", "reference, cardinal"]),
-        case("mark too small", put(PLAN), marked(json!(0.049)), (422, "/sprays/1/mark"), &["0.049", "0.05 to 1.5"]),
-        case("mark too large", put(PLAN), marked(json!(1.51)), (422, "/sprays/1/mark"), &["1.51", "0.05 to 1.5"]),
-        case("mark in words", put(PLAN), marked(json!("60 %")), (422, "/sprays/1/mark"), &["60 %", "0.05 to 1.5"]),
-        case("style too short", post("blocks"), block("style_length_mm", json!(0.9)), (422, "/style_length_mm"), &["0.9", "1 to 30"]),
-        case("style too long", patch("blocks/bench"), json!({"style_length_mm": 30.1}), (422, "/style_length_mm"), &["30.1", "1 to 30"]),
-        case("style too long, logged", post(LOG), entry("style-length", "lengths_mm", json!([8.8, 88])),
-            (422, "/lengths_mm/1"), &["88", "1 to 30"]),
-        case("negative count", post(LOG), entry("open-count", "open_per_tree", json!([4, -1])), (422, "/open_per_tree/1"), &["-1", "0 to"]),
-        case("fractional count", post(LOG), entry("open-count", "open_per_tree", json!([4.5])), (422, "/open_per_tree/0"),
-            &["4.5", "whole number"]),
-        case("fractional buds", post(LOG), entry("bud-count", "buds_per_tree", json!([0.5])), (422, "/buds_per_tree/0"), &["whole number"]),
-        case("negative target", post("blocks"), block("target_fruit_per_tree", json!(-1)), (422, "/target_fruit_per_tree"), &["-1", "0 to"]),
-        case("entry ahead", post(LOG), json!({"id": "e", "kind": "bloom-start", "at": "2013-06-03T12:10:01Z"}), (422, "/at"),
-            &["2013-06-03T12:10:01Z", "10 minutes ahead", "2013-06-03T12:00:00Z"]),
-        case("reading ahead", post("sites/ridge/readings"),
+        case(
+            "unknown zone of a site",
+            post("sites"),
+            site("time_zone", json!("America/Newark")),
+            (422, "/time_zone"),
+            &["America/Newark", "IANA"],
+        ),
+        case(
+            "unknown zone of a mapping",
+            patch("sites/ridge/sources/mast"),
+            json!({"mapping": zoned("Mars/Olympus")}),
+            (422, "/mapping/time_zone"),
+            &["Mars/Olympus", "IANA"],
+        ),
+        case(
+            "latitude and longitude swapped",
+            post("sites"),
+            swapped,
+            (422, "/longitude"),
+            &["-74.1687", "40.6925", "swapped", "America/New_York"],
+        ),
+        case(
+            "latitude past the pole",
+            post("sites"),
+            site("latitude", json!(91)),
+            (422, "/latitude"),
+            &["91", "-90 to 90"],
+        ),
+        case(
+            "unknown curve",
+            post("blocks"),
+            block("curve", json!("refrence")),
+            (422, "/curve"),
+            &["refrence", "reference, cardinal"],
+        ),
+        case(
+            "unknown curve, changed",
+            patch("blocks/bench"),
+            json!({"curve": "refrence"}),
+            (422, "/curve"),
+            &["refrence"],
+        ),
+        case(
+            "cultivar without a curve",
+            post("blocks"),
+            without_curve(),
+            (422, "/curve"),
+            &["Winter Glow", "reference, cardinal"],
+        ),
+        case(
+            "mark too small",
+            put(PLAN),
+            marked(json!(0.049)),
+            (422, "/sprays/1/mark"),
+            &["0.049", "0.05 to 1.5"],
+        ),
+        case(
+            "mark too large",
+            put(PLAN),
+            marked(json!(1.51)),
+            (422, "/sprays/1/mark"),
+            &["1.51", "0.05 to 1.5"],
+        ),
+        case(
+            "mark in words",
+            put(PLAN),
+            marked(json!("60 %")),
+            (422, "/sprays/1/mark"),
+            &["60 %", "0.05 to 1.5"],
+        ),
+        case(
+            "style too short",
+            post("blocks"),
+            block("style_length_mm", json!(0.9)),
+            (422, "/style_length_mm"),
+            &["0.9", "1 to 30"],
+        ),
+        case(
+            "style too long",
+            patch("blocks/bench"),
+            json!({"style_length_mm": 30.1}),
+            (422, "/style_length_mm"),
+            &["30.1", "1 to 30"],
+        ),
+        case(
+            "style too long, logged",
+            post(LOG),
+            entry("style-length", "lengths_mm", json!([8.8, 88])),
+            (422, "/lengths_mm/1"),
+            &["88", "1 to 30"],
+        ),
+        case(
+            "negative count",
+            post(LOG),
+            entry("open-count", "open_per_tree", json!([4, -1])),
+            (422, "/open_per_tree/1"),
+            &["-1", "0 to"],
+        ),
+        case(
+            "fractional count",
+            post(LOG),
+            entry("open-count", "open_per_tree", json!([4.5])),
+            (422, "/open_per_tree/0"),
+            &["4.5", "whole number"],
+        ),
+        case(
+            "fractional buds",
+            post(LOG),
+            entry("bud-count", "buds_per_tree", json!([0.5])),
+            (422, "/buds_per_tree/0"),
+            &["whole number"],
+        ),
+        case(
+            "negative target",
+            post("blocks"),
+            block("target_fruit_per_tree", json!(-1)),
+            (422, "/target_fruit_per_tree"),
+            &["-1", "0 to"],
+        ),
+        case(
+            "entry ahead",
+            post(LOG),
+            json!({"id": "e", "kind": "bloom-start", "at": "2013-06-03T12:10:01Z"}),
+            (422, "/at"),
+            &["2013-06-03T12:10:01Z", "10 minutes ahead", "2013-06-03T12:00:00Z"],
+        ),
+        case(
+            "reading ahead",
+            post("sites/ridge/readings"),
             json!({"source": "book", "readings": [{"at": "2013-06-03T12:10:01Z", "celsius": 9}]}),
-            (422, "/readings/0/at"), &["2013-06-03T12:10:01Z", "10 minutes ahead"]),
-        case("time without an offset", post(LOG), json!({"id": "e", "kind": "bloom-start", "at": "2013-05-01 12:00"}), (422, "/at"),
-            &["2013-05-01 12:00", "2013-04-28T10:00:00-04:00"]),
+            (422, "/readings/0/at"),
+            &["2013-06-03T12:10:01Z", "10 minutes ahead"],
+        ),
+        case(
+            "time without an offset",
+            post(LOG),
+            json!({"id": "e", "kind": "bloom-start", "at": "2013-05-01 12:00"}),
+            (422, "/at"),
+            &["2013-05-01 12:00", "2013-04-28T10:00:00-04:00"],
+        ),
         file("another encoding", latin, "/mapping/encoding", &["line 4", "UTF-8"]),
         file("UTF-16", utf_16, "/mapping/encoding", &["UTF-16LE", "UTF-8"]),
-        file("missing column", SPRING.replacen(",temp,", ",tmp,", 1), "/mapping/temperature_column", &["`temp`", "`tmp`"]),
-        file("more than half outside −60 to 60 °C", short_file(&["283.1", "284.2", "50"]), "/mapping/unit",
-            &["2 of 3", "−60 to 60 °C", "fahrenheit", "kelvin"]),
+        file(
+            "missing column",
+            SPRING.replacen(",temp,", ",tmp,", 1),
+            "/mapping/temperature_column",
+            &["`temp`", "`tmp`"],
+        ),
+        file(
+            "more than half outside −60 to 60 °C",
+            short_file(&["283.1", "284.2", "50"]),
+            "/mapping/unit",
+            &["2 of 3", "−60 to 60 °C", "fahrenheit", "kelvin"],
+        ),
         file("no row of the station", SPRING.replace("EWR", "LGA"), "/mapping/where", &["EWR", "LGA"]),
         file("no rows", "origin,temp,time_hour\n", "", &["no row"]),
         file("nothing", "", "", &["empty"]),
@@ -156,7 +284,8 @@ async fn a_header_with_another_unit_refuses_the_file() {
     let mapping = with(mapping(), "temperature_column", json!("temp (K)"));
     house.patch("sites/ridge/sources/mast", json!({"mapping": mapping})).await.expect(200);
     let before = everything(&house).await;
-    let said = house.upload("mast", SPRING.replacen(",temp,", ",temp (K),", 1)).await.fault(422, "/mapping/unit");
+    let said =
+        house.upload("mast", SPRING.replacen(",temp,", ",temp (K),", 1)).await.fault(422, "/mapping/unit");
     assert!(said.contains("kelvin") && said.contains("fahrenheit"), "{said}");
     assert_eq!(everything(&house).await, before);
 }

@@ -93,7 +93,10 @@ async fn a_plan_is_set_whole_and_shows_its_defaults() {
     assert_eq!(set["unknown_materials"], json!(["village-brew"]));
     let bounds: Vec<&Value> = set["sprays"].as_array().unwrap().iter().map(|spray| &spray["bound"]).collect();
     assert_eq!(bounds, ["not-before", "not-after", "not-before"]);
-    assert_eq!((&set["lead_hours"], &set["age_days"], &set["overrun_margin"]), (&json!(36), &json!(21), &json!(0.25)));
+    assert_eq!(
+        (&set["lead_hours"], &set["age_days"], &set["overrun_margin"]),
+        (&json!(36), &json!(21), &json!(0.25))
+    );
     assert!(set["caution"].as_str().unwrap().contains("label"));
     assert!(set["unconfirmed"].is_string());
     assert_eq!(house.pokes(), 1);

@@ -26,7 +26,8 @@ async fn own_curves_stand_beside_those_that_ship() {
 
     let listed = house.get("curves").await.expect(200);
     assert_eq!(ids(&listed), ["reference", "cardinal", "valley"]);
-    let shipped: Vec<&Value> = listed["items"].as_array().unwrap().iter().map(|curve| &curve["shipped"]).collect();
+    let shipped: Vec<&Value> =
+        listed["items"].as_array().unwrap().iter().map(|curve| &curve["shipped"]).collect();
     assert_eq!(shipped, [true, true, false]);
     let valley = house.get("curves/valley").await.expect(200);
     assert_eq!((&valley["unit"], &valley["status"]), (&json!("mm-per-day"), &json!("measured")));
@@ -46,7 +47,10 @@ async fn own_materials_stand_beside_those_that_ship() {
     assert_eq!(house.store.block("bench").await.unwrap().unwrap().version, 2, "its seasons are stale");
     house.post("materials", own.clone()).await.expect(200);
     assert_eq!(house.pokes(), 0);
-    house.post("materials", json!({"id": "village-brew", "name": "Village brew", "role": "other"})).await.problem(409);
+    house
+        .post("materials", json!({"id": "village-brew", "name": "Village brew", "role": "other"}))
+        .await
+        .problem(409);
     house.post("materials", json!({"id": "oil", "name": "Oil", "role": "other"})).await.fault(409, "/id");
     let answer = house.post("materials", json!({"name": "Nameless", "role": "soap"})).await;
     answer.fault(422, "/id");

@@ -32,7 +32,8 @@ const ROUTES: [(&str, &[&str]); 21] = [
 ];
 
 fn bare(method: &str, path: &str, authorization: Option<&str>) -> Request<Body> {
-    let mut request = Request::builder().method(method).uri(path).header(header::CONTENT_TYPE, "application/json");
+    let mut request =
+        Request::builder().method(method).uri(path).header(header::CONTENT_TYPE, "application/json");
     if let Some(value) = authorization {
         request = request.header(header::AUTHORIZATION, value);
     }
@@ -47,13 +48,18 @@ async fn without_a_token_no_route_answers_anything_else() {
     let basic = format!("Basic {}", house.token);
     let mut answers = Vec::new();
     let paths = ROUTES.iter().flat_map(|(path, methods)| methods.iter().map(move |method| (*method, *path)));
-    let others = [("GET", ""), ("POST", "/"), ("GET", "nothing/here"), ("DELETE", "farms"), ("POST", "farms/x/y")];
+    let others =
+        [("GET", ""), ("POST", "/"), ("GET", "nothing/here"), ("DELETE", "farms"), ("POST", "farms/x/y")];
     house.send(bare("GET", "/api/v1", None)).await.problem(401);
     for (method, path) in paths.chain(others) {
-        for authorization in [None, Some(wrong.as_str()), Some(&secret_alone), Some(&basic), Some("Bearer ")] {
+        for authorization in [None, Some(wrong.as_str()), Some(&secret_alone), Some(&basic), Some("Bearer ")]
+        {
             let answer = house.send(bare(method, &format!("/api/v1/{path}"), authorization)).await;
             answer.problem(401);
-            assert!(answer.headers[header::WWW_AUTHENTICATE].to_str().unwrap().starts_with("Bearer"), "{method} {path}");
+            assert!(
+                answer.headers[header::WWW_AUTHENTICATE].to_str().unwrap().starts_with("Bearer"),
+                "{method} {path}"
+            );
             let mut body = answer.body;
             body["request_id"] = json!(null);
             answers.push(body.to_string());
@@ -116,7 +122,9 @@ async fn bodies_that_are_no_json_say_where() {
     assert!(post(None, b"{}").await.body["detail"].as_str().unwrap().contains("application/json"));
     post(Some("text/plain"), b"{}").await.problem(415);
     post(Some("application/json"), b"[]").await.fault(422, "");
-    assert!(post(Some("application/json; charset=utf-8"), b"{}").await.fault(422, "/name").contains("missing"));
+    assert!(
+        post(Some("application/json; charset=utf-8"), b"{}").await.fault(422, "/name").contains("missing")
+    );
 
     let mut packed = house.request(Method::POST, "farms", Some("application/json"), "{}");
     packed.headers_mut().insert(header::CONTENT_ENCODING, "gzip".parse().unwrap());

@@ -33,7 +33,9 @@ async fn what_is_wrong_with_a_farm_comes_at_once() {
     let house = House::new().await;
     let farm = json!({"id": "a/b", "name": "two\nlines", "alert_emails": ["a@b, c@d"], "colour": "red"});
     let answer = house.post("farms", farm).await;
-    for (place, word) in [("/id", "a/b"), ("/name", "one line"), ("/alert_emails", "a@b, c@d"), ("/colour", "not a field")] {
+    for (place, word) in
+        [("/id", "a/b"), ("/name", "one line"), ("/alert_emails", "a@b, c@d"), ("/colour", "not a field")]
+    {
         let said = answer.fault(422, place);
         assert!(said.contains(word), "{place}: {said}");
     }
@@ -56,7 +58,9 @@ async fn lists_come_in_pages() {
         house.post("farms", json!({"id": id, "name": id})).await.expect(201);
     }
     let first = house.get("farms?limit=2").await.expect(200);
-    let ids = |page: &Value| page["items"].as_array().unwrap().iter().map(|farm| farm["id"].clone()).collect::<Vec<_>>();
+    let ids = |page: &Value| {
+        page["items"].as_array().unwrap().iter().map(|farm| farm["id"].clone()).collect::<Vec<_>>()
+    };
     assert_eq!(ids(&first), ["a", "b"]);
     assert_eq!(first["next"], "b");
     let second = house.get("farms?limit=2&after=b").await.expect(200);
@@ -95,7 +99,9 @@ async fn sources_come_in_order_of_trust_and_say_their_kind() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|source| [&source["id"], &source["reading_kind"], &source["trust"]].map(Value::to_string).join(" "))
+        .map(|source| {
+            [&source["id"], &source["reading_kind"], &source["trust"]].map(Value::to_string).join(" ")
+        })
         .collect();
     assert_eq!(shown, [r#""mast" "station" 1"#, r#""book" "hand" 2"#, r#""sky" "model-analysis" 3"#]);
     let sky = house.get("sites/ridge/sources/sky").await.expect(200);

@@ -111,7 +111,13 @@ impl House {
         Answer { status, headers, body }
     }
 
-    pub fn request(&self, method: Method, path: &str, content_type: Option<&str>, body: impl Into<Body>) -> Request<Body> {
+    pub fn request(
+        &self,
+        method: Method,
+        path: &str,
+        content_type: Option<&str>,
+        body: impl Into<Body>,
+    ) -> Request<Body> {
         let mut request = Request::builder()
             .method(method)
             .uri(format!("/api/v1/{path}"))
@@ -135,7 +141,13 @@ impl House {
     }
 
     pub async fn patch(&self, path: &str, document: Value) -> Answer {
-        self.send(self.request(Method::PATCH, path, Some("application/merge-patch+json"), document.to_string())).await
+        self.send(self.request(
+            Method::PATCH,
+            path,
+            Some("application/merge-patch+json"),
+            document.to_string(),
+        ))
+        .await
     }
 
     pub async fn upload(&self, source: &str, file: impl Into<Body>) -> Answer {
@@ -154,7 +166,10 @@ impl House {
         house.post("sites", county).await.expect(201);
         let mast = json!({"id": "mast", "name": "Mast, 2 m", "way": "file", "mapping": mapping()});
         house.post("sites/ridge/sources", mast).await.expect(201);
-        house.post("sites/ridge/sources", json!({"id": "book", "name": "Log book", "way": "hand"})).await.expect(201);
+        house
+            .post("sites/ridge/sources", json!({"id": "book", "name": "Log book", "way": "hand"}))
+            .await
+            .expect(201);
         let sky = json!({"id": "sky", "name": "=Sky", "way": "feed", "provider": "open-meteo"});
         house.post("sites/ridge/sources", sky).await.expect(201);
         house.pokes();
@@ -253,7 +268,8 @@ pub const ALL_ROWS: u64 = 3001;
 /// A short file in °F with a row for each temperature, hour by hour from
 /// midnight UTC on 1 May 2013.
 pub fn short_file(temperatures: &[&str]) -> String {
-    let row = |(hour, temperature): (usize, &&str)| format!("EWR,{temperature},2013-05-01T{hour:02}:00:00Z\n");
+    let row =
+        |(hour, temperature): (usize, &&str)| format!("EWR,{temperature},2013-05-01T{hour:02}:00:00Z\n");
     let rows: String = temperatures.iter().enumerate().map(row).collect();
     format!("origin,temp,time_hour\n{rows}")
 }

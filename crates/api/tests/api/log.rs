@@ -57,7 +57,8 @@ async fn an_entry_without_an_id_gets_one_that_rises() {
     let entries: Vec<Value> = texts.iter().map(|text| note(text)).collect();
     house.post(LOG, json!({"entries": entries})).await.expect(201);
     let log = house.get(LOG).await.expect(200);
-    let read: Vec<&str> = log["items"].as_array().unwrap().iter().map(|entry| entry["text"].as_str().unwrap()).collect();
+    let read: Vec<&str> =
+        log["items"].as_array().unwrap().iter().map(|entry| entry["text"].as_str().unwrap()).collect();
     assert_eq!(read, texts, "in order of id they stand as they were written");
 }
 

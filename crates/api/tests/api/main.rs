@@ -1,6 +1,8 @@
 //! The real router over a real store in a folder of its own, under a clock that
 //! the test sets.
 
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
 mod house;
 
 mod alerts;

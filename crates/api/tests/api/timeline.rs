@@ -36,9 +36,13 @@ fn time(row: &Value) -> Instant {
 #[tokio::test]
 async fn progress_passes_the_mark_where_the_reference_has_it() {
     let house = sprung().await;
-    let reference: Value = serde_json::from_str(include_str!("../../../../tests/reference/crossings.json")).unwrap();
+    let reference: Value =
+        serde_json::from_str(include_str!("../../../../tests/reference/crossings.json")).unwrap();
     let cases = reference["cases"].as_array().unwrap().iter().filter(|case| {
-        case["station"] == "EWR" && case["curve"] == "reference" && case["kind"] == "instant" && case["mark"] == 0.6
+        case["station"] == "EWR"
+            && case["curve"] == "reference"
+            && case["kind"] == "instant"
+            && case["mark"] == 0.6
     });
     let mut seen = 0;
     for (n, case) in cases.take(4).enumerate() {
@@ -62,12 +66,18 @@ async fn every_reading_from_three_days_before_the_first_entry_is_there() {
     log(&house, json!(counts())).await;
     log(&house, json!([spray()])).await;
     let timeline = house.get(TIMELINE).await.expect(200);
-    assert_eq!((&timeline["time_zone"], &timeline["rate_unit"]), (&json!("America/New_York"), &json!("fraction-per-day")));
+    assert_eq!(
+        (&timeline["time_zone"], &timeline["rate_unit"]),
+        (&json!("America/New_York"), &json!("fraction-per-day"))
+    );
     let rows = rows(&timeline);
     let hours = at("2013-06-01T12:00:00Z").since(at("2013-04-25T14:00:00Z")) / 3_600;
     assert_eq!(rows.len() as i64, hours + 1);
     let first = &rows[0];
-    assert_eq!((&first["time_utc"], &first["time_local"]), (&json!("2013-04-25T14:00:00Z"), &json!("2013-04-25T10:00:00-04:00")));
+    assert_eq!(
+        (&first["time_utc"], &first["time_local"]),
+        (&json!("2013-04-25T14:00:00Z"), &json!("2013-04-25T10:00:00-04:00"))
+    );
     assert_eq!((&first["leg"], &first["progress"]), (&Value::Null, &Value::Null));
     for row in rows {
         assert_eq!((&row["kind"], &row["source"]), (&json!("station"), &json!("Mast, 2 m")), "{row}");
@@ -75,7 +85,8 @@ async fn every_reading_from_three_days_before_the_first_entry_is_there() {
     }
     // EWR 2013-05-01T20Z reads 66.92 °F, 19.4 °C: of the line from 15 to 24 °C.
     let warm = rows.iter().find(|row| row["time_utc"] == "2013-05-01T20:00:00Z").unwrap();
-    let line = SPRING.lines().find(|line| line.starts_with("EWR") && line.contains("2013-05-01T20:00:00Z")).unwrap();
+    let line =
+        SPRING.lines().find(|line| line.starts_with("EWR") && line.contains("2013-05-01T20:00:00Z")).unwrap();
     let celsius = (line.split(',').nth(5).unwrap().parse::<f64>().unwrap() - 32.0) * 5.0 / 9.0;
     assert!((15.0..24.0).contains(&celsius));
     assert_eq!(warm["temperature_c"], celsius);
@@ -85,7 +96,8 @@ async fn every_reading_from_three_days_before_the_first_entry_is_there() {
     let (one, two) = (legs.iter().position(|leg| *leg == 1), legs.iter().position(|leg| *leg == 2));
     assert!(one < two && two.is_some());
 
-    let part = house.get(&format!("{TIMELINE}?from=2013-05-01T00:00:00Z&to=2013-05-02T00:00:00Z")).await.expect(200);
+    let part =
+        house.get(&format!("{TIMELINE}?from=2013-05-01T00:00:00Z&to=2013-05-02T00:00:00Z")).await.expect(200);
     let same: Vec<Value> = rows
         .iter()
         .filter(|row| (at("2013-05-01T00:00:00Z")..=at("2013-05-02T00:00:00Z")).contains(&time(row)))
@@ -120,13 +132,19 @@ async fn what_lies_ahead_is_a_forecast_and_its_source_is_no_formula() {
     house.set_clock("2013-05-10T12:00:00Z");
     log(&house, json!(counts())).await;
     // The feed is named `=Sky`.
-    let hours = (1..=48).map(|hour| model::series::Reading::instant(house.now().plus(hour * 3_600), -2.5)).collect();
+    let hours =
+        (1..=48).map(|hour| model::series::Reading::instant(house.now().plus(hour * 3_600), -2.5)).collect();
     let forecast = model::series::Forecast { issued_at: house.now(), hours };
     house.store.store_fetch("sky", &[], Some(&forecast), house.now()).await.unwrap();
     let timeline = house.get(TIMELINE).await.expect(200);
-    let (past, ahead): (Vec<&Value>, Vec<&Value>) = rows(&timeline).iter().partition(|row| time(row) <= house.now());
+    let (past, ahead): (Vec<&Value>, Vec<&Value>) =
+        rows(&timeline).iter().partition(|row| time(row) <= house.now());
     assert_eq!(ahead.len(), 48);
-    assert!(ahead.iter().all(|row| row["kind"] == "forecast" && row["quality"] == "forecast" && row["source"] == "=Sky"));
+    assert!(
+        ahead
+            .iter()
+            .all(|row| row["kind"] == "forecast" && row["quality"] == "forecast" && row["source"] == "=Sky")
+    );
     assert!(past.iter().all(|row| row["kind"] == "station"));
     let csv = house.get(&format!("{TIMELINE}?format=csv")).await.expect(200);
     let last = csv.as_str().unwrap().lines().last().unwrap().to_owned();

@@ -172,7 +172,12 @@ impl Block {
     /// What its people log over the spring, sprays aside.
     pub(super) fn entries(&self) -> Vec<Doing> {
         let mut entries = vec![
-            Doing::new(self.id, "decision", local("2013-04-25T18:00:00-04:00"), json!({"thin": true, "reason": "full bloom, no frost damage found"})),
+            Doing::new(
+                self.id,
+                "decision",
+                local("2013-04-25T18:00:00-04:00"),
+                json!({"thin": true, "reason": "full bloom, no frost damage found"}),
+            ),
             Doing::new(self.id, "bloom-end", local(self.bloom_end), json!({})),
         ];
         for (at, open) in self.counts {
@@ -227,11 +232,13 @@ fn next_slot(heard: Instant) -> Instant {
 
 /// Reads `BLOCK/NUMBER` of `--leave-out`.
 pub(super) fn spray_named(text: &str) -> anyhow::Result<(&'static str, usize)> {
-    let (name, number) = text.rsplit_once('/').context("--leave-out: expected BLOCK/NUMBER, as \"North Bench/1\"")?;
+    let (name, number) =
+        text.rsplit_once('/').context("--leave-out: expected BLOCK/NUMBER, as \"North Bench/1\"")?;
     let Some(block) = BLOCKS.iter().find(|block| block.name == name) else {
         let names: Vec<&str> = BLOCKS.iter().map(|block| block.name).collect();
         bail!("--leave-out: there is no block `{name}`; there are {}", names.join(", "));
     };
-    let number: usize = number.parse().ok().filter(|number| *number > 0).context("--leave-out: the number counts from 1")?;
+    let number: usize =
+        number.parse().ok().filter(|number| *number > 0).context("--leave-out: the number counts from 1")?;
     Ok((block.id, number))
 }

@@ -51,7 +51,13 @@ pub(super) async fn spring(
         let woke = std::time::Instant::now();
         play.stop_at(now).await?;
         let hour = Instant((now.0.div_euclid(HOUR) + 1) * HOUR);
-        now = play.doings.iter().map(|doing| doing.at).filter(|at| *at > now).min().map_or(hour, |at| at.min(hour));
+        now = play
+            .doings
+            .iter()
+            .map(|doing| doing.at)
+            .filter(|at| *at > now)
+            .min()
+            .map_or(hour, |at| at.min(hour));
         if now == hour {
             tokio::time::sleep(step.saturating_sub(woke.elapsed())).await;
         }
@@ -136,7 +142,9 @@ impl Play<'_> {
 
     /// The grower puts the next spray of the plan on, in the next slot.
     fn spray(&mut self, alert: &Value, now: Instant) {
-        let Some(block) = BLOCKS.iter().find(|block| alert["block_id"] == block.id && block.follows.is_none()) else {
+        let Some(block) =
+            BLOCKS.iter().find(|block| alert["block_id"] == block.id && block.follows.is_none())
+        else {
             return;
         };
         let sprayed = self.sprayed.entry(block.id).or_default();

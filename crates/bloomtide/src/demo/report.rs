@@ -58,14 +58,26 @@ impl Reporter {
         let name = BLOCKS.iter().find(|known| known.id == block).map_or(block, |known| known.name);
         match entry["kind"].as_str().unwrap_or_default() {
             "open-count" => {
-                let trees: Vec<f64> =
-                    entry["open_per_tree"].as_array().into_iter().flatten().filter_map(Value::as_f64).collect();
+                let trees: Vec<f64> = entry["open_per_tree"]
+                    .as_array()
+                    .into_iter()
+                    .flatten()
+                    .filter_map(Value::as_f64)
+                    .collect();
                 let mean = trees.iter().sum::<f64>() / trees.len().max(1) as f64;
-                self.line(name, "count", &format!("{mean:.1} open flowers a tree, mean of {} trees", trees.len()));
+                self.line(
+                    name,
+                    "count",
+                    &format!("{mean:.1} open flowers a tree, mean of {} trees", trees.len()),
+                );
             }
             "spray" => {
                 let material = entry["material"].as_str().unwrap_or_default();
-                let text = format!("{material}, begun {}, finished {}", spoken(&entry["at"]), spoken(&entry["finished_at"]));
+                let text = format!(
+                    "{material}, begun {}, finished {}",
+                    spoken(&entry["at"]),
+                    spoken(&entry["finished_at"])
+                );
                 self.line(name, "spray", &text);
             }
             "decision" => self.line(name, "decision", "to thin"),
@@ -78,7 +90,11 @@ impl Reporter {
         let name = BLOCKS.iter().find(|block| alert["block_id"] == block.id).map_or("", |block| block.name);
         let kind = alert["kind"].as_str().unwrap_or_default();
         if alert["status"] != "told" {
-            self.line(name, kind, &format!("told to no one: {}", alert["reason"].as_str().unwrap_or_default()));
+            self.line(
+                name,
+                kind,
+                &format!("told to no one: {}", alert["reason"].as_str().unwrap_or_default()),
+            );
             return Ok(());
         }
         let at = &alert["about"]["at"];
@@ -101,11 +117,14 @@ impl Reporter {
 
     /// The clock was reset by a spray.
     pub(super) fn reset(&self, block: &str, leg: &Value) {
-        let mark = leg["mark"].as_f64().map_or_else(
-            || "nothing more is planned".to_owned(),
-            |mark| format!("next mark {mark:.2}"),
+        let mark = leg["mark"]
+            .as_f64()
+            .map_or_else(|| "nothing more is planned".to_owned(), |mark| format!("next mark {mark:.2}"));
+        self.line(
+            block,
+            "reset",
+            &format!("leg {} runs from {}; {mark}", leg["number"], spoken(&leg["from"])),
         );
-        self.line(block, "reset", &format!("leg {} runs from {}; {mark}", leg["number"], spoken(&leg["from"])));
     }
 
     /// The season came into another state.
@@ -118,11 +137,15 @@ impl Reporter {
     pub(super) async fn closing(self, api: &Api) -> anyhow::Result<()> {
         self.bar.finish_and_clear();
         say("");
-        say(&format!("{:<23} {:<10} {:>3} {:<18} {:>5} {:<18} {:<18}", "block", "curve", "leg", "from", "mark", "due", "sprayed"));
+        say(&format!(
+            "{:<23} {:<10} {:>3} {:<18} {:>5} {:<18} {:<18}",
+            "block", "curve", "leg", "from", "mark", "due", "sprayed"
+        ));
         for (block, season) in play::seasons(api).await? {
             for leg in season["legs"].as_array().into_iter().flatten() {
                 let mark = leg["mark"].as_f64().map_or_else(|| "-".to_owned(), |mark| format!("{mark:.2}"));
-                let sprayed = if leg["ended_by"] == "spray" { spoken(&leg["ended_at"]) } else { "-".to_owned() };
+                let sprayed =
+                    if leg["ended_by"] == "spray" { spoken(&leg["ended_at"]) } else { "-".to_owned() };
                 say(&format!(
                     "{:<23} {:<10} {:>3} {:<18} {mark:>5} {:<18} {sprayed:<18}",
                     block.name,
@@ -144,7 +167,9 @@ fn plain(at: &Value) -> &str {
 }
 
 fn spoken(at: &Value) -> String {
-    at.as_str().and_then(|text| Instant::parse(text).ok()).map_or_else(|| "-".to_owned(), |at| at.spoken(ZONE))
+    at.as_str()
+        .and_then(|text| Instant::parse(text).ok())
+        .map_or_else(|| "-".to_owned(), |at| at.spoken(ZONE))
 }
 
 /// The subject as it stands in a mail of ours, unfolded.

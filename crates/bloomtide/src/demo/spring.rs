@@ -49,10 +49,7 @@ impl RecordedSpring {
 
     fn nearest(&self, cell: &CellRequest) -> &Station {
         let apart = |station: &&Station| (station.latitude - cell.latitude).abs();
-        self.stations
-            .iter()
-            .min_by(|a, b| apart(a).total_cmp(&apart(b)))
-            .expect("two stations are recorded")
+        self.stations.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))).expect("two stations are recorded")
     }
 }
 
@@ -123,7 +120,9 @@ fn forecast(past: &[Reading], now: Instant) -> Option<Forecast> {
     let last = past.last()?.at;
     let day = &past[past.partition_point(|reading| reading.at <= last.plus(-DAY))..];
     let hours = (1..=AHEAD / DAY)
-        .flat_map(|days| day.iter().map(move |reading| Reading { at: reading.at.plus(days * DAY), ..*reading }))
+        .flat_map(|days| {
+            day.iter().map(move |reading| Reading { at: reading.at.plus(days * DAY), ..*reading })
+        })
         .collect();
     Some(Forecast { issued_at: now, hours })
 }

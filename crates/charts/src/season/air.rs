@@ -24,18 +24,10 @@ const NAMED_BAND: f64 = 78.0;
 pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &TimeAxis) {
     let moments = picture.drawn();
     let celsius = axis(&moments);
-    let step = if celsius.high - celsius.low > 30.0 {
-        10.0
-    } else {
-        5.0
-    };
+    let step = if celsius.high - celsius.low > 30.0 { 10.0 } else { 5.0 };
     let unknown = unknown(&moments, time);
     for (from, to) in &unknown {
-        let area = Area {
-            left: time.x(*from),
-            right: time.x(*to),
-            ..AREA
-        };
+        let area = Area { left: time.x(*from), right: time.x(*to), ..AREA };
         canvas.rect(area, look::UNKNOWN);
     }
     for tick in celsius.ticks(step) {
@@ -52,12 +44,7 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
         let (left, right) = (time.x(*from), time.x(*to));
         if right - left >= NAMED_BAND {
             let middle = ((left + right) / 2.0, (AREA.top + AREA.bottom) / 2.0 + 4.0);
-            canvas.text(
-                middle,
-                Anchor::Middle,
-                Type::plain(12.0, look::INK),
-                "no readings",
-            );
+            canvas.text(middle, Anchor::Middle, Type::plain(12.0, look::INK), "no readings");
         }
     }
     if let Some(x) = frame::border(canvas, &mut placer, AREA, picture, time) {
@@ -66,21 +53,12 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
         let spots: Vec<Spot> = tops
             .into_iter()
             .flat_map(|top| {
-                [(x + 5.0, Anchor::Start), (x - 5.0, Anchor::End)].map(|(x, anchor)| Spot {
-                    x,
-                    top,
-                    anchor,
-                })
+                [(x + 5.0, Anchor::Start), (x - 5.0, Anchor::End)].map(|(x, anchor)| Spot { x, top, anchor })
             })
             .collect();
         placer.draw(canvas, &label, &spots);
     }
-    frame::heading(
-        canvas,
-        AREA,
-        "Air temperature",
-        &keys(&moments, !unknown.is_empty()),
-    );
+    frame::heading(canvas, AREA, "Air temperature", &keys(&moments, !unknown.is_empty()));
 }
 
 fn style(quality: Quality) -> &'static str {
@@ -92,17 +70,10 @@ fn style(quality: Quality) -> &'static str {
 }
 
 fn keys(moments: &[Moment], gaps: bool) -> Vec<(Sample, String)> {
-    let has = |quality| {
-        moments
-            .iter()
-            .any(|moment| moment.celsius.is_some() && moment.quality == quality)
-    };
+    let has = |quality| moments.iter().any(|moment| moment.celsius.is_some() && moment.quality == quality);
     let mut keys = vec![(Sample::Line(look::READ), "read".to_owned())];
     if has(Quality::Filled) {
-        keys.push((
-            Sample::Line(look::FILLED),
-            "joined, or from another source".to_owned(),
-        ));
+        keys.push((Sample::Line(look::FILLED), "joined, or from another source".to_owned()));
     }
     if has(Quality::Forecast) {
         keys.push((Sample::Line(look::FORETOLD), "forecast".to_owned()));
@@ -114,10 +85,7 @@ fn keys(moments: &[Moment], gaps: bool) -> Vec<(Sample, String)> {
 }
 
 fn known(moment: &Moment) -> Option<f64> {
-    moment
-        .celsius
-        .filter(|celsius| celsius.is_finite())
-        .map(|celsius| celsius.clamp(COLDEST, WARMEST))
+    moment.celsius.filter(|celsius| celsius.is_finite()).map(|celsius| celsius.clamp(COLDEST, WARMEST))
 }
 
 fn axis(moments: &[Moment]) -> ValueAxis {
@@ -127,17 +95,9 @@ fn axis(moments: &[Moment]) -> ValueAxis {
     } else {
         let low = known.iter().copied().fold(f64::INFINITY, f64::min);
         let high = known.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        (
-            ((low - 1.0) / 5.0).floor() * 5.0,
-            ((high + 1.0) / 5.0).ceil() * 5.0,
-        )
+        (((low - 1.0) / 5.0).floor() * 5.0, ((high + 1.0) / 5.0).ceil() * 5.0)
     };
-    ValueAxis {
-        low,
-        high,
-        top: AREA.top,
-        bottom: AREA.bottom,
-    }
+    ValueAxis { low, high, top: AREA.top, bottom: AREA.bottom }
 }
 
 /// Runs of one quality. A moment's quality is that of the stretch before it.
@@ -152,9 +112,7 @@ fn lines(moments: &[Moment], time: &TimeAxis, celsius: &ValueAxis) -> Vec<(Quali
         let point = (time.x(moment.at), celsius.y(value));
         if let Some(before) = before {
             match lines.last_mut() {
-                Some((quality, line))
-                    if *quality == moment.quality && line.last() == Some(&before) =>
-                {
+                Some((quality, line)) if *quality == moment.quality && line.last() == Some(&before) => {
                     line.push(point)
                 }
                 _ => lines.push((moment.quality, vec![before, point])),

@@ -29,9 +29,8 @@ pub(super) struct Sprayed {
 /// All sprays of the log, by time.
 pub(super) fn sprays(picture: &SeasonPicture<'_>) -> Vec<Sprayed> {
     let ended = |id: &str| {
-        let by_it = |leg: &&Leg| {
-            leg.ended_by == Some(EndedBy::Spray) && leg.ended_by_entry.as_deref() == Some(id)
-        };
+        let by_it =
+            |leg: &&Leg| leg.ended_by == Some(EndedBy::Spray) && leg.ended_by_entry.as_deref() == Some(id);
         picture.season.legs.iter().find(by_it).map(|leg| leg.number)
     };
     picture
@@ -60,9 +59,7 @@ pub(super) fn material(plan: &Plan, id: &str) -> String {
 
 /// The material that the plan has for a leg.
 pub(super) fn planned(plan: &Plan, leg: &Leg) -> Option<String> {
-    plan.sprays
-        .get(leg.number.checked_sub(1)?)
-        .map(|spray| material(plan, &spray.material))
+    plan.sprays.get(leg.number.checked_sub(1)?).map(|spray| material(plan, &spray.material))
 }
 
 /// Every event of the season, by time.
@@ -73,11 +70,7 @@ pub(super) fn all(picture: &SeasonPicture<'_>) -> Vec<Fact> {
         .map(|count| Fact {
             at: count.at,
             what: "Open flowers counted".to_owned(),
-            detail: format!(
-                "{} a tree, {}",
-                told::flowers(count.mean),
-                trees(count.trees)
-            ),
+            detail: format!("{} a tree, {}", told::flowers(count.mean), trees(count.trees)),
         })
         .collect();
     facts.extend(start(picture));
@@ -96,11 +89,7 @@ pub(super) fn all(picture: &SeasonPicture<'_>) -> Vec<Fact> {
 }
 
 fn trees(count: usize) -> String {
-    if count == 1 {
-        "one tree".to_owned()
-    } else {
-        format!("mean of {count} trees")
-    }
+    if count == 1 { "one tree".to_owned() } else { format!("mean of {count} trees") }
 }
 
 fn start(picture: &SeasonPicture<'_>) -> Option<Fact> {
@@ -108,36 +97,22 @@ fn start(picture: &SeasonPicture<'_>) -> Option<Fact> {
     let zone = picture.plan.zone;
     let threshold = told::flowers(picture.plan.threshold());
     let (what, mut detail) = match start.basis {
-        Basis::Logged => (
-            "Clock started",
-            format!("{threshold} open flowers a tree, as logged"),
-        ),
-        Basis::BetweenCounts => (
-            "Clock started",
-            format!("{threshold} open flowers a tree, from the counts"),
-        ),
+        Basis::Logged => ("Clock started", format!("{threshold} open flowers a tree, as logged")),
+        Basis::BetweenCounts => {
+            ("Clock started", format!("{threshold} open flowers a tree, from the counts"))
+        }
         Basis::NoLaterThan => (
             "Clock started by then",
             format!("the first count already had {threshold} open flowers a tree or more"),
         ),
-        Basis::Expected => (
-            "Start expected",
-            format!("{threshold} open flowers a tree, from counts and forecast"),
-        ),
+        Basis::Expected => {
+            ("Start expected", format!("{threshold} open flowers a tree, from counts and forecast"))
+        }
     };
-    if let (Basis::BetweenCounts, Some(early), Some(late)) =
-        (start.basis, start.earliest, start.latest)
-    {
-        detail.push_str(&format!(
-            "; 90 % within {}",
-            told::stretch(early, late, zone)
-        ));
+    if let (Basis::BetweenCounts, Some(early), Some(late)) = (start.basis, start.earliest, start.latest) {
+        detail.push_str(&format!("; 90 % within {}", told::stretch(early, late, zone)));
     }
-    Some(Fact {
-        at: start.at,
-        what: what.to_owned(),
-        detail,
-    })
+    Some(Fact { at: start.at, what: what.to_owned(), detail })
 }
 
 fn mark(picture: &SeasonPicture<'_>, leg: &Leg) -> Option<Fact> {
@@ -152,19 +127,11 @@ fn mark(picture: &SeasonPicture<'_>, leg: &Leg) -> Option<Fact> {
         {
             detail.push_str(&format!("; between {}", told::stretch(early, late, zone)));
         }
-        return Some(Fact {
-            at,
-            what: format!("Leg {number}: mark reached"),
-            detail,
-        });
+        return Some(Fact { at, what: format!("Leg {number}: mark reached"), detail });
     }
     if let Some(at) = leg.may_be_reached_since {
         let detail = format!("{share} of the style at most, as hours are unknown; {material}");
-        return Some(Fact {
-            at,
-            what: format!("Leg {number}: mark may be reached"),
-            detail,
-        });
+        return Some(Fact { at, what: format!("Leg {number}: mark may be reached"), detail });
     }
     leg.expected_at.map(|at| Fact {
         at,
@@ -192,36 +159,20 @@ fn sprayed(picture: &SeasonPicture<'_>, spray: &Sprayed) -> Fact {
         Some(finish) => format!(", finished {}", told::when(finish, picture.plan.zone)),
         None => ", no finish logged".to_owned(),
     };
-    let leg = spray
-        .ended
-        .and_then(|number| picture.season.legs.iter().find(|leg| leg.number == number));
+    let leg = spray.ended.and_then(|number| picture.season.legs.iter().find(|leg| leg.number == number));
     let (what, effect) = match leg {
         Some(leg) => {
             let came = told::progress(leg.progress_low);
-            (
-                format!("Spray {}", leg.number),
-                format!("leg {} ends at {came} of the style", leg.number),
-            )
+            (format!("Spray {}", leg.number), format!("leg {} ends at {came} of the style", leg.number))
         }
-        None => (
-            "Spray, clock runs on".to_owned(),
-            "resets nothing".to_owned(),
-        ),
+        None => ("Spray, clock runs on".to_owned(), "resets nothing".to_owned()),
     };
-    Fact {
-        at: spray.at,
-        what,
-        detail: format!("{}{finish}; {effect}", spray.material),
-    }
+    Fact { at: spray.at, what, detail: format!("{}{finish}; {effect}", spray.material) }
 }
 
 /// How the season ended, or how far its last leg came.
 fn end(picture: &SeasonPicture<'_>, leg: &Leg) -> Option<Fact> {
-    let came = format!(
-        "leg {} came to {} of the style",
-        leg.number,
-        told::progress(leg.progress_low)
-    );
+    let came = format!("leg {} came to {} of the style", leg.number, told::progress(leg.progress_low));
     let (at, what) = match (leg.ended_by, leg.ended_at) {
         (Some(EndedBy::Spray), _) => return None,
         (Some(EndedBy::BloomEnd), Some(at)) => (at, "Bloom over"),
@@ -229,9 +180,5 @@ fn end(picture: &SeasonPicture<'_>, leg: &Leg) -> Option<Fact> {
         (Some(EndedBy::Age), Some(at)) => (at, "Closed, nothing more logged"),
         _ => (picture.season.as_of?, "Last reading"),
     };
-    Some(Fact {
-        at,
-        what: what.to_owned(),
-        detail: came,
-    })
+    Some(Fact { at, what: what.to_owned(), detail: came })
 }

@@ -14,26 +14,11 @@ const LEFT: f64 = 66.0;
 const RIGHT: f64 = 976.0;
 
 /// Panel of the air temperature.
-pub(super) const AIR: Area = Area {
-    left: LEFT,
-    top: 92.0,
-    right: RIGHT,
-    bottom: 206.0,
-};
+pub(super) const AIR: Area = Area { left: LEFT, top: 92.0, right: RIGHT, bottom: 206.0 };
 /// Panel of the open flowers; the sprays have their labels here too.
-pub(super) const FLOWERS: Area = Area {
-    left: LEFT,
-    top: 234.0,
-    right: RIGHT,
-    bottom: 336.0,
-};
+pub(super) const FLOWERS: Area = Area { left: LEFT, top: 234.0, right: RIGHT, bottom: 336.0 };
 /// Panel of the progress.
-pub(super) const TUBES: Area = Area {
-    left: LEFT,
-    top: 364.0,
-    right: RIGHT,
-    bottom: 578.0,
-};
+pub(super) const TUBES: Area = Area { left: LEFT, top: 364.0, right: RIGHT, bottom: 578.0 };
 
 const NAME: Type = Type::bold(21.0, look::INK);
 const UNDER_NAME: Type = Type::plain(13.0, look::SOFT_INK);
@@ -49,64 +34,30 @@ const CURVE_NAME: usize = 28;
 
 /// The empty picture with its heading.
 pub(super) fn open(picture: &SeasonPicture<'_>) -> Canvas {
-    let mut canvas = Canvas::new(
-        WIDTH,
-        HEIGHT,
-        &told::title(picture),
-        &told::description(picture),
-    );
-    let whole = Area {
-        left: 0.5,
-        top: 0.5,
-        right: WIDTH - 0.5,
-        bottom: HEIGHT - 0.5,
-    };
+    let mut canvas = Canvas::new(WIDTH, HEIGHT, &told::title(picture), &told::description(picture));
+    let whole = Area { left: 0.5, top: 0.5, right: WIDTH - 0.5, bottom: HEIGHT - 0.5 };
     let paper = format!(r#"rx="10" fill="{}" stroke="{}""#, look::PAPER, look::FRAME);
     canvas.rect(whole, &paper);
     let heading = shortened(&told::title(picture), BLOCK_NAME);
     canvas.text((24.0, 36.0), Anchor::Start, NAME, &heading);
     let right = format!("State: {}", told::state(picture.season.state));
-    canvas.text(
-        (RIGHT, 36.0),
-        Anchor::End,
-        Type::bold(14.0, look::INK),
-        &right,
-    );
+    canvas.text((RIGHT, 36.0), Anchor::End, Type::bold(14.0, look::INK), &right);
     let plan = picture.plan;
     let curve = shortened(&plan.block.curve.id, CURVE_NAME);
     let own = plan.block.curve.cultivars.contains(&plan.block.cultivar);
-    let curve = if own {
-        curve
-    } else {
-        format!("{curve}, not measured on this cultivar")
-    };
-    canvas.text(
-        (24.0, 57.0),
-        Anchor::Start,
-        UNDER_NAME,
-        &format!("Growth curve: {curve}"),
-    );
+    let curve = if own { curve } else { format!("{curve}, not measured on this cultivar") };
+    canvas.text((24.0, 57.0), Anchor::Start, UNDER_NAME, &format!("Growth curve: {curve}"));
     let read = match picture.season.as_of {
         Some(as_of) => format!("Last reading {}. ", told::when(as_of, plan.zone)),
         None => "No readings yet. ".to_owned(),
     };
-    canvas.text(
-        (RIGHT, 57.0),
-        Anchor::End,
-        UNDER_NAME,
-        &format!("{read}Times: {}", plan.zone.name()),
-    );
+    canvas.text((RIGHT, 57.0), Anchor::End, UNDER_NAME, &format!("{read}Times: {}", plan.zone.name()));
     canvas
 }
 
 /// Closes the picture with the caution that goes with every time it shows.
 pub(super) fn close(mut canvas: Canvas) -> String {
-    canvas.text(
-        (24.0, HEIGHT - 18.0),
-        Anchor::Start,
-        CAUTION,
-        words::CAUTION,
-    );
+    canvas.text((24.0, HEIGHT - 18.0), Anchor::Start, CAUTION, words::CAUTION);
     canvas.finish()
 }
 
@@ -123,12 +74,7 @@ pub(super) fn time_axis(picture: &SeasonPicture<'_>) -> Option<TimeAxis> {
 /// Says that there is nothing to draw.
 pub(super) fn nothing(canvas: &mut Canvas) {
     let middle = ((LEFT + RIGHT) / 2.0, HEIGHT / 2.0);
-    canvas.text(
-        middle,
-        Anchor::Middle,
-        Type::plain(16.0, look::INK),
-        "No readings and no counts yet",
-    );
+    canvas.text(middle, Anchor::Middle, Type::plain(16.0, look::INK), "No readings and no counts yet");
 }
 
 /// The panels' backgrounds, a line at each local midnight, and the dates.
@@ -141,34 +87,18 @@ pub(super) fn days(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
         canvas.rect(area, &panel);
     }
     let days = time.days(picture.plan.zone, WITHOUT);
-    let narrowest = days
-        .iter()
-        .map(|(_, begin, end)| end - begin)
-        .fold(f64::INFINITY, f64::min);
-    let form = if narrowest >= WITH_WEEKDAY {
-        "%a %-d %b"
-    } else {
-        "%-d %b"
-    };
+    let narrowest = days.iter().map(|(_, begin, end)| end - begin).fold(f64::INFINITY, f64::min);
+    let form = if narrowest >= WITH_WEEKDAY { "%a %-d %b" } else { "%-d %b" };
     for (date, begin, end) in days {
         for area in [AIR, FLOWERS, TUBES] {
             if begin > area.left {
                 canvas.line((begin, area.top), (begin, area.bottom), look::GRID);
             }
         }
-        canvas.line(
-            (begin, TUBES.bottom),
-            (begin, TUBES.bottom + 6.0),
-            look::LEVEL,
-        );
+        canvas.line((begin, TUBES.bottom), (begin, TUBES.bottom + 6.0), look::LEVEL);
         let name = date.format(form).to_string();
         let middle = ((begin + end) / 2.0).clamp(LEFT + 20.0, RIGHT - 20.0);
-        canvas.text(
-            (middle, TUBES.bottom + 19.0),
-            Anchor::Middle,
-            DAY_NAME,
-            &name,
-        );
+        canvas.text((middle, TUBES.bottom + 19.0), Anchor::Middle, DAY_NAME, &name);
     }
 }
 
@@ -192,15 +122,9 @@ pub(super) fn heading(canvas: &mut Canvas, area: Area, name: &str, keys: &[(Samp
         let (right, middle) = (left + SAMPLE, y - 4.0);
         match sample {
             Sample::Line(style) => canvas.line((left, middle), (right, middle), style),
-            Sample::Block(style) => canvas.rect(
-                Area {
-                    left,
-                    top: middle - 5.0,
-                    right,
-                    bottom: middle + 5.0,
-                },
-                style,
-            ),
+            Sample::Block(style) => {
+                canvas.rect(Area { left, top: middle - 5.0, right, bottom: middle + 5.0 }, style)
+            }
         }
         canvas.text((right + TO_WORDS, y), Anchor::Start, KEY, words);
         left += wide(words) + GAP;

@@ -20,11 +20,7 @@ pub(super) fn stretch(from: Instant, to: Instant, zone: Tz) -> String {
         return when(from, zone);
     }
     if from.local_date(zone) == to.local_date(zone) {
-        return format!(
-            "{}–{}",
-            when(from, zone),
-            to.utc().with_timezone(&zone).format("%H:%M")
-        );
+        return format!("{}–{}", when(from, zone), to.utc().with_timezone(&zone).format("%H:%M"));
     }
     format!("{} – {}", when(from, zone), when(to, zone))
 }
@@ -32,11 +28,7 @@ pub(super) fn stretch(from: Instant, to: Instant, zone: Tz) -> String {
 /// A share as per cent: whole, with one decimal where the mark has one.
 pub(super) fn percent(share: f64) -> String {
     let tenths = (share * 1000.0).round();
-    if tenths % 10.0 == 0.0 {
-        format!("{:.0} %", share * 100.0)
-    } else {
-        format!("{:.1} %", share * 100.0)
-    }
+    if tenths % 10.0 == 0.0 { format!("{:.0} %", share * 100.0) } else { format!("{:.1} %", share * 100.0) }
 }
 
 /// A share of progress, to the whole per cent and never rounded up, so that
@@ -47,11 +39,7 @@ pub(super) fn progress(share: f64) -> String {
 
 /// Flowers on a tree: whole, with one decimal below ten.
 pub(super) fn flowers(mean: f64) -> String {
-    if mean < 10.0 && mean.fract() != 0.0 {
-        format!("{mean:.1}")
-    } else {
-        format!("{mean:.0}")
-    }
+    if mean < 10.0 && mean.fract() != 0.0 { format!("{mean:.1}") } else { format!("{mean:.0}") }
 }
 
 /// Which side of its mark a spray must stay on.
@@ -88,10 +76,7 @@ pub(super) fn start(start: &Start) -> &'static str {
 /// Heading of the picture.
 pub(super) fn title(picture: &SeasonPicture<'_>) -> String {
     let block = &picture.plan.block;
-    format!(
-        "{} ({}), bloom {}",
-        block.name, block.cultivar, picture.season.year
-    )
+    format!("{} ({}), bloom {}", block.name, block.cultivar, picture.season.year)
 }
 
 /// What happened, with its times, in plain sentences.
@@ -99,13 +84,7 @@ pub(super) fn description(picture: &SeasonPicture<'_>) -> String {
     let (plan, season) = (picture.plan, picture.season);
     let zone = plan.zone;
     let block = &plan.block;
-    let mut told = format!(
-        "{}, {}, {}: {}.",
-        block.name,
-        block.cultivar,
-        season.year,
-        state(season.state)
-    );
+    let mut told = format!("{}, {}, {}: {}.", block.name, block.cultivar, season.year, state(season.state));
     let threshold = flowers(plan.threshold());
     match &season.start {
         None => told.push_str(" The clock has not started."),
@@ -116,11 +95,7 @@ pub(super) fn description(picture: &SeasonPicture<'_>) -> String {
             ));
         }
         Some(start) => {
-            let by = if start.basis == Basis::NoLaterThan {
-                "by"
-            } else {
-                "on"
-            };
+            let by = if start.basis == Basis::NoLaterThan { "by" } else { "on" };
             told.push_str(&format!(
                 " Open flowers reached {threshold} a tree {by} {}.",
                 when(start.at, zone)
@@ -138,10 +113,7 @@ pub(super) fn description(picture: &SeasonPicture<'_>) -> String {
             ));
         } else if let (Some(mark), Some(at)) = (leg.mark, leg.may_be_reached_since) {
             let mark = percent(mark);
-            told.push_str(&format!(
-                " Leg {number} may have been at {mark} since {}.",
-                when(at, zone)
-            ));
+            told.push_str(&format!(" Leg {number} may have been at {mark} since {}.", when(at, zone)));
         } else if let (Some(mark), Some(at)) = (leg.mark, leg.expected_at) {
             let mark = percent(mark);
             told.push_str(&format!(
@@ -149,22 +121,13 @@ pub(super) fn description(picture: &SeasonPicture<'_>) -> String {
                 when(at, zone)
             ));
         }
-        if let Some(Sprayed { at, material, .. }) =
-            sprays.iter().find(|spray| spray.ended == Some(number))
-        {
+        if let Some(Sprayed { at, material, .. }) = sprays.iter().find(|spray| spray.ended == Some(number)) {
             let came = progress(leg.progress_low);
-            told.push_str(&format!(
-                " {material} went on {} at {came} of the style.",
-                when(*at, zone)
-            ));
+            told.push_str(&format!(" {material} went on {} at {came} of the style.", when(*at, zone)));
         }
     }
     if let Some(as_of) = season.as_of {
-        told.push_str(&format!(
-            " Last reading {}; times are {}.",
-            when(as_of, zone),
-            zone.name()
-        ));
+        told.push_str(&format!(" Last reading {}; times are {}.", when(as_of, zone), zone.name()));
     }
     told
 }

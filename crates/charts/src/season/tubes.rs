@@ -30,12 +30,8 @@ const CLEAR_OF_MARK: f64 = 8.0;
 /// Draws the panel.
 pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &TimeAxis) {
     let as_of = picture.season.as_of;
-    let tracks: Vec<(&Leg, Track)> = picture
-        .season
-        .legs
-        .iter()
-        .map(|leg| (leg, Track::of(leg, &picture.moments, as_of, time)))
-        .collect();
+    let tracks: Vec<(&Leg, Track)> =
+        picture.season.legs.iter().map(|leg| (leg, Track::of(leg, &picture.moments, as_of, time))).collect();
     let share = axis(picture, &tracks);
     let step = if share.high > 1.3 { 0.5 } else { 0.2 };
     for tick in share.ticks(step) {
@@ -72,25 +68,12 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     let foot_name = Label::one("foot of the style", Type::plain(11.5, look::SOFT_INK));
     let spots: Vec<Spot> = [AREA.right - 6.0, AREA.right - 160.0, AREA.right - 320.0]
         .into_iter()
-        .flat_map(|x| {
-            [foot - 16.0, foot + 2.0].map(|top| Spot {
-                x,
-                top,
-                anchor: Anchor::End,
-            })
-        })
-        .chain([Spot {
-            x: AREA.left + 6.0,
-            top: foot - 16.0,
-            anchor: Anchor::Start,
-        }])
+        .flat_map(|x| [foot - 16.0, foot + 2.0].map(|top| Spot { x, top, anchor: Anchor::End }))
+        .chain([Spot { x: AREA.left + 6.0, top: foot - 16.0, anchor: Anchor::Start }])
         .collect();
     placer.draw(canvas, &foot_name, &spots);
     if tracks.is_empty() {
-        let label = Label::one(
-            "The clock has not started",
-            Type::plain(14.0, look::SOFT_INK),
-        );
+        let label = Label::one("The clock has not started", Type::plain(14.0, look::SOFT_INK));
         let top = (AREA.top + AREA.bottom) / 2.0;
         let spot = |share: f64| Spot {
             x: AREA.left + (AREA.right - AREA.left) * share,
@@ -99,12 +82,7 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
         };
         placer.draw(canvas, &label, &[spot(0.5), spot(0.25), spot(0.75)]);
     }
-    frame::heading(
-        canvas,
-        AREA,
-        "Pollen tubes, share of the style",
-        &keys(picture, &tracks),
-    );
+    frame::heading(canvas, AREA, "Pollen tubes, share of the style", &keys(picture, &tracks));
 }
 
 fn keys(picture: &SeasonPicture<'_>, tracks: &[(&Leg, Track)]) -> Vec<(Sample, String)> {
@@ -112,24 +90,15 @@ fn keys(picture: &SeasonPicture<'_>, tracks: &[(&Leg, Track)]) -> Vec<(Sample, S
     if tracks.is_empty() {
         return Vec::new();
     }
-    let mut keys = vec![(
-        Sample::Line(look::PROGRESS),
-        curve(&picture.plan.block.curve.id),
-    )];
+    let mut keys = vec![(Sample::Line(look::PROGRESS), curve(&picture.plan.block.curve.id))];
     if let Some(beside) = &picture.beside {
         keys.push((Sample::Line(look::SECOND_LINE), curve(beside.curve)));
     }
     if tracks.iter().any(|(_, track)| track.goes_on_ahead()) {
-        keys.push((
-            Sample::Line(look::PROGRESS_AHEAD),
-            "on the forecast".to_owned(),
-        ));
+        keys.push((Sample::Line(look::PROGRESS_AHEAD), "on the forecast".to_owned()));
     }
     if tracks.iter().any(|(_, track)| track.is_uncertain()) {
-        keys.push((
-            Sample::Block(look::BETWEEN),
-            "between at least and at most".to_owned(),
-        ));
+        keys.push((Sample::Block(look::BETWEEN), "between at least and at most".to_owned()));
     }
     keys
 }
@@ -140,34 +109,17 @@ fn keep_off_events(placer: &mut Placer, picture: &SeasonPicture<'_>, time: &Time
         let x = time.x(start.at);
         placer.keep_off_line(&[(x, AREA.top), (x, AREA.bottom)]);
     }
-    for spray in facts::sprays(picture)
-        .iter()
-        .filter(|spray| spray.ended.is_some() && time.holds(spray.at))
-    {
+    for spray in facts::sprays(picture).iter().filter(|spray| spray.ended.is_some() && time.holds(spray.at)) {
         let (left, right) = flowers::ends(spray, time);
-        placer.part(Area {
-            left: left - 2.0,
-            right: right + 2.0,
-            ..AREA
-        });
+        placer.part(Area { left: left - 2.0, right: right + 2.0, ..AREA });
     }
 }
 
 fn axis(picture: &SeasonPicture<'_>, tracks: &[(&Leg, Track)]) -> ValueAxis {
-    let marks = picture
-        .season
-        .legs
-        .iter()
-        .filter_map(|leg| leg.mark)
-        .map(|mark| mark + OVER_A_MARK);
+    let marks = picture.season.legs.iter().filter_map(|leg| leg.mark).map(|mark| mark + OVER_A_MARK);
     let came = tracks.iter().map(|(_, track)| track.highest() + 0.05);
     let high = marks.chain(came).fold(AT_LEAST, f64::max).min(AT_MOST);
-    ValueAxis {
-        low: 0.0,
-        high,
-        top: AREA.top,
-        bottom: AREA.bottom,
-    }
+    ValueAxis { low: 0.0, high, top: AREA.top, bottom: AREA.bottom }
 }
 
 /// From where to where a leg runs in the panel, px.
@@ -181,12 +133,7 @@ fn dash(canvas: &mut Canvas, placer: &mut Placer, leg: &Leg, time: &TimeAxis, sh
     let ((left, right), y) = (extent(leg, time), share.y(mark));
     if right > left {
         canvas.line((left, y), (right, y), look::MARK);
-        placer.keep_off(Area {
-            left,
-            top: y - 1.5,
-            right,
-            bottom: y + 1.5,
-        });
+        placer.keep_off(Area { left, top: y - 1.5, right, bottom: y + 1.5 });
     }
 }
 
@@ -203,15 +150,10 @@ fn mark_name(
     if right <= left {
         return;
     }
-    let mut lines = vec![(
-        format!("{} {}", told::bound(leg.bound), told::percent(mark)),
-        Type::bold(12.0, look::INK),
-    )];
+    let mut lines =
+        vec![(format!("{} {}", told::bound(leg.bound), told::percent(mark)), Type::bold(12.0, look::INK))];
     if let Some(material) = facts::planned(picture.plan, leg) {
-        lines.push((
-            shortened(&material, MATERIAL_NAME),
-            Type::plain(12.0, look::INK),
-        ));
+        lines.push((shortened(&material, MATERIAL_NAME), Type::plain(12.0, look::INK)));
     }
     let label = Label { lines };
     let (start, end, wide) = (left + 6.0, right - 6.0, right - left);
@@ -228,14 +170,7 @@ fn mark_name(
         .collect();
     if leg.number == 1 {
         // Before the first leg there is nothing that it could be taken for.
-        spots.insert(
-            2,
-            Spot {
-                x: left - 7.0,
-                top: y - 16.0,
-                anchor: Anchor::End,
-            },
-        );
+        spots.insert(2, Spot { x: left - 7.0, top: y - 16.0, anchor: Anchor::End });
     }
     placer.draw(canvas, &label, &spots);
 }
@@ -270,42 +205,20 @@ fn leg_name(canvas: &mut Canvas, placer: &mut Placer, leg: &Leg, time: &TimeAxis
     let label = Label::one(words, Type::plain(12.0, look::SOFT_INK));
     let top = AREA.bottom - 19.0;
     let spots = [
-        Spot {
-            x: right - 6.0,
-            top,
-            anchor: Anchor::End,
-        },
-        Spot {
-            x: (left + right) / 2.0,
-            top,
-            anchor: Anchor::Middle,
-        },
-        Spot {
-            x: right - 6.0,
-            top: top - 16.0,
-            anchor: Anchor::End,
-        },
+        Spot { x: right - 6.0, top, anchor: Anchor::End },
+        Spot { x: (left + right) / 2.0, top, anchor: Anchor::Middle },
+        Spot { x: right - 6.0, top: top - 16.0, anchor: Anchor::End },
     ];
     placer.draw(canvas, &label, &spots);
 }
 
 /// Says how far a line came that leaves the panel.
-fn goes_on(
-    canvas: &mut Canvas,
-    placer: &mut Placer,
-    track: &Track,
-    time: &TimeAxis,
-    share: &ValueAxis,
-) {
+fn goes_on(canvas: &mut Canvas, placer: &mut Placer, track: &Track, time: &TimeAxis, share: &ValueAxis) {
     let line = track.low(time, share);
     let Some((x, _)) = line.last().filter(|_| track.highest() > share.high) else {
         return;
     };
-    let head = [
-        (x - 5.0, AREA.top + 9.0),
-        (x + 5.0, AREA.top + 9.0),
-        (*x, AREA.top + 1.0),
-    ];
+    let head = [(x - 5.0, AREA.top + 9.0), (x + 5.0, AREA.top + 9.0), (*x, AREA.top + 1.0)];
     canvas.shape(&head, r##"fill="#1f7a4f""##);
     let words = format!("on to {}", told::progress(track.highest()));
     let label = Label::one(words, Type::plain(12.0, look::TUBE));

@@ -35,22 +35,14 @@ pub fn catalogue() -> Result<Catalogue> {
 pub fn readings(station: &str) -> Result<Vec<Reading>> {
     let mut file = csv::Reader::from_reader(READINGS.as_bytes());
     let heads = file.headers()?.clone();
-    let column = |name: &str| {
-        heads
-            .iter()
-            .position(|head| head == name)
-            .context(format!("no column {name}"))
-    };
+    let column = |name: &str| heads.iter().position(|head| head == name).context(format!("no column {name}"));
     let (origin, temp, time) = (column("origin")?, column("temp")?, column("time_hour")?);
     let mut readings = Vec::new();
     for row in file.records() {
         let row = row?;
         if &row[origin] == station && &row[temp] != "NA" {
             let fahrenheit: f64 = row[temp].parse()?;
-            readings.push(Reading::instant(
-                Instant::parse(&row[time])?,
-                (fahrenheit - 32.0) / 1.8,
-            ));
+            readings.push(Reading::instant(Instant::parse(&row[time])?, (fahrenheit - 32.0) / 1.8));
         }
     }
     Ok(readings)
@@ -64,11 +56,8 @@ pub struct Names<'a> {
 }
 
 /// The names of an invented block.
-pub const NORTH_BENCH: Names<'static> = Names {
-    block: "North Bench",
-    cultivar: "Gala",
-    material: "ammonium-thiosulfate",
-};
+pub const NORTH_BENCH: Names<'static> =
+    Names { block: "North Bench", cultivar: "Gala", material: "ammonium-thiosulfate" };
 
 /// Two sprays at 60 % of the style, 115 fruit a tree.
 pub fn plan(names: &Names<'_>) -> Result<Plan> {
@@ -78,13 +67,7 @@ pub fn plan(names: &Names<'_>) -> Result<Plan> {
     });
     let spray = json!({"material": names.material, "mark": 0.60});
     let sprays = json!({"sprays": [spray, spray]});
-    Ok(Plan::assemble(
-        None,
-        chrono_tz::America::New_York,
-        &block,
-        Some(&sprays),
-        &catalogue()?,
-    )?)
+    Ok(Plan::assemble(None, chrono_tz::America::New_York, &block, Some(&sprays), &catalogue()?)?)
 }
 
 /// Five counts in three days, and the two sprays.
@@ -97,25 +80,14 @@ pub fn log(material: &str) -> Result<FieldLog> {
         count("2013-04-28T10:00:00-04:00", [41, 66, 58, 47, 73]),
         count("2013-04-29T10:00:00-04:00", [96, 131, 104, 122, 141]),
         count("2013-04-29T18:30:00-04:00", [150, 188, 171, 160, 204]),
-        spray(
-            "spray-1",
-            "2013-05-01T17:10:00-04:00",
-            "2013-05-01T18:30:00-04:00",
-        ),
-        spray(
-            "spray-2",
-            "2013-05-05T07:00:00-04:00",
-            "2013-05-05T09:15:00-04:00",
-        ),
+        spray("spray-1", "2013-05-01T17:10:00-04:00", "2013-05-01T18:30:00-04:00"),
+        spray("spray-2", "2013-05-05T07:00:00-04:00", "2013-05-05T09:15:00-04:00"),
     ])
 }
 
 /// A log of any entries.
 pub fn entries(documents: &[Value]) -> Result<FieldLog> {
-    let entries = documents
-        .iter()
-        .map(|entry| Entry::read(entry, None))
-        .collect::<Result<Vec<_>, _>>()?;
+    let entries = documents.iter().map(|entry| Entry::read(entry, None)).collect::<Result<Vec<_>, _>>()?;
     Ok(FieldLog::in_order(entries)?)
 }
 
@@ -126,11 +98,8 @@ pub fn growth(
     forecast: Option<&Forecast>,
     now: Instant,
 ) -> Result<Growth> {
-    let curve: Arc<Curve> = catalogue()?
-        .curves
-        .into_iter()
-        .find(|known| known.id == curve)
-        .context("no such curve ships")?;
+    let curve: Arc<Curve> =
+        catalogue()?.curves.into_iter().find(|known| known.id == curve).context("no such curve ships")?;
     let series = Series::join(&[readings.to_vec()], forecast, now);
     Ok(Growth::new(Arc::new(Course::new(series)), curve))
 }

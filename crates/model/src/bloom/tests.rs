@@ -88,7 +88,13 @@ fn the_interval_is_clipped_to_the_counts() {
 /// The first count at or above decides, with the last below before it.
 #[test]
 fn which_two_counts() {
-    let rows = counts(&[(0.0, &[10, 10]), (10.0, &[50, 50]), (20.0, &[200, 200]), (30.0, &[60, 60]), (40.0, &[300, 300])]);
+    let rows = counts(&[
+        (0.0, &[10, 10]),
+        (10.0, &[50, 50]),
+        (20.0, &[200, 200]),
+        (30.0, &[60, 60]),
+        (40.0, &[300, 300]),
+    ]);
     let start = from_counts(&rows, 100.0, None, &mild()).unwrap();
     assert!(off(start.at, 15.0).abs() <= 1.0, "{start:?}");
     let none_below = from_counts(&rows[2..], 100.0, None, &mild()).unwrap();
@@ -99,11 +105,13 @@ fn which_two_counts() {
 /// the nearest temperature is held there.
 #[test]
 fn counts_that_reach_beyond_the_readings() {
-    let early = from_counts(&counts(&[(-48.0, &[50, 50]), (0.0, &[200, 200])]), 100.0, None, &mild()).unwrap();
+    let early =
+        from_counts(&counts(&[(-48.0, &[50, 50]), (0.0, &[200, 200])]), 100.0, None, &mild()).unwrap();
     assert!(off(early.at, -24.0).abs() <= 1.0, "{early:?}");
     let late = from_counts(&counts(&[(40.0, &[50, 50]), (80.0, &[200, 200])]), 100.0, None, &mild()).unwrap();
     assert!(off(late.at, 60.0).abs() <= 1.0, "{late:?}");
-    let across = from_counts(&counts(&[(-12.0, &[50, 50]), (12.0, &[200, 200])]), 100.0, None, &mild()).unwrap();
+    let across =
+        from_counts(&counts(&[(-12.0, &[50, 50]), (12.0, &[200, 200])]), 100.0, None, &mild()).unwrap();
     assert!(off(across.at, 0.0).abs() <= 1.0, "{across:?}");
 }
 

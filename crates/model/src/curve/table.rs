@@ -43,10 +43,8 @@ impl Table {
     /// A table of at least two `(°C, rate per hour)` nodes with rising
     /// temperatures; at most 65,535.
     pub(super) fn new(pairs: &[(f64, f64)]) -> Table {
-        let mut nodes: Vec<Node> = pairs
-            .iter()
-            .map(|&(celsius, rate)| Node { celsius, rate, slope: 0.0, area: 0.0 })
-            .collect();
+        let mut nodes: Vec<Node> =
+            pairs.iter().map(|&(celsius, rate)| Node { celsius, rate, slope: 0.0, area: 0.0 }).collect();
         for i in 1..nodes.len() {
             let (left, right) = (nodes[i - 1], nodes[i]);
             let width = right.celsius - left.celsius;
@@ -181,7 +179,8 @@ impl Bin {
         // segments say the same, so it does not bend the bin.
         const HAIR: f64 = 1e-9;
         let middle = low + 0.5 / BINS;
-        let segment = nodes[..nodes.len() - 1].partition_point(|node| node.celsius <= middle).saturating_sub(1);
+        let segment =
+            nodes[..nodes.len() - 1].partition_point(|node| node.celsius <= middle).saturating_sub(1);
         let inside = |node: &Node| low + HAIR < node.celsius && node.celsius < low + 1.0 / BINS - HAIR;
         let bent = nodes[..nodes.len() - 1].iter().any(inside);
         Bin { segment: segment as u16, bent, node: nodes[segment] }

@@ -7,7 +7,9 @@ fn curve(document: Value) -> Curve {
 }
 
 fn nodes(unit: &str, nodes: Value) -> Curve {
-    curve(json!({"form": "nodes", "unit": unit, "nodes": nodes, "source": "for tests", "status": "constructed"}))
+    curve(
+        json!({"form": "nodes", "unit": unit, "nodes": nodes, "source": "for tests", "status": "constructed"}),
+    )
 }
 
 /// Zero at and beyond both ends, one straight line inside, a step at the right.
@@ -30,7 +32,11 @@ fn zero_below_the_first_node_and_from_the_last_on() {
         (30.0, 0.0),
         (60.0, 0.0),
     ] {
-        assert!((curve.table.rate(celsius) - rate).abs() < 1e-9, "{celsius} °C: {}", curve.table.rate(celsius));
+        assert!(
+            (curve.table.rate(celsius) - rate).abs() < 1e-9,
+            "{celsius} °C: {}",
+            curve.table.rate(celsius)
+        );
     }
 }
 

@@ -110,14 +110,65 @@ const WOOD: [&str; 2] = ["spur", "one-year"];
 
 /// Every field that any kind has.
 pub(super) const ALL_FIELDS: [&str; 59] = [
-    "id", "kind", "at", "bbch", "stage", "share_open", "buds_per_tree", "wood", "flowers", "lengths_mm",
-    "kings_alive", "kings_dead", "laterals_alive", "laterals_dead", "clusters_examined", "clusters_per_tree",
-    "after_night", "where", "open_per_tree", "live_only", "tree_class", "thin", "reason", "material",
-    "finished_at", "thins", "took", "share_of_block", "method", "hives_in", "hives_out", "note",
-    "fruit_per_tree", "group", "share_of_buds", "text", "of", "entry", "product", "registration_number",
-    "country", "active_ingredient", "total_amount", "rate", "rate_basis", "water_volume", "area", "crop",
-    "applicator", "certificate", "equipment", "wind", "wind_source", "temperature", "temperature_source",
-    "reentry_interval", "by", "author", "received_at",
+    "id",
+    "kind",
+    "at",
+    "bbch",
+    "stage",
+    "share_open",
+    "buds_per_tree",
+    "wood",
+    "flowers",
+    "lengths_mm",
+    "kings_alive",
+    "kings_dead",
+    "laterals_alive",
+    "laterals_dead",
+    "clusters_examined",
+    "clusters_per_tree",
+    "after_night",
+    "where",
+    "open_per_tree",
+    "live_only",
+    "tree_class",
+    "thin",
+    "reason",
+    "material",
+    "finished_at",
+    "thins",
+    "took",
+    "share_of_block",
+    "method",
+    "hives_in",
+    "hives_out",
+    "note",
+    "fruit_per_tree",
+    "group",
+    "share_of_buds",
+    "text",
+    "of",
+    "entry",
+    "product",
+    "registration_number",
+    "country",
+    "active_ingredient",
+    "total_amount",
+    "rate",
+    "rate_basis",
+    "water_volume",
+    "area",
+    "crop",
+    "applicator",
+    "certificate",
+    "equipment",
+    "wind",
+    "wind_source",
+    "temperature",
+    "temperature_source",
+    "reentry_interval",
+    "by",
+    "author",
+    "received_at",
 ];
 
 /// When an entry was observed; a spray without a begin takes its finish.
@@ -147,7 +198,11 @@ impl Observed {
         }
     }
 
-    pub(super) fn from_fields(kind: &'static str, at: Option<Instant>, fields: &Fields<'_>) -> Option<Observed> {
+    pub(super) fn from_fields(
+        kind: &'static str,
+        at: Option<Instant>,
+        fields: &Fields<'_>,
+    ) -> Option<Observed> {
         fields.text("by");
         match kind {
             "bud-count" => {
@@ -224,7 +279,8 @@ fn recorded(kind: &str, fields: &Fields<'_>) {
             }
         }
         "damage-count" => {
-            for name in ["kings_alive", "kings_dead", "laterals_alive", "laterals_dead", "clusters_examined"] {
+            for name in ["kings_alive", "kings_dead", "laterals_alive", "laterals_dead", "clusters_examined"]
+            {
                 fields.whole(name, 0, 1_000_000);
             }
             fields.wholes("clusters_per_tree", 0, MOST_PER_TREE as i64);

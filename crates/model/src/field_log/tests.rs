@@ -110,7 +110,9 @@ fn a_withdrawal_takes_effect_when_it_was_made() {
 /// come.
 #[test]
 fn a_finish_that_is_ahead() {
-    let spray = entry(json!({"id": "s", "kind": "spray", "at": at(0), "finished_at": at(60), "material": "lime-sulfur"}));
+    let spray = entry(
+        json!({"id": "s", "kind": "spray", "at": at(0), "finished_at": at(60), "material": "lime-sulfur"}),
+    );
     let log = FieldLog::by_id(vec![spray]).unwrap();
     let finish = |now| {
         let stand = log.stand(now);

@@ -21,8 +21,10 @@ fn curve() -> Arc<Curve> {
 }
 
 fn course(celsius: &[f64]) -> Course {
-    let readings =
-        (0..).zip(celsius).map(|(n, celsius)| Reading::instant(Instant(BEGIN + n * HOUR), *celsius)).collect();
+    let readings = (0..)
+        .zip(celsius)
+        .map(|(n, celsius)| Reading::instant(Instant(BEGIN + n * HOUR), *celsius))
+        .collect();
     Course::new(Series::join(&[readings], None, Instant::MAX))
 }
 

@@ -37,7 +37,13 @@ impl Note {
     }
 }
 
-pub(super) fn on_plan(plan: &Plan, style_mm: Option<f64>, growth: &Growth, threshold: f64, notes: &mut Vec<Note>) {
+pub(super) fn on_plan(
+    plan: &Plan,
+    style_mm: Option<f64>,
+    growth: &Growth,
+    threshold: f64,
+    notes: &mut Vec<Note>,
+) {
     if threshold <= 0.0 {
         notes.push(Note::new("no-target", "The target is no fruit, so no clock runs."));
     }
@@ -52,7 +58,8 @@ pub(super) fn on_plan(plan: &Plan, style_mm: Option<f64>, growth: &Growth, thres
     }
     if let Some(mm) = style_mm {
         if curve.measure == Measure::Style {
-            let text = format!("Style length {mm:.1} mm is shown, not used: the curve is in shares of the style.");
+            let text =
+                format!("Style length {mm:.1} mm is shown, not used: the curve is in shares of the style.");
             notes.push(Note::new("style-length-not-used", text));
         }
         if !(USUAL_STYLE_MM.0..=USUAL_STYLE_MM.1).contains(&mm) {
@@ -83,7 +90,8 @@ pub(super) fn on_log(stand: &Stand, notes: &mut Vec<Note>) {
         notes.push(Note { entry: Some(id.clone()), ..Note::new("entry-ahead", text) });
     }
     for id in &stand.orphans {
-        let text = "It speaks of an entry that this log does not have, or of another kind; nothing was changed.";
+        let text =
+            "It speaks of an entry that this log does not have, or of another kind; nothing was changed.";
         notes.push(Note { entry: Some(id.clone()), ..Note::new("entry-orphan", text) });
     }
 }
@@ -92,7 +100,10 @@ pub(super) fn on_counts(counts: &[(&Standing, Count)], notes: &mut Vec<Note>) {
     for pair in counts.windows(2) {
         let ((_, before), (entry, after)) = (&pair[0], &pair[1]);
         if after.mean < before.mean {
-            let text = format!("Fewer open flowers than at the count before: {:.1} after {:.1}.", after.mean, before.mean);
+            let text = format!(
+                "Fewer open flowers than at the count before: {:.1} after {:.1}.",
+                after.mean, before.mean
+            );
             notes.push(Note::on(entry, "count-falls", text));
         }
     }
@@ -100,7 +111,11 @@ pub(super) fn on_counts(counts: &[(&Standing, Count)], notes: &mut Vec<Note>) {
 
 pub(super) fn on_logged_start(starts: &[&Standing], counted: bool, notes: &mut Vec<Note>) {
     if counted {
-        notes.push(Note::on(starts[0], "start-logged", "A start was logged; it stands before what the counts say."));
+        notes.push(Note::on(
+            starts[0],
+            "start-logged",
+            "A start was logged; it stands before what the counts say.",
+        ));
     }
     for entry in &starts[1..] {
         notes.push(Note::on(entry, "start-again", "A start was logged before; the earliest holds."));
@@ -119,7 +134,10 @@ pub(super) fn on_start(
         Some(Start { basis: Basis::NoLaterThan, .. }) => {
             let text = "The first count was at the threshold already: the clock started no later than then, \
                         perhaps well before.";
-            notes.push(Note { entry: counts.first().map(|(entry, _)| entry.id.clone()), ..Note::new("start-no-count-below", text) });
+            notes.push(Note {
+                entry: counts.first().map(|(entry, _)| entry.id.clone()),
+                ..Note::new("start-no-count-below", text)
+            });
         }
         Some(Start { basis: Basis::Expected, at, .. }) => {
             let text = format!(
@@ -138,7 +156,8 @@ pub(super) fn on_start(
     }
     if let Some(Start { basis: Basis::BetweenCounts, .. }) = start
         && let Some(above) = counts.iter().position(|(_, count)| count.mean >= threshold)
-        && let Some((entry, _)) = counts[above.saturating_sub(1)..=above].iter().find(|(_, count)| count.trees < 2)
+        && let Some((entry, _)) =
+            counts[above.saturating_sub(1)..=above].iter().find(|(_, count)| count.trees < 2)
     {
         let text = "One tree was counted: the start lies anywhere between the two counts.";
         notes.push(Note::on(entry, "count-of-one-tree", text));
@@ -185,7 +204,10 @@ pub(super) fn on_legs(legs: &mut [Leg], growth: &Growth, plan: &Plan, notes: &mu
         }
         let hours = growth.course().hours(first.from, until);
         if hours.unknown > 0.0 {
-            let text = format!("{:.1} hours without a usable reading: progress lies between low and high.", hours.unknown);
+            let text = format!(
+                "{:.1} hours without a usable reading: progress lies between low and high.",
+                hours.unknown
+            );
             notes.push(Note::new("hours-unknown", text));
         }
     }
@@ -193,7 +215,8 @@ pub(super) fn on_legs(legs: &mut [Leg], growth: &Growth, plan: &Plan, notes: &mu
 
 /// Before a not-before mark a spray takes wanted flowers.
 fn spray_before_mark(leg: &Leg, as_of: Option<Instant>, notes: &mut Vec<Note>) {
-    let (Some(mark), Some(MarkBound::NotBefore), Some(EndedBy::Spray)) = (leg.mark, leg.bound, leg.ended_by) else {
+    let (Some(mark), Some(MarkBound::NotBefore), Some(EndedBy::Spray)) = (leg.mark, leg.bound, leg.ended_by)
+    else {
         return;
     };
     let read = as_of >= leg.ended_at;
@@ -201,7 +224,10 @@ fn spray_before_mark(leg: &Leg, as_of: Option<Instant>, notes: &mut Vec<Note>) {
         return;
     }
     let text = if leg.progress_high >= mark {
-        format!("Sprayed when leg {} may not have been at its mark of {mark:.2}: wanted flowers may be at risk.", leg.number)
+        format!(
+            "Sprayed when leg {} may not have been at its mark of {mark:.2}: wanted flowers may be at risk.",
+            leg.number
+        )
     } else {
         format!(
             "Sprayed at {:.2} of the style, before leg {}'s mark of {mark:.2}: wanted flowers are at risk.",

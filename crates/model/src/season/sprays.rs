@@ -27,7 +27,11 @@ pub(super) fn resets(plan: &Plan, entry: &Standing, sprayed: usize, notes: &mut 
     }
     let name = &spray.material;
     if !spray.took {
-        notes.push(Note::on(entry, "spray-spoiled", format!("The spray of {name} did not take, so the clock runs on.")));
+        notes.push(Note::on(
+            entry,
+            "spray-spoiled",
+            format!("The spray of {name} did not take, so the clock runs on."),
+        ));
         return Reset::No;
     }
     if spray.share_of_block < 1.0 {
@@ -59,7 +63,8 @@ fn thins(plan: &Plan, entry: &Standing, spray: &Spray, notes: &mut Vec<Note>) ->
     if plan.names(&spray.material) {
         return true;
     }
-    let role = plan.materials.iter().find(|material| material.id == spray.material).map(|material| material.role);
+    let role =
+        plan.materials.iter().find(|material| material.id == spray.material).map(|material| material.role);
     let why = match role {
         Some(Role::Other) => return false,
         Some(Role::Thinner) => "thins, but the plan does not name it",
@@ -75,7 +80,12 @@ fn thins(plan: &Plan, entry: &Standing, spray: &Spray, notes: &mut Vec<Note>) ->
 }
 
 /// Notes the thinning sprays that went on before the clock started.
-pub(super) fn note_before_start(plan: &Plan, sprays: &[&Standing], start: Option<Instant>, notes: &mut Vec<Note>) {
+pub(super) fn note_before_start(
+    plan: &Plan,
+    sprays: &[&Standing],
+    start: Option<Instant>,
+    notes: &mut Vec<Note>,
+) {
     for entry in sprays {
         let Observed::Spray(spray) = &entry.says else { continue };
         if spray.thins == Some(false) || start.is_some_and(|start| entry.at >= start) {

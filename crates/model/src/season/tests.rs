@@ -102,10 +102,15 @@ fn the_style_that_a_curve_in_mm_is_measured_by() {
     let block = json!({"name": "Far Field", "cultivar": "Gala", "curve": curve, "style_lengths_mm": [7, 9],
         "target_fruit_per_tree": 100});
     let sprays = json!({"sprays": [{"material": "lime-sulfur", "mark": 0.5}]});
-    let plan =
-        Plan::assemble(None, chrono_tz::Europe::Berlin, &block, Some(&sprays), &Catalogue::default()).unwrap();
-    assert_eq!(season(&plan, &[start()], at(30)).legs[0].reached_at, Some(at(24)), "half of 8 mm at 4 mm a day");
-    let measured = |id: &str, mm: f64| json!({"id": id, "kind": "style-length", "at": at(1), "lengths_mm": [mm]});
+    let plan = Plan::assemble(None, chrono_tz::Europe::Berlin, &block, Some(&sprays), &Catalogue::default())
+        .unwrap();
+    assert_eq!(
+        season(&plan, &[start()], at(30)).legs[0].reached_at,
+        Some(at(24)),
+        "half of 8 mm at 4 mm a day"
+    );
+    let measured =
+        |id: &str, mm: f64| json!({"id": id, "kind": "style-length", "at": at(1), "lengths_mm": [mm]});
     let longer = season(&plan, &[start(), measured("a", 11.0), measured("b", 13.0)], at(40));
     assert_eq!(longer.legs[0].reached_at, Some(at(36)), "half of 12 mm");
     assert!(!codes(&longer).contains(&"style-length-not-used"));

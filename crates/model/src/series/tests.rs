@@ -61,7 +61,12 @@ fn what_cannot_be_used_is_left_out() {
     let with = |celsius, flag| Reading { celsius, flag, ..instant(1.0, 0.0) };
     let plain = [instant(0.0, 10.0), instant(2.0, 12.0)];
     let whole = join(&plain);
-    for bad in [with(30.0, Flag::Fail), with(30.0, Flag::Missing), with(f64::NAN, Flag::Pass), with(f64::INFINITY, Flag::Pass)] {
+    for bad in [
+        with(30.0, Flag::Fail),
+        with(30.0, Flag::Missing),
+        with(f64::NAN, Flag::Pass),
+        with(f64::INFINITY, Flag::Pass),
+    ] {
         assert_eq!(join(&[plain[0], bad, plain[1]]), whole, "{bad:?}");
     }
     for usable in [Flag::Pass, Flag::NotEvaluated, Flag::Suspect] {
@@ -111,7 +116,9 @@ fn how_far_back_the_range_is_looked_up() {
         let series = join(readings);
         series.spans.iter().rev().find(|span| span.quality == Quality::Unknown).unwrap().law
     };
-    let day = |days: i64, hour: i64, celsius: f64| Reading::instant(at(0.0).plus(days * DAY + hour * HOUR), celsius);
+    let day = |days: i64, hour: i64, celsius: f64| {
+        Reading::instant(at(0.0).plus(days * DAY + hour * HOUR), celsius)
+    };
     // 12Z of days 7 to 9, then a gap that ends at 13Z of day 11.
     let three = [day(7, 12, 11.0), day(8, 12, 13.0), day(9, 12, 12.0), day(10, 0, 30.0), day(11, 13, 20.0)];
     assert_eq!(law(&three), Law::Within(11.0, 13.0));

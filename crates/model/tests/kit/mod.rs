@@ -27,7 +27,8 @@ fn shipped(path: &str) -> Value {
 
 /// The curves and materials that ship.
 pub fn catalogue() -> Catalogue {
-    Catalogue::read(&shipped("config/curves.toml"), &shipped("config/materials.toml")).expect("what ships is sound")
+    Catalogue::read(&shipped("config/curves.toml"), &shipped("config/materials.toml"))
+        .expect("what ships is sound")
 }
 
 /// A curve that ships.
@@ -86,7 +87,12 @@ pub fn growth(curve: Arc<Curve>, readings: &[Reading]) -> Growth {
 }
 
 /// Cumulative growth of several sources and a forecast as known at `now`.
-pub fn growth_of(curve: Arc<Curve>, sources: &[Vec<Reading>], forecast: Option<&Forecast>, now: Instant) -> Growth {
+pub fn growth_of(
+    curve: Arc<Curve>,
+    sources: &[Vec<Reading>],
+    forecast: Option<&Forecast>,
+    now: Instant,
+) -> Growth {
     Growth::new(Arc::new(Course::new(Series::join(sources, forecast, now))), curve)
 }
 
@@ -105,7 +111,8 @@ pub fn plan_of(block: &Value, sprays: &[(&str, f64)]) -> Plan {
     let sprays: Vec<Value> =
         sprays.iter().map(|(material, mark)| json!({"material": material, "mark": mark})).collect();
     let agreed = json!({"sprays": sprays});
-    Plan::assemble(None, chrono_tz::America::New_York, block, Some(&agreed), &catalogue()).expect("a sound plan")
+    Plan::assemble(None, chrono_tz::America::New_York, block, Some(&agreed), &catalogue())
+        .expect("a sound plan")
 }
 
 /// The plan of most cases: ammonium thiosulfate at 0.60, lime sulfur at 1.00.

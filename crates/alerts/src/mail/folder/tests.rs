@@ -36,9 +36,7 @@ async fn the_same_again_changes_nothing_and_another_under_the_same_id_is_refused
 async fn a_failed_try_leaves_nothing_behind() {
     let dir = tempfile::tempdir().unwrap();
     fs::write(dir.path().join("mail"), "a file, not a folder").unwrap();
-    let error = keep(&dir.path().join("mail"), "a@mail.example", "one\r\n")
-        .await
-        .unwrap_err();
+    let error = keep(&dir.path().join("mail"), "a@mail.example", "one\r\n").await.unwrap_err();
     assert!(error.to_string().contains("mail"), "{error}");
     assert_eq!(names(dir.path()), ["mail"]);
     // A folder where the file should go: the rename fails after the write.
@@ -51,12 +49,7 @@ async fn a_failed_try_leaves_nothing_behind() {
 #[tokio::test]
 async fn an_id_cannot_lead_out_of_the_folder() {
     let dir = tempfile::tempdir().unwrap();
-    for id in [
-        "../a@mail.example",
-        "a/b@mail.example",
-        ".a@mail.example",
-        "a",
-    ] {
+    for id in ["../a@mail.example", "a/b@mail.example", ".a@mail.example", "a"] {
         let kept = keep(&dir.path().join("mail"), id, "one\r\n").await;
         assert!(matches!(kept, Err(FolderError::Id(_))), "{id}");
     }

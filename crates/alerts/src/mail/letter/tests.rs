@@ -11,10 +11,7 @@ fn letter() -> Letter {
         html: format!("<p>Now 14.5 °C.</p>\n<p>{}</p>\n", "x".repeat(3_000)),
         header_id: "0196b1d2-7a4e-7c11-9a3f-0f6c1b2d3e4f.1@mail.example".to_owned(),
         date: Instant(1_367_442_600),
-        headers: vec![(
-            "List-Unsubscribe".to_owned(),
-            "<https://bench.example/stop/42>".to_owned(),
-        )],
+        headers: vec![("List-Unsubscribe".to_owned(), "<https://bench.example/stop/42>".to_owned())],
     }
 }
 
@@ -26,10 +23,7 @@ fn a_reader_sees_what_was_written() {
     assert_eq!(read.subject(), Some(letter.subject.as_str()));
     assert_eq!(read.message_id(), Some(letter.header_id.as_str()));
     assert_eq!(read.date().unwrap().to_timestamp(), letter.date.0);
-    assert_eq!(
-        read.to().unwrap().first().unwrap().name(),
-        Some("Zoë Ränder")
-    );
+    assert_eq!(read.to().unwrap().first().unwrap().name(), Some("Zoë Ränder"));
     let unix = |text: std::borrow::Cow<'_, str>| text.replace("\r\n", "\n");
     assert_eq!(unix(read.body_text(0).unwrap()), letter.text);
     assert_eq!(unix(read.body_html(0).unwrap()), letter.html);
@@ -89,49 +83,25 @@ fn nothing_can_smuggle_in_a_header() {
         build(&changed)
     };
     for (field, change) in [
-        (
-            "Subject",
-            (|l, s| l.subject = s.to_owned()) as fn(&mut Letter, &str),
-        ),
+        ("Subject", (|l, s| l.subject = s.to_owned()) as fn(&mut Letter, &str)),
         ("From", |l, s| l.from = format!("{s} <a@b.example>")),
         ("To", |l, s| l.to = format!("{s} <a@b.example>")),
-        ("X-Farm", |l, s| {
-            l.headers = vec![("X-Farm".to_owned(), s.to_owned())]
-        }),
+        ("X-Farm", |l, s| l.headers = vec![("X-Farm".to_owned(), s.to_owned())]),
     ] {
-        assert_eq!(
-            with(change),
-            Err(LetterError::Control {
-                field: field.to_owned()
-            })
-        );
+        assert_eq!(with(change), Err(LetterError::Control { field: field.to_owned() }));
     }
     for lone in ["a\nb", "a\rb", "a\u{2028}b", "a\u{0}b"] {
         let mut changed = letter();
         changed.subject = lone.to_owned();
         assert!(build(&changed).is_err(), "{lone:?}");
     }
-    for name in [
-        "Bcc",
-        "subject",
-        "X: y",
-        "X\r\nBcc",
-        "",
-        "Content-Type",
-        "auto-submitted",
-    ] {
+    for name in ["Bcc", "subject", "X: y", "X\r\nBcc", "", "Content-Type", "auto-submitted"] {
         let mut changed = letter();
         changed.headers = vec![(name.to_owned(), "x".to_owned())];
-        assert_eq!(
-            build(&changed),
-            Err(LetterError::HeaderName(name.to_owned()))
-        );
+        assert_eq!(build(&changed), Err(LetterError::HeaderName(name.to_owned())));
     }
     let mut twice = letter();
-    twice.headers = vec![
-        ("X-Farm".to_owned(), "1".to_owned()),
-        ("x-farm".to_owned(), "2".to_owned()),
-    ];
+    twice.headers = vec![("X-Farm".to_owned(), "1".to_owned()), ("x-farm".to_owned(), "2".to_owned())];
     assert!(matches!(build(&twice), Err(LetterError::HeaderName(_))));
 }
 
@@ -146,10 +116,7 @@ fn text_that_looks_encoded_is_not_decoded() {
 
 #[test]
 fn only_ids_that_are_safe_as_header_and_file_name_are_made() {
-    assert_eq!(
-        header_id("a-1", "mail.example").unwrap(),
-        "a-1@mail.example"
-    );
+    assert_eq!(header_id("a-1", "mail.example").unwrap(), "a-1@mail.example");
     for (id, domain) in [
         ("a b", "mail.example"),
         ("../a", "mail.example"),
@@ -170,13 +137,7 @@ fn only_ids_that_are_safe_as_header_and_file_name_are_made() {
 fn addresses_are_taken_apart_or_refused() {
     assert_eq!(address("Zoë <zoe@x.example>").unwrap(), "zoe@x.example");
     assert_eq!(address("zoe@x.example").unwrap(), "zoe@x.example");
-    for bad in [
-        "zoe",
-        "zoë@x.example",
-        "zoe@bäume.example",
-        "a@b.example, c@d.example",
-        "",
-    ] {
+    for bad in ["zoe", "zoë@x.example", "zoe@bäume.example", "a@b.example, c@d.example", ""] {
         assert!(address(bad).is_err(), "{bad:?}");
     }
 }

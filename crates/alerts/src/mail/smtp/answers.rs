@@ -13,40 +13,24 @@ const LONGEST_TEXT: usize = 300;
 
 /// `Ok` when the answer is one of `wanted`.
 pub fn expect(stage: Stage, reply: &Response<String>, wanted: &[u16]) -> Result<(), Outcome> {
-    if wanted.contains(&reply.code) {
-        Ok(())
-    } else {
-        Err(turned_down(stage, reply))
-    }
+    if wanted.contains(&reply.code) { Ok(()) } else { Err(turned_down(stage, reply)) }
 }
 
 /// What an answer means that is not the one wanted.
 pub fn turned_down(stage: Stage, reply: &Response<String>) -> Outcome {
     match reply.code {
-        500..=599 => Outcome::Refused {
-            stage,
-            code: reply.code,
-            text: text_of(reply),
-        },
+        500..=599 => Outcome::Refused { stage, code: reply.code, text: text_of(reply) },
         400..=499 => later(stage, &said(reply)),
-        _ => later(
-            stage,
-            &format!("the server is out of step: it answered {}", said(reply)),
-        ),
+        _ => later(stage, &format!("the server is out of step: it answered {}", said(reply))),
     }
 }
 
 pub fn later(stage: Stage, cause: &str) -> Outcome {
-    Outcome::Later {
-        stage,
-        cause: one_line(cause),
-    }
+    Outcome::Later { stage, cause: one_line(cause) }
 }
 
 pub fn unknown(cause: &str) -> Outcome {
-    Outcome::Unknown {
-        cause: one_line(cause),
-    }
+    Outcome::Unknown { cause: one_line(cause) }
 }
 
 pub fn late(limit: Duration) -> String {
@@ -87,11 +71,7 @@ fn io_text(error: &io::Error) -> String {
 
 /// Fit for a page, a log line and the journal.
 pub fn one_line(text: &str) -> String {
-    text.trim()
-        .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .take(LONGEST_TEXT)
-        .collect()
+    text.trim().chars().map(|c| if c.is_control() { ' ' } else { c }).take(LONGEST_TEXT).collect()
 }
 
 #[cfg(test)]

@@ -70,27 +70,17 @@ impl Reply {
 }
 
 fn out_of_step(what: &str) -> io::Error {
-    io::Error::new(
-        io::ErrorKind::InvalidData,
-        format!("the server is out of step: {what}"),
-    )
+    io::Error::new(io::ErrorKind::InvalidData, format!("the server is out of step: {what}"))
 }
 
 fn closed() -> io::Error {
-    io::Error::new(
-        io::ErrorKind::UnexpectedEof,
-        "the server closed the connection",
-    )
+    io::Error::new(io::ErrorKind::UnexpectedEof, "the server closed the connection")
 }
 
 impl<S: AsyncRead + AsyncWrite + Unpin> InStep<S> {
     /// A connection on which the server has the first word.
     pub fn new(inner: S) -> InStep<S> {
-        InStep {
-            inner,
-            held: Vec::new(),
-            reply: Reply::default(),
-        }
+        InStep { inner, held: Vec::new(), reply: Reply::default() }
     }
 
     /// The connection underneath, when nothing was said out of turn.
@@ -104,10 +94,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin> InStep<S> {
         if self.held.is_empty() {
             return Ok(());
         }
-        let said: String = String::from_utf8_lossy(&self.held)
-            .chars()
-            .take(80)
-            .collect();
+        let said: String = String::from_utf8_lossy(&self.held).chars().take(80).collect();
         Err(out_of_step(&format!("it said `{}` unasked", said.trim())))
     }
 
@@ -167,11 +154,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin> AsyncRead for InStep<S> {
 }
 
 impl<S: AsyncRead + AsyncWrite + Unpin> AsyncWrite for InStep<S> {
-    fn poll_write(
-        mut self: Pin<&mut Self>,
-        cx: &mut Context<'_>,
-        bytes: &[u8],
-    ) -> Poll<io::Result<usize>> {
+    fn poll_write(mut self: Pin<&mut Self>, cx: &mut Context<'_>, bytes: &[u8]) -> Poll<io::Result<usize>> {
         self.look(cx)?;
         let written = std::task::ready!(Pin::new(&mut self.inner).poll_write(cx, bytes))?;
         self.reply = Reply::default();

@@ -49,10 +49,7 @@ pub struct Credentials {
 impl Credentials {
     /// Signs in as `user` with `password`.
     pub fn new(user: impl Into<String>, password: impl Into<String>) -> Credentials {
-        Credentials {
-            user: user.into(),
-            password: password.into(),
-        }
+        Credentials { user: user.into(), password: password.into() }
     }
 
     pub(super) fn for_mail_send(&self) -> mail_send::Credentials<String> {
@@ -95,12 +92,7 @@ impl Timeouts {
 
 impl Default for Timeouts {
     fn default() -> Self {
-        Timeouts {
-            connect: Self::CONNECT,
-            reply: Self::REPLY,
-            dot: Self::DOT,
-            quit: Self::QUIT,
-        }
+        Timeouts { connect: Self::CONNECT, reply: Self::REPLY, dot: Self::DOT, quit: Self::QUIT }
     }
 }
 
@@ -264,8 +256,7 @@ fn unescaped(text: &str) -> Option<String> {
 }
 
 fn is_this_machine(host: &str) -> bool {
-    host.eq_ignore_ascii_case("localhost")
-        || host.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
+    host.eq_ignore_ascii_case("localhost") || host.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
 }
 
 #[cfg(test)]

@@ -19,10 +19,7 @@ pub async fn shake_hands(
     stream: TcpStream,
     within: Duration,
 ) -> Result<impl AsyncRead + AsyncWrite + Unpin + Send, String> {
-    let client = SmtpClient {
-        stream,
-        timeout: within,
-    };
+    let client = SmtpClient { stream, timeout: within };
     let secured = match &relay.roots {
         Some(roots) => {
             let config = ClientConfig::builder_with_provider(Arc::new(ring::default_provider()))
@@ -46,7 +43,5 @@ pub async fn shake_hands(
             client.into_tls(&connector, &relay.host).await
         }
     };
-    secured
-        .map(|client| client.stream)
-        .map_err(|error| error.to_string())
+    secured.map(|client| client.stream).map_err(|error| error.to_string())
 }

@@ -50,9 +50,7 @@ where
             session.greeting().await?;
             let tcp = session.start_tls(relay).await?;
             let tls = protect(relay, tcp).await?;
-            Session::new(tls, relay.timeouts)
-                .deliver(relay, mail, offered)
-                .await
+            Session::new(tls, relay.timeouts).deliver(relay, mail, offered).await
         }
         Security::Tls => {
             let tls = protect(relay, tcp).await?;
@@ -68,15 +66,9 @@ fn check(relay: &Relay, mail: Mail<'_>) -> Result<(), Outcome> {
     let word = |text: &str| {
         !text.is_empty()
             && text.len() <= LONGEST_ADDRESS
-            && text
-                .bytes()
-                .all(|byte| byte.is_ascii_graphic() && !b"<>".contains(&byte))
+            && text.bytes().all(|byte| byte.is_ascii_graphic() && !b"<>".contains(&byte))
     };
-    let refused = |code, text: String| Outcome::Refused {
-        stage: Stage::Envelope,
-        code,
-        text,
-    };
+    let refused = |code, text: String| Outcome::Refused { stage: Stage::Envelope, code, text };
     for address in [mail.from, mail.to] {
         if !word(address) || !address.contains('@') {
             let text = format!("`{address}` is not an address for an envelope");
@@ -185,37 +177,19 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
             Err(other) => return Err(other),
         }
         self.our_turn(Stage::Tls).await?;
-        self.client
-            .stream
-            .into_inner()
-            .map_err(|error| later(Stage::Tls, &error.to_string()))
+        self.client.stream.into_inner().map_err(|error| later(Stage::Tls, &error.to_string()))
     }
 
     /// From EHLO to the end; the greeting has been read.
-    async fn deliver<F, Fut>(
-        mut self,
-        relay: &Relay,
-        mail: Mail<'_>,
-        offered: F,
-    ) -> Result<Outcome, Outcome>
+    async fn deliver<F, Fut>(mut self, relay: &Relay, mail: Mail<'_>, offered: F) -> Result<Outcome, Outcome>
     where
         F: FnOnce() -> Fut + Send,
         Fut: Future<Output = bool> + Send,
     {
         let offers = self.hello(&relay.hello).await?;
         self.sign_in(relay, offers).await?;
-        self.say(
-            Stage::Mail,
-            &format!("MAIL FROM:<{}>\r\n", mail.from),
-            &[250],
-        )
-        .await?;
-        self.say(
-            Stage::Rcpt,
-            &format!("RCPT TO:<{}>\r\n", mail.to),
-            &[250, 251],
-        )
-        .await?;
+        self.say(Stage::Mail, &format!("MAIL FROM:<{}>\r\n", mail.from), &[250]).await?;
+        self.say(Stage::Rcpt, &format!("RCPT TO:<{}>\r\n", mail.to), &[250, 251]).await?;
         if !offered().await {
             return Err(later(Stage::Offer, "the message is no longer ours to send"));
         }
@@ -225,11 +199,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
         self.quit(reply).await
     }
 
-    async fn sign_in(
-        &mut self,
-        relay: &Relay,
-        mut offers: EhloResponse<String>,
-    ) -> Result<(), Outcome> {
+    async fn sign_in(&mut self, relay: &Relay, mut offers: EhloResponse<String>) -> Result<(), Outcome> {
         let Some(credentials) = &relay.credentials else {
             return Ok(());
         };
@@ -237,13 +207,10 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
         // in, and leave the server waiting in the middle of them.
         offers.auth_mechanisms &= AUTH_PLAIN | AUTH_LOGIN;
         self.our_turn(Stage::Auth).await?;
-        let tried = timeout(
-            self.timeouts.reply,
-            self.client
-                .authenticate(credentials.for_mail_send(), &offers),
-        )
-        .await
-        .map(|tried| tried.map(|_| ()));
+        let tried =
+            timeout(self.timeouts.reply, self.client.authenticate(credentials.for_mail_send(), &offers))
+                .await
+                .map(|tried| tried.map(|_| ()));
         self.in_time(Stage::Auth, tried)
     }
 
@@ -283,10 +250,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
         match reply.code {
             250 => Ok(reply),
             400..=599 => Err(turned_down(Stage::Dot, &reply)),
-            _ => Err(unknown(&format!(
-                "the dot was answered with {}",
-                said(&reply)
-            ))),
+            _ => Err(unknown(&format!("the dot was answered with {}", said(&reply)))),
         }
     }
 
@@ -294,9 +258,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
     /// answer too many shows here, as the dot's own answer comes now. A server
     /// that just goes, or says nothing, is taken at its word.
     async fn quit(mut self, taken: Response<String>) -> Result<Outcome, Outcome> {
-        let sent = Outcome::Sent {
-            reply: text_of(&taken),
-        };
+        let sent = Outcome::Sent { reply: text_of(&taken) };
         if self.client.stream.quiet().await.is_err() {
             return match self.client.stream.nothing_more() {
                 Ok(()) => Ok(sent),
@@ -342,9 +304,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
             return Err(later(stage, &error.to_string()));
         }
         read.map_err(|error| match error {
-            Error::UnexpectedReply(reply) | Error::AuthenticationFailed(reply) => {
-                turned_down(stage, &reply)
-            }
+            Error::UnexpectedReply(reply) | Error::AuthenticationFailed(reply) => turned_down(stage, &reply),
             other => later(stage, &said_of(other)),
         })
     }

@@ -29,28 +29,12 @@ impl Due {
                 canvas.line((x, y - 5.0), (x, y + 5.0), &style);
             }
             canvas.line((left, y), (right, y), &style);
-            placer.keep_off(Area {
-                left: left - 1.0,
-                top: y - 5.0,
-                right: right + 1.0,
-                bottom: y + 5.0,
-            });
+            placer.keep_off(Area { left: left - 1.0, top: y - 5.0, right: right + 1.0, bottom: y + 5.0 });
         }
         let fill = if self.full { self.colour } else { "#ffffff" };
-        let style = format!(
-            r#"fill="{fill}" stroke="{}" stroke-width="1.6""#,
-            self.colour
-        );
-        canvas.shape(
-            &[(x, y - half), (x + half, y), (x, y + half), (x - half, y)],
-            &style,
-        );
-        placer.keep_off(Area {
-            left: x - half,
-            top: y - half,
-            right: x + half,
-            bottom: y + half,
-        });
+        let style = format!(r#"fill="{fill}" stroke="{}" stroke-width="1.6""#, self.colour);
+        canvas.shape(&[(x, y - half), (x + half, y), (x, y + half), (x - half, y)], &style);
+        placer.keep_off(Area { left: x - half, top: y - half, right: x + half, bottom: y + half });
     }
 
     /// Writes beside it when that was.
@@ -66,8 +50,7 @@ pub(super) fn all(picture: &SeasonPicture<'_>, time: &TimeAxis, share: &ValueAxi
     for leg in &picture.season.legs {
         let Some(mark) = leg.mark else { continue };
         let spread = leg.reached_earliest.zip(leg.reached_latest);
-        let spread =
-            spread.filter(|(early, late)| early < late && time.holds(*early) && time.holds(*late));
+        let spread = spread.filter(|(early, late)| early < late && time.holds(*early) && time.holds(*late));
         for (at, word, full) in [
             (leg.reached_at, "due", true),
             (leg.may_be_reached_since, "may be due since", false),
@@ -82,9 +65,7 @@ pub(super) fn all(picture: &SeasonPicture<'_>, time: &TimeAxis, share: &ValueAxi
                 half: 6.5,
                 colour: look::TUBE,
                 full,
-                spread: spread
-                    .filter(|_| full)
-                    .map(|(early, late)| (time.x(early), time.x(late))),
+                spread: spread.filter(|_| full).map(|(early, late)| (time.x(early), time.x(late))),
                 label: Label::one(words, Type::bold(12.5, look::TUBE)),
             });
         }
@@ -94,18 +75,11 @@ pub(super) fn all(picture: &SeasonPicture<'_>, time: &TimeAxis, share: &ValueAxi
     };
     let curve = shortened(beside.curve, CURVE_NAME);
     for leg in &beside.season.legs {
-        let at = leg
-            .reached_at
-            .or(leg.expected_at)
-            .filter(|at| time.holds(*at));
+        let at = leg.reached_at.or(leg.expected_at).filter(|at| time.holds(*at));
         let Some((mark, at)) = leg.mark.zip(at) else {
             continue;
         };
-        let word = if leg.reached_at.is_some() {
-            "due"
-        } else {
-            "expected"
-        };
+        let word = if leg.reached_at.is_some() { "due" } else { "expected" };
         dues.push(Due {
             point: (time.x(at), share.y(mark)),
             half: 4.5,

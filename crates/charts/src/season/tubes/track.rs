@@ -22,30 +22,18 @@ pub(super) struct Track {
 impl Track {
     /// The part of a leg that lies on the time axis: from 0 at its begin
     /// through the hours to its end, on the mark where it was reached.
-    pub(super) fn of(
-        leg: &Leg,
-        moments: &[Moment],
-        as_of: Option<Instant>,
-        time: &TimeAxis,
-    ) -> Track {
+    pub(super) fn of(leg: &Leg, moments: &[Moment], as_of: Option<Instant>, time: &TimeAxis) -> Track {
         let mut low = vec![(leg.from, 0.0)];
         let mut high = low.clone();
-        for moment in moments
-            .iter()
-            .filter(|moment| moment.leg == Some(leg.number) && moment.at > leg.from)
-        {
+        for moment in moments.iter().filter(|moment| moment.leg == Some(leg.number) && moment.at > leg.from) {
             let values = moment.progress_low.zip(moment.progress_high);
-            if let Some((least, most)) =
-                values.filter(|(least, most)| least.is_finite() && most.is_finite())
+            if let Some((least, most)) = values.filter(|(least, most)| least.is_finite() && most.is_finite())
             {
                 low.push((moment.at, least.max(0.0)));
                 high.push((moment.at, most.max(least).max(0.0)));
             }
         }
-        if let Some(end) = leg
-            .ended_at
-            .filter(|end| as_of.is_some_and(|as_of| *end <= as_of))
-        {
+        if let Some(end) = leg.ended_at.filter(|end| as_of.is_some_and(|as_of| *end <= as_of)) {
             low.push((end, leg.progress_low));
             high.push((end, leg.progress_high.max(leg.progress_low)));
         }
@@ -68,10 +56,7 @@ impl Track {
     /// Whether low and high part.
     pub(super) fn is_uncertain(&self) -> bool {
         const SEEN: f64 = 0.002;
-        self.low
-            .last()
-            .zip(self.high.last())
-            .is_some_and(|(low, high)| high.1 - low.1 > SEEN)
+        self.low.last().zip(self.high.last()).is_some_and(|(low, high)| high.1 - low.1 > SEEN)
     }
 
     /// Whether any of it rests on the forecast.
@@ -84,13 +69,7 @@ impl Track {
         pixels(&self.low, time, share)
     }
 
-    pub(super) fn draw(
-        &self,
-        canvas: &mut Canvas,
-        placer: &mut Placer,
-        time: &TimeAxis,
-        share: &ValueAxis,
-    ) {
+    pub(super) fn draw(&self, canvas: &mut Canvas, placer: &mut Placer, time: &TimeAxis, share: &ValueAxis) {
         let low = self.low(time, share);
         if let (Some(first), Some(last)) = (low.first(), low.last()) {
             let mut under = low.clone();

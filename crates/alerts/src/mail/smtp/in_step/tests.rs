@@ -16,14 +16,8 @@ async fn read_once(stream: &mut InStep<DuplexStream>) -> io::Result<String> {
 #[tokio::test]
 async fn one_reply_a_turn_and_the_rest_is_seen() {
     let (mut ours, mut theirs) = pair();
-    theirs
-        .write_all(b"220-hi\r\n220 there\r\n250 ok\r\n")
-        .await
-        .unwrap();
-    assert_eq!(
-        read_once(&mut ours).await.unwrap(),
-        "220-hi\r\n220 there\r\n"
-    );
+    theirs.write_all(b"220-hi\r\n220 there\r\n250 ok\r\n").await.unwrap();
+    assert_eq!(read_once(&mut ours).await.unwrap(), "220-hi\r\n220 there\r\n");
     let error = ours.nothing_more().unwrap_err();
     assert!(error.to_string().contains("`250 ok` unasked"), "{error}");
     assert!(ours.write_all(b"EHLO a\r\n").await.is_err());
@@ -63,10 +57,7 @@ async fn two_codes_in_one_answer_no_code_and_no_end_are_refused() {
         assert!(read_once(&mut ours).await.is_err(), "{bad:?}");
     }
     let (mut ours, mut theirs) = pair();
-    theirs
-        .write_all("250-\r\n".repeat(LONGEST_REPLY / 6 + 1).as_bytes())
-        .await
-        .unwrap();
+    theirs.write_all("250-\r\n".repeat(LONGEST_REPLY / 6 + 1).as_bytes()).await.unwrap();
     let error = loop {
         if let Err(error) = read_once(&mut ours).await {
             break error;
