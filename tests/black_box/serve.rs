@@ -21,7 +21,7 @@ async fn a_season_is_told_once_over_kills() {
     farm(&api).await;
     site(&api, "hill", true).await;
     block(&api, "bench", "hill").await;
-    assert!(mail.wait_for(1, PATIENCE), "started: {}", mail.transcript());
+    assert!(mail.wait_for(1, PATIENCE), "started: {}", mail.conversation());
     // Between passes: the outcome of what was sent is written.
     sent(&api, 1).await;
     program.kill();

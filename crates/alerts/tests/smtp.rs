@@ -101,7 +101,7 @@ async fn what_arrives_is_what_was_composed() {
     assert_eq!(read.subject(), Some(letter().subject.as_str()));
     assert_eq!(unix(read.body_text(0).unwrap()), letter().text);
     assert_eq!(unix(read.body_html(0).unwrap()), letter().html);
-    assert!(listener.wait_closed(PATIENT), "{}", listener.transcript());
+    assert!(listener.wait_closed(PATIENT), "{}", listener.conversation());
     assert!(listener.heard(1).ends_with("\r\n.\r\nQUIT\r\n"));
 }
 

@@ -47,6 +47,10 @@ impl Desk {
 fn render(alert: &AlertRow) -> Value {
     json!({
         "id": alert.id,
+        "key": format!(
+            "{}.{}/{}/{}/{}",
+            alert.block_id, alert.year, alert.kind, alert.subject, alert.generation
+        ),
         "block_id": alert.block_id,
         "year": alert.year,
         "kind": alert.kind,

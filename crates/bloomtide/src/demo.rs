@@ -81,6 +81,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     let served = tokio::spawn(async move {
         axum::serve(listener, router).with_graceful_shutdown(async move { stopped.cancelled().await }).await
     });
+    let mut asked_to_stop = Box::pin(house::asked_to_stop()?);
     report::opening(args.warmer);
     let api = Api::new(address, &token)?;
     let leave_out = args.leave_out.as_deref().map(orchard::spray_named).transpose()?;
@@ -88,7 +89,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     let stage = play::Stage { api: &api, engine: &house.engine, clock: &clock, mail: &settings.mail_folder };
     tokio::select! {
         played = play::spring(&stage, pace, leave_out) => played?,
-        () = house::asked_to_stop() => return Ok(()),
+        () = &mut asked_to_stop => return Ok(()),
     }
     say("");
     say(&format!("database  {}", settings.database));
@@ -105,7 +106,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     say("Serving on, the clock now running with yours from the end of the spring; Ctrl-C ends it.");
     clock.run_on();
     let loops = tokio::spawn(engine::run(house.engine.clone(), stop.clone()));
-    house::asked_to_stop().await;
+    asked_to_stop.await;
     stop.cancel();
     served.await??;
     loops.await?;

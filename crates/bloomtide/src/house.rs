@@ -147,17 +147,18 @@ pub(crate) async fn listen(address: SocketAddr) -> anyhow::Result<TcpListener> {
         .with_context(|| format!("cannot listen on {address}: is it taken? --listen gives another"))
 }
 
-/// Ends with the first SIGINT or SIGTERM.
-pub(crate) async fn asked_to_stop() {
+/// Listens for SIGINT and SIGTERM from now on; what it gives ends with the
+/// first of them.
+pub(crate) fn asked_to_stop() -> anyhow::Result<impl Future<Output = ()> + Send + 'static> {
     use tokio::signal::unix::{SignalKind, signal};
-    let Ok(mut terminate) = signal(SignalKind::terminate()) else {
-        let _ = tokio::signal::ctrl_c().await;
-        return;
-    };
-    tokio::select! {
-        _ = tokio::signal::ctrl_c() => {}
-        _ = terminate.recv() => {}
-    }
+    let signal = |kind| signal(kind).context("signals cannot be listened for");
+    let (mut interrupt, mut terminate) = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
+    Ok(async move {
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+    })
 }
 
 /// A path for people, from the working directory.

@@ -15,6 +15,8 @@ pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Re
     log_to_stderr("info");
     let house = House::open(&settings, clock, house::feeds(&settings)?).await?;
     let listener = house::listen(settings.listen).await?;
+    // Whoever reads the lines below may ask to stop at once.
+    let asked_to_stop = house::asked_to_stop()?;
     say(&format!("bloomtide serves http://{}/api/v1", listener.local_addr()?));
     if let Some(token) = &house.first_token {
         say(&format!("token for the API, shown this once: {token}"));
@@ -25,7 +27,7 @@ pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Re
     let stop = CancellationToken::new();
     let asked = stop.clone();
     tokio::spawn(async move {
-        house::asked_to_stop().await;
+        asked_to_stop.await;
         asked.cancel();
     });
     house.run(listener, stop).await

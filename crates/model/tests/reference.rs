@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 
 use crate::kit;
 
-/// The limit on any crossing.
+/// The most that any crossing may differ.
 const WITHIN_S: f64 = 5.0;
 /// The beta function is tabled each 0.1 °C by design; its README states 6.2 s
 /// as the most that this moves a crossing.

@@ -172,7 +172,7 @@ impl Listener {
     }
 
     /// All that passed, to read: `1 C: EHLO …`, one line for each piece.
-    pub fn transcript(&self) -> String {
+    pub fn conversation(&self) -> String {
         let line = |passed: &Passed| {
             let by = match passed.by {
                 Speaker::Client => 'C',

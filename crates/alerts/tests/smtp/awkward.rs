@@ -97,7 +97,7 @@ async fn held_up(act: Act, limit: Duration) {
                 assert_eq!(*at, stage, "{outcome:?}");
                 assert!(cause.contains("within"), "{cause}");
             }
-            _ => panic!("{stage}: {outcome:?}\n{}", listener.transcript()),
+            _ => panic!("{stage}: {outcome:?}\n{}", listener.conversation()),
         }
         assert!(took >= limit, "{stage} gave up after {took:?}");
         assert!(took < limit + Duration::from_secs(4), "{stage} took {took:?}");

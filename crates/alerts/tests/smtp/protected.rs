@@ -51,7 +51,7 @@ async fn starttls_then_the_rest_in_tls() {
     let listener = Listener::start(script);
     let relay = signing_in(&listener, Security::StartTls, &roots);
     let outcome = give(&relay, &message()).await;
-    assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}\n{}", listener.transcript());
+    assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}\n{}", listener.conversation());
     let heard = listener.heard(1);
     assert!(heard.contains(PLAIN), "{heard}");
     assert!(!heard.contains("CRAM"), "{heard}");
@@ -66,14 +66,14 @@ async fn tls_from_the_first_byte() {
     let listener = Listener::start(Script::normal().tls(wrap).offer("AUTH LOGIN"));
     let relay = signing_in(&listener, Security::Tls, &roots);
     let outcome = give(&relay, &message()).await;
-    assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}\n{}", listener.transcript());
+    assert!(matches!(outcome, Outcome::Sent { .. }), "{outcome:?}\n{}", listener.conversation());
     assert!(listener.heard(1).contains("AUTH LOGIN\r\nYW5u\r\n"));
     assert_eq!(listener.messages().len(), 1);
 }
 
 /// After each of these nobody has heard an address or a password.
 fn nothing_told(outcome: &Outcome, listener: &Listener) {
-    assert_eq!(stage_of(outcome), Some(Stage::Tls), "{outcome:?}\n{}", listener.transcript());
+    assert_eq!(stage_of(outcome), Some(Stage::Tls), "{outcome:?}\n{}", listener.conversation());
     let heard = listener.heard(1);
     for word in ["MAIL", "AUTH", "DATA"] {
         assert!(!heard.contains(word), "{heard}");

@@ -14,7 +14,7 @@ fn never_sent(outcome: &Outcome, stage: Stage, listener: &Listener) {
         Outcome::Unknown { .. } => stage == Stage::Dot,
         _ => false,
     };
-    assert!(fine, "{stage}: {outcome:?}\n{}", listener.transcript());
+    assert!(fine, "{stage}: {outcome:?}\n{}", listener.conversation());
 }
 
 #[tokio::test]
@@ -64,7 +64,7 @@ async fn an_answer_too_many_that_comes_later_never_makes_a_refused_message_sent(
             assert!(
                 !matches!(outcome, Outcome::Sent { .. }),
                 "{step:?} {text:?}: {outcome:?}\n{}",
-                listener.transcript()
+                listener.conversation()
             );
         }
     }
