@@ -136,6 +136,20 @@ async fn bad_input_is_named_and_nothing_is_stored() {
             "hill",
             &["/delimeter"],
         ),
+        (
+            "more than half outside",
+            MAPPING.into(),
+            file(|hour| if hour < -17 { 99.0 } else { 12.0 }).into(),
+            "hill",
+            &["13 of 24", "60"],
+        ),
+        (
+            "UTF-16",
+            MAPPING.into(),
+            good.encode_utf16().flat_map(u16::to_le_bytes).collect(),
+            "hill",
+            &["utf-8"],
+        ),
         ("unknown site", MAPPING.into(), good.clone().into(), "dale", &["dale"]),
         ("no file", MAPPING.into(), Vec::new(), "hill", &["empty"]),
     ];

@@ -6,6 +6,7 @@ mod command_line;
 mod demo;
 mod house;
 mod import;
+mod mail_server;
 mod replay;
 mod rig;
 mod serve;

@@ -1,8 +1,10 @@
 //! `replay`: one season from a file.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use black_box::program::{Build, run};
+use model::time::Instant;
 use serde_json::Value;
 
 fn data() -> PathBuf {
@@ -85,13 +87,51 @@ fn a_logged_start_gives_the_reference_run() {
                 .replace("curve = \"reference\"", &format!("curve = \"{curve}\""))
                 .replace("mark = 0.60", &format!("mark = {mark:.2}"))
         });
-        let at: model::time::Instant =
-            json(&[&season])["legs"][0]["reached_at"].as_str().unwrap().parse().unwrap();
+        let at: Instant = json(&[&season])["legs"][0]["reached_at"].as_str().unwrap().parse().unwrap();
         let outside = case["reached_at_unix"].as_f64().unwrap();
         assert!((at.0 as f64 - outside).abs() <= 5.0, "{curve} {mark}: {at} against {outside}");
         compared += 1;
     }
     assert_eq!(compared, 4);
+}
+
+/// One leg for each curve and mark, from starts off the hour, against the same
+/// integration made outside; a curve in mm comes inline with its style length.
+#[test]
+fn legs_of_every_curve_agree_with_the_integration_made_outside() {
+    let reference = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/crossings.json");
+    let golden: Value = serde_json::from_slice(&black_box::program::bytes(&reference)).unwrap();
+    let nodes = &golden["curves"]["mm-nodes"]["nodes"];
+    let inline = format!(
+        "curve = {{ form = \"nodes\", unit = \"mm-per-hour\", nodes = {nodes}, source = \"made up\", status = \"constructed\" }}"
+    );
+    let folder = tempfile::tempdir().unwrap();
+    let mut compared: Vec<(&str, f64)> = Vec::new();
+    for case in golden["cases"].as_array().unwrap() {
+        let start: Instant = case["start"].as_str().unwrap().parse().unwrap();
+        let (curve, mark) = (case["curve"].as_str().unwrap(), case["mark"].as_f64().unwrap());
+        let fits = case["station"] == "EWR" && case["kind"] == "instant" && start.0 % 3600 != 0;
+        if !fits || compared.contains(&(curve, mark)) {
+            continue;
+        }
+        let season = season(folder.path(), |text| {
+            let log = format!("[[log]]\nid = \"s\"\nkind = \"bloom-start\"\nat = \"{start}\"\n");
+            let curve = if curve == "mm-nodes" { inline.clone() } else { format!("curve = \"{curve}\"") };
+            format!("{}{log}", &text[..text.find("[[log]]").unwrap()])
+                .replace("curve = \"reference\"", &curve)
+                .replace("mark = 0.60", &format!("mark = {mark:?}"))
+        });
+        let at = &json(&[&season])["legs"][0]["reached_at"];
+        let at: Instant = at.as_str().unwrap_or_else(|| panic!("{case}")).parse().unwrap();
+        // The beta function is tabled each 0.1 °C; the outside did both.
+        let tabled = case["tabled_reached_at_unix"].as_f64();
+        let outside = tabled.or(case["reached_at_unix"].as_f64()).unwrap();
+        assert!((at.0 as f64 - outside).abs() <= 5.0, "{at} against {case}");
+        compared.push((curve, mark));
+    }
+    let curves: BTreeSet<&str> = compared.iter().map(|(curve, _)| *curve).collect();
+    assert_eq!(curves, BTreeSet::from(["cardinal", "mm-nodes", "reference"]), "{compared:?}");
+    assert!(compared.len() >= 6, "{compared:?}");
 }
 
 #[test]
@@ -158,6 +198,26 @@ fn bad_input_is_named_at_its_place() {
             &["utf-16le"],
         ),
         ("nothing matches", ("origin = \"EWR\"", "origin = \"EWX\""), &["EWX", "EWR", "JFK"]),
+        (
+            "unknown zone of the stamps",
+            (
+                "time_format = \"rfc3339\"",
+                "time_format = \"%Y-%m-%dT%H:%M:%SZ\"\ntime_zone = \"Mars/Olympus\"",
+            ),
+            &["/weather/time_zone", "Mars/Olympus"],
+        ),
+        (
+            "no such weather file",
+            ("spring-2013.csv\"\ntime_column", "spring-2031.csv\"\ntime_column"),
+            &["spring-2031.csv"],
+        ),
+        (
+            "latitude out of range",
+            ("latitude = 40.6925", "latitude = 140.6925"),
+            &["/site/latitude", "140.6925"],
+        ),
+        ("no target", ("target_fruit_per_tree = 115\n", ""), &["target_fruit_per_tree"]),
+        ("not a time of day", ("T20:20:00", "T25:20:00"), &["/log/2/finished_at", "25:20"]),
         ("broken toml", ("[block]", "[block"), &["season.toml"]),
     ];
     for (name, (from, to), words) in cases {
@@ -176,4 +236,37 @@ fn bad_input_is_named_at_its_place() {
     let missing = run(Build::Plain, &["replay", "nowhere.toml"]);
     assert_eq!(missing.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&missing.stderr).contains("nowhere.toml"));
+}
+
+/// A file whose bytes are not in the encoding that the season file says.
+#[test]
+fn readings_in_another_encoding_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(data().join("spring-2013.csv")).unwrap();
+    let readings = folder.path().join("utf-16.csv");
+    let utf_16: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+    std::fs::write(&readings, utf_16).unwrap();
+    let weather = data().join("spring-2013.csv").display().to_string();
+    let season = season(folder.path(), |text| text.replace(&weather, &readings.display().to_string()));
+    let refused = run(Build::Plain, &["replay", &season]);
+    let error = String::from_utf8(refused.stderr).unwrap();
+    assert_eq!(refused.status.code(), Some(2), "{error}");
+    assert!(error.contains("utf-16.csv") && error.to_lowercase().contains("utf-8"), "{error}");
+    assert!(refused.stdout.is_empty());
+}
+
+#[test]
+fn an_unusual_style_length_is_noted_and_no_error() {
+    let folder = tempfile::tempdir().unwrap();
+    let of = |length: &str| {
+        let to = format!("style_length_mm = {length}");
+        let season = json(&[&season(folder.path(), |text| text.replace("style_length_mm = 8.8", &to))]);
+        season["notes"].to_string()
+    };
+    for length in ["4.9", "15.5"] {
+        assert!(of(length).contains("style-length-unusual"), "{length}: {}", of(length));
+    }
+    for length in ["5.0", "15.0"] {
+        assert!(!of(length).contains("style-length-unusual"), "{length}: {}", of(length));
+    }
 }

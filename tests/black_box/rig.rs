@@ -225,6 +225,20 @@ pub(crate) async fn state(api: &Api, block: &str, state: &str) -> Value {
     .await
 }
 
+/// Waits until the service knows of `count` mails that they were taken.
+pub(crate) async fn sent(api: &Api, count: usize) {
+    eventually("mails known as sent", async || {
+        let mut sent = 0;
+        for alert in api.get("alerts?limit=100").await["items"].as_array().unwrap() {
+            let alert = api.get(&format!("alerts/{}", alert["id"].as_str().unwrap())).await;
+            sent +=
+                alert["messages"].as_array().unwrap().iter().filter(|mail| mail["state"] == "sent").count();
+        }
+        (sent == count).then_some(())
+    })
+    .await;
+}
+
 /// What a mail of ours says: kind and alert id from its header, Message-ID,
 /// subject, text.
 #[derive(Debug, Clone)]

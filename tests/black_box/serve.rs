@@ -1,13 +1,15 @@
-//! A season told by mail, over kills and hung neighbours.
+//! A season told by mail over kills, a hung feed, and starts that are refused.
 
+use std::collections::BTreeSet;
+use std::net::TcpListener;
 use std::time::Duration;
 
-use black_box::program::{Build, eventually, run};
-use black_box::smtp::{Act, Listener, Script, Step};
+use black_box::program::{Build, Program, command, eventually, run};
+use black_box::smtp::{Listener, Script};
 use model::time::Instant;
 use serde_json::json;
 
-use crate::rig::{Api, BEGIN, Mail, Outside, block, farm, log, site, state, steady_file};
+use crate::rig::{Api, BEGIN, Mail, Outside, block, farm, log, sent, site, state, steady_file};
 
 const PATIENCE: Duration = Duration::from_secs(60);
 
@@ -65,44 +67,44 @@ async fn a_season_is_told_once_over_kills() {
     // 0.60 of a style at half a style a day, from the count that was at the threshold.
     assert_eq!(season["legs"][0]["reached_at"], json!(BEGIN.plus(28 * 3600 + 48 * 60)));
 
+    let sprayed = BEGIN.plus(29 * 3600);
     let spray = json!({
-        "id": "c-spray", "kind": "spray", "material": "ammonium-thiosulfate", "at": BEGIN.plus(29 * 3600),
-        "finished_at": BEGIN.plus(29 * 3600),
+        "id": "c-spray", "kind": "spray", "material": "ammonium-thiosulfate", "at": sprayed, "finished_at": sprayed,
     });
     log(&api, "bench", spray).await;
     state(&api, "bench", "growing").await;
-    // The counts turn out to be another block's: what was told falls.
-    for (id, of) in [("d-back", "a-count"), ("e-back", "b-count")] {
-        log(&api, "bench", json!({"id": id, "kind": "withdrawal", "of": of, "at": BEGIN.plus(29 * 3600)}))
-            .await;
-    }
-    let withdrawn = eventually("withdrawals", async || {
-        let kinds: Vec<String> = Mail::heard(&mail).into_iter().skip(3).map(|mail| mail.kind).collect();
-        (kinds.len() >= 3).then_some(kinds)
+    // The leg is closed: a day on, far beyond its mark, nothing more is told.
+    outside.set(29 * 60 + 51 + 24 * 60);
+    let day_on = sprayed.plus(24 * 3600).to_string();
+    eventually("the next day's readings", async || {
+        let season = api.get("blocks/bench/seasons/2026").await;
+        (season["as_of"].as_str() >= Some(day_on.as_str()) && season["stale"] == false).then_some(())
     })
     .await;
-    assert_eq!(withdrawn, ["withdrawn", "withdrawn", "withdrawn"], "started, heads-up, due");
+    let season = state(&api, "bench", "growing").await;
+    assert!(season["legs"][1]["progress"].as_f64() > Some(0.4), "{season}");
+    assert_eq!(api.get("alerts?limit=100").await["items"].as_array().map(Vec::len), Some(3));
+    assert_eq!(mail.messages().len(), 3);
+
+    // The second count turns out to be misread, and what was told falls.
+    let reread = json!({"id": "b-count", "kind": "open-count", "at": BEGIN, "open_per_tree": [60, 60]});
+    let correction =
+        json!({"id": "d-reread", "kind": "correction", "of": "b-count", "at": sprayed, "entry": reread});
+    log(&api, "bench", correction).await;
+    assert!(mail.wait_for(6, PATIENCE), "started, heads-up and due withdrawn: {}", mail.conversation());
     sent(&api, 6).await;
     program.kill();
     let (_program, base) = outside.serve(None, Some(&mail));
-    state(&Api::new(&base, &token), "bench", "watching").await;
-    let ids: std::collections::BTreeSet<String> =
-        Mail::heard(&mail).into_iter().map(|mail| mail.header_id).collect();
-    assert_eq!((ids.len(), mail.messages().len()), (6, 6), "each mail once");
-}
-
-/// Waits until the service knows of `count` mails that they were taken.
-async fn sent(api: &Api, count: usize) {
-    eventually("mails known as sent", async || {
-        let mut sent = 0;
-        for alert in api.get("alerts?limit=100").await["items"].as_array().unwrap() {
-            let alert = api.get(&format!("alerts/{}", alert["id"].as_str().unwrap())).await;
-            sent +=
-                alert["messages"].as_array().unwrap().iter().filter(|mail| mail["state"] == "sent").count();
-        }
-        (sent == count).then_some(())
-    })
-    .await;
+    let api = Api::new(&base, &token);
+    state(&api, "bench", "watching").await;
+    // A mail of the new service shows that it had nothing left of the old one's.
+    block(&api, "terrace", "hill").await;
+    assert!(mail.wait_for(7, PATIENCE), "the other block's first mail");
+    let mails = Mail::heard(&mail);
+    assert!(mails[3..6].iter().all(|mail| mail.kind == "withdrawn" && mail.subject.starts_with("bench: ")));
+    assert!(mails[6..].iter().all(|mail| mail.subject.starts_with("terrace: ")), "{mails:?}");
+    let ids: BTreeSet<&str> = mails.iter().map(|mail| mail.header_id.as_str()).collect();
+    assert_eq!(ids.len(), mails.len(), "each mail once");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -128,24 +130,6 @@ async fn a_hung_feed_holds_up_nothing_else() {
     assert!(due.text.contains("mast (station)"), "{}", due.text);
 }
 
-#[tokio::test(flavor = "multi_thread")]
-async fn a_hung_mail_server_holds_up_nothing_else() {
-    let outside = Outside::new().await;
-    let mail = Listener::start(Script::normal().at(Step::Greeting, Act::Hang));
-    let (mut program, base) = outside.serve(None, Some(&mail));
-    let token = program.line("token for the API, shown this once: ");
-    let api = Api::new(&base, &token);
-    farm(&api).await;
-    site(&api, "hill", true).await;
-    block(&api, "bench", "hill").await;
-    eventually("a connection", async || (mail.connections() > 0).then_some(())).await;
-    outside.set(30 * 60);
-    state(&api, "bench", "due").await;
-    assert_eq!(mail.messages().len(), 0);
-    // It still stops when asked, with a send under way.
-    assert!(program.stop(), "ends well");
-}
-
 #[test]
 fn the_plain_binary_knows_no_trial_clock() {
     let refused = run(Build::Plain, &["serve", "--trial-clock", "clock"]);
@@ -169,6 +153,36 @@ async fn a_second_serve_on_one_file_is_refused() {
     let (program, _) = outside.serve(None, None);
     assert!(program.stop());
     let (program, _) = outside.serve(None, None);
+    assert!(program.stop());
+}
+
+/// The token is shown once, so a start that shows nothing must not use it up.
+#[test]
+fn a_refused_start_keeps_the_token_for_the_next() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).display().to_string();
+    let (database, mails) = (at("b.db"), at("mail"));
+    let serve = |listen: &str, from: &str| {
+        let settings = ["serve", "--database", &database, "--mail-folder", &mails, "--listen", listen];
+        command(Build::Plain, &[&settings[..], &["--mail-from", from]].concat())
+    };
+    let neighbour = TcpListener::bind("127.0.0.1:0").unwrap();
+    let taken = neighbour.local_addr().unwrap().to_string();
+    for (listen, from, words) in [
+        (taken.as_str(), "clock@quernstone.example", "is it taken?"),
+        ("127.0.0.1:0", "nobody", "--mail-from"),
+    ] {
+        let refused = serve(listen, from).output().unwrap();
+        assert_eq!(refused.status.code(), Some(2));
+        let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(said.contains(words) && refused.stdout.is_empty(), "{said}");
+    }
+    let mut program = Program::start(serve("127.0.0.1:0", "clock@quernstone.example"));
+    assert!(program.line("token for the API, shown this once: ").starts_with("bt_"));
+    assert!(program.stop());
+    let mut program = Program::start(serve("127.0.0.1:0", "clock@quernstone.example"));
+    program.line("no mail server is set");
+    assert!(!program.seen().iter().any(|line| line.contains("bt_")), "shown once: {:?}", program.seen());
     assert!(program.stop());
 }
 

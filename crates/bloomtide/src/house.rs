@@ -44,17 +44,19 @@ impl House {
         let lock = if settings.on_postgres() { None } else { Some(lock(&settings.database)?) };
         let store = Store::open(&settings.database).await?;
         let catalogue = document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?;
-        let first_token = access::first_token(&store, clock.now()).await?;
         let bells = Arc::new(Bells::default());
         let engine = Engine {
             store: store.clone(),
             clock: clock.clone(),
             catalogue: catalogue.clone(),
             feeds,
-            outlet: outlet(settings)?,
             sender: Sender::new(&settings.mail_from).context("--mail-from")?,
+            outlet: outlet(settings)?,
             bells: bells.clone(),
         };
+        // Last, when nothing can fail any more: it is shown once, and a start
+        // that is refused shows nothing.
+        let first_token = access::first_token(&engine.store, engine.clock.now()).await?;
         let providers = engine.feeds.iter().map(|feed| provider(feed.as_ref())).collect();
         let router = api::router(api::App {
             store,

@@ -13,10 +13,12 @@ use crate::settings::Settings;
 /// Runs the command.
 pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Result<()> {
     log_to_stderr("info");
-    let house = House::open(&settings, clock, house::feeds(&settings)?).await?;
+    // The address first: the token is made when the house opens and must be
+    // shown then. Whoever reads the lines below may ask to stop at once.
+    let feeds = house::feeds(&settings)?;
     let listener = house::listen(settings.listen).await?;
-    // Whoever reads the lines below may ask to stop at once.
     let asked_to_stop = house::asked_to_stop()?;
+    let house = House::open(&settings, clock, feeds).await?;
     say(&format!("bloomtide serves http://{}/api/v1", listener.local_addr()?));
     if let Some(token) = &house.first_token {
         say(&format!("token for the API, shown this once: {token}"));

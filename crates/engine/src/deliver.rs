@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use alerts::compose::compose;
 use alerts::deliver::{self, Delivered, LEASE};
-use futures::StreamExt;
 use store::LeasedMessage;
+use tokio::task::JoinSet;
 
 use crate::{Engine, PassError};
 
@@ -29,30 +29,46 @@ pub struct Report {
     pub failed: u64,
 }
 
-/// Composes and sends all that can be sent now.
+/// Composes and sends all that can be sent now, and waits for it.
 ///
 /// # Errors
 /// When the database fails; messages already leased come again when their
 /// lease runs out.
 pub async fn pass(engine: &Engine) -> Result<Report, PassError> {
-    let mut report = Report { composed: compose_all(engine).await?, ..Report::default() };
+    let mut sends = JoinSet::new();
+    let mut report = Report::default();
     loop {
-        let now = engine.clock.now();
-        let leased = engine.store.lease_messages(now, now.plus(LEASE), SENT_AT_ONCE).await?;
-        if leased.is_empty() {
+        report.composed += start(engine, &mut sends).await?;
+        let Some(done) = sends.join_next().await else {
             return Ok(report);
-        }
-        let mut sending: futures::stream::FuturesUnordered<_> =
-            leased.iter().map(|leased| send(engine, leased)).collect();
-        while let Some(delivered) = sending.next().await {
-            match delivered? {
-                Delivered::Sent => report.sent += 1,
-                Delivered::Later(..) => report.later += 1,
-                Delivered::Failed(_) => report.failed += 1,
-                Delivered::NotOurs => {}
-            }
+        };
+        match done?? {
+            Delivered::Sent => report.sent += 1,
+            Delivered::Later(..) => report.later += 1,
+            Delivered::Failed(_) => report.failed += 1,
+            Delivered::NotOurs => {}
         }
     }
+}
+
+/// Composes what is uncomposed, and starts as many sends as there is room for
+/// beside those under way, so that one that hangs holds up no other. Gives how
+/// many messages were composed.
+pub(crate) async fn start(
+    engine: &Engine,
+    sends: &mut JoinSet<Result<Delivered, PassError>>,
+) -> Result<u64, PassError> {
+    let composed = compose_all(engine).await?;
+    let under_way = u32::try_from(sends.len()).unwrap_or(u32::MAX);
+    let room = SENT_AT_ONCE.saturating_sub(under_way);
+    if room > 0 {
+        let now = engine.clock.now();
+        for leased in engine.store.lease_messages(now, now.plus(LEASE), room).await? {
+            let engine = engine.clone();
+            sends.spawn(async move { send(&engine, &leased).await });
+        }
+    }
+    Ok(composed)
 }
 
 /// Composes what no message carries yet, each page in a transaction of its

@@ -16,6 +16,10 @@ const LOOK_EVERY: i64 = MINUTE / 2;
 /// is away is not asked in a circle.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
+/// Sends under way when asked to stop are waited for so long: one that is cut
+/// after the server took the message goes out a second time.
+const FAREWELL: Duration = Duration::from_secs(5);
+
 /// Runs the three loops until `stop` is cancelled; a pass under way is
 /// finished first, save a fetch or a send that hangs.
 pub async fn run(engine: Engine, stop: CancellationToken) {
@@ -53,14 +57,23 @@ async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
 }
 
 async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
+    let mut sends = JoinSet::new();
     while !stop.is_cancelled() {
-        let delivered = tokio::select! {
-            // A send that hangs is dropped: its lease runs out.
-            () = stop.cancelled() => return,
-            delivered = deliver::pass(engine) => delivered.inspect_err(log("deliver")),
-        };
-        wait(engine, &engine.bells.deliver, delivered.is_err(), stop).await;
+        let failed = deliver::start(engine, &mut sends).await.inspect_err(log("deliver")).is_err();
+        let next = engine.clock.now().plus(LOOK_EVERY);
+        tokio::select! {
+            () = stop.cancelled() => {}
+            () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
+            Some(done) = sends.join_next() => {
+                let _ = done.map_err(PassError::from).and_then(|done| done).inspect_err(log("deliver"));
+            }
+            () = engine.bells.deliver.notified(), if !failed => {}
+            () = engine.clock.sleep_until(next), if !failed => {}
+        }
     }
+    let _ = tokio::time::timeout(FAREWELL, async { while sends.join_next().await.is_some() {} }).await;
+    // One that hangs is dropped: its lease runs out.
+    sends.shutdown().await;
 }
 
 async fn wait(engine: &Engine, bell: &tokio::sync::Notify, failed: bool, stop: &CancellationToken) {

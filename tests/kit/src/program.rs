@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::{Receiver, Sender, channel};
 use std::time::{Duration, Instant};
 
 /// Longest wait for a line of the program.
@@ -55,12 +55,14 @@ pub fn run(build: Build, arguments: &[&str]) -> Output {
     command(build, arguments).output().expect("the program can be started")
 }
 
-/// A running program, killed when dropped.
+/// A running program, killed when dropped. What it writes to stderr is shown
+/// when the test fails.
 #[derive(Debug)]
 pub struct Program {
     child: Child,
     lines: Receiver<String>,
     seen: Vec<String>,
+    errors: Receiver<String>,
 }
 
 impl Program {
@@ -69,18 +71,13 @@ impl Program {
     /// # Panics
     /// When it cannot be started.
     pub fn start(mut command: Command) -> Program {
-        let mut child =
-            command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("the program can be started");
-        let output = child.stdout.take().expect("stdout is piped");
+        command.stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = command.spawn().expect("the program can be started");
         let (send, lines) = channel();
-        std::thread::spawn(move || {
-            for line in BufReader::new(output).lines().map_while(Result::ok) {
-                if send.send(line).is_err() {
-                    return;
-                }
-            }
-        });
-        Program { child, lines, seen: Vec::new() }
+        follow(child.stdout.take().expect("stdout is piped"), send);
+        let (send, errors) = channel();
+        follow(child.stderr.take().expect("stderr is piped"), send);
+        Program { child, lines, seen: Vec::new(), errors }
     }
 
     /// The rest of the first line that begins with `words`.
@@ -128,10 +125,24 @@ impl Program {
 }
 
 impl Drop for Program {
+    #[expect(clippy::print_stderr, reason = "the test runner shows it with the failure")]
     fn drop(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
+        if std::thread::panicking() {
+            self.errors.iter().for_each(|line| eprintln!("the program said: {line}"));
+        }
     }
+}
+
+/// Passes the lines on until the program ends.
+fn follow(output: impl Read + Send + 'static, lines: Sender<String>) {
+    std::thread::spawn(move || {
+        // Read on though nobody listens: a full pipe would stop the program.
+        for line in BufReader::new(output).lines().map_while(Result::ok) {
+            let _ = lines.send(line);
+        }
+    });
 }
 
 /// Waits until `holds` gives something.
