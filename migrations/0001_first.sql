@@ -42,6 +42,8 @@ CREATE TABLE counter (
     last BIGINT NOT NULL
 );
 INSERT INTO counter (kind, last) VALUES ('source', 0);
+-- Raised with every change to the curves and materials below.
+INSERT INTO counter (kind, last) VALUES ('catalogue', 0);
 
 -- Readings name their source by its number: there are millions of them, and an
 -- id of 36 letters would be most of each.
@@ -119,7 +121,8 @@ CREATE TABLE season (
     reckoned_block BIGINT,
     reckoned_log BIGINT,
     reckoned_plan BIGINT,
-    reckoned_model BIGINT,
+    reckoned_catalogue BIGINT,
+    reckoned_program BIGINT,
     look_again_at BIGINT,
     reckoned_at BIGINT,
     state TEXT,
@@ -160,6 +163,7 @@ CREATE TABLE alert (
     reason TEXT,
     about TEXT NOT NULL,
     raised_at BIGINT NOT NULL,
+    useful_until BIGINT NOT NULL,
     withdrawn_at BIGINT,
     acknowledged_at BIGINT,
     UNIQUE (block_id, year, kind, subject, generation),
@@ -184,16 +188,18 @@ CREATE TABLE message (
 );
 CREATE INDEX message_waiting ON message (composed_at, id) WHERE next_try_at IS NOT NULL;
 
--- One alert for one recipient.
+-- One alert for one recipient. It waits to be composed while it has neither a
+-- message nor a reason why it gets none.
 CREATE TABLE item (
     id TEXT PRIMARY KEY NOT NULL,
     alert_id TEXT NOT NULL REFERENCES alert (id),
     recipient TEXT NOT NULL,
     message_id TEXT REFERENCES message (id),
+    unsent_because TEXT,
     UNIQUE (alert_id, recipient)
 );
 CREATE INDEX item_of_message ON item (message_id);
-CREATE INDEX item_uncomposed ON item (alert_id) WHERE message_id IS NULL;
+CREATE INDEX item_uncomposed ON item (alert_id) WHERE message_id IS NULL AND unsent_because IS NULL;
 
 CREATE TABLE curve (
     id TEXT PRIMARY KEY NOT NULL,

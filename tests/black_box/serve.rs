@@ -149,6 +149,12 @@ async fn a_second_serve_on_one_file_is_refused() {
     assert_eq!(second.status.code(), Some(2));
     let words = String::from_utf8_lossy(&second.stderr).into_owned();
     assert!(words.contains("another bloomtide serves") && words.contains("--database"), "{words}");
+    // A link to the file leads to the same lock.
+    let link = outside.folder.path().join("link.db");
+    std::os::unix::fs::symlink(&database, &link).unwrap();
+    let link = link.display().to_string();
+    let second = run(Build::Plain, &["serve", "--database", &link, "--listen", "127.0.0.1:0"]);
+    assert_eq!(second.status.code(), Some(2));
     program.kill();
     let (program, _) = outside.serve(None, None);
     assert!(program.stop());

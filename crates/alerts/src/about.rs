@@ -1,5 +1,6 @@
 //! What an alert is about: the facts that its mail and the API show.
 
+use model::bloom::Basis;
 use model::plan::MarkBound;
 use model::time::Instant;
 use serde::{Deserialize, Serialize};
@@ -59,6 +60,12 @@ pub struct About {
     pub material: Option<String>,
     /// Live open flowers a tree at which the clock starts.
     pub threshold: f64,
+    /// Fruit wanted on a tree.
+    #[serde(default)]
+    pub target: Option<f64>,
+    /// What a start rests on.
+    #[serde(default)]
+    pub basis: Option<Basis>,
     /// End of the last reading used.
     pub as_of: Option<Instant>,
     /// Whether a decision to thin was logged.

@@ -1,6 +1,7 @@
 //! One alert for one recipient as one mail.
 
 use chrono_tz::Tz;
+use model::bloom::Basis;
 use model::plan::MarkBound;
 use model::time::{Instant, zone};
 use model::words;
@@ -120,7 +121,8 @@ impl Words<'_> {
         let (block, at) = (self.block, self.moment(self.about.at));
         match self.about.kind {
             AlertKind::Started => {
-                format!("{block}: bloom clock started {at} - get the sprayer ready")
+                let by = if self.about.basis == Some(Basis::NoLaterThan) { "by " } else { "" };
+                format!("{block}: bloom clock started {by}{at} - get the sprayer ready")
             }
             AlertKind::HeadsUp => format!("{block}: spray likely due {at} - plan it"),
             AlertKind::Due => format!("{block}: spray due since {at} - look, then spray"),
@@ -162,10 +164,7 @@ impl Words<'_> {
     fn what(&self) -> Vec<String> {
         let (about, at) = (self.about, self.moment(self.about.at));
         match about.kind {
-            AlertKind::Started => vec![format!(
-                "{:.0} live open flowers a tree were reached {at}: as many as fruit are wanted. Their pollen tubes now grow.",
-                about.threshold
-            )],
+            AlertKind::Started => vec![self.started(&at)],
             AlertKind::HeadsUp => vec![format!(
                 "By readings and forecast, leg {} reaches {} {at}.",
                 about.leg.unwrap_or(1),
@@ -186,6 +185,22 @@ impl Words<'_> {
                 ]
             }
         }
+    }
+
+    /// What is known of the start, by what it rests on.
+    fn started(&self, at: &str) -> String {
+        let about = self.about;
+        let wanted =
+            if about.target == Some(about.threshold) { " (as many as fruit are wanted)" } else { "" };
+        let flowers = format!("{:.0} live open flowers a tree{wanted}", about.threshold);
+        let reached = match about.basis {
+            Some(Basis::Logged) => format!("The start was logged for {at}: {flowers}."),
+            Some(Basis::NoLaterThan) => {
+                format!("{flowers} were open no later than {at}: the first count was at that already.")
+            }
+            _ => format!("By the counts {flowers} were open {at}."),
+        };
+        format!("{reached} Their pollen tubes now grow.")
     }
 
     fn range(&self) -> Option<String> {

@@ -15,6 +15,8 @@ use crate::about::{About, AlertKind};
 /// An alert is sent only this long after the moment it is about.
 pub const USEFUL: i64 = 72 * HOUR;
 
+const STOOD_DOWN: &str = "the block is stood down";
+
 /// Subject of `started`, of which a season has one.
 const NO_SUBJECT: &str = "-";
 
@@ -50,6 +52,13 @@ pub enum Decision {
         /// The facts as they now are.
         about: About,
     },
+    /// What of it has not gone out is of no use any more.
+    Close {
+        /// Id of the alert.
+        alert_id: String,
+        /// Why.
+        reason: &'static str,
+    },
     /// Take an alert back, and tell that.
     Withdraw {
         /// Id of the alert taken back, which is the withdrawal's subject.
@@ -66,7 +75,16 @@ pub fn decide(season: &Season, plan: &Plan, curve: &str, known: &[AlertRow], now
     for called in facts.called_for() {
         decisions.extend(settle(called, known));
     }
+    decisions.extend(facts.closes(known));
     decisions
+}
+
+/// Until when an alert is worth sending, should it not go out at once.
+pub fn useful_until(about: &About, now: Instant) -> Instant {
+    match about.kind {
+        AlertKind::Withdrawn => now.plus(USEFUL),
+        _ => about.at.unwrap_or(now).plus(USEFUL),
+    }
 }
 
 /// What a season calls for on its own, whatever was told before.
@@ -96,6 +114,8 @@ impl Facts<'_> {
             bound: None,
             material: None,
             threshold: self.plan.threshold(),
+            target: Some(self.plan.block.target_fruit_per_tree),
+            basis: None,
             as_of: self.season.as_of,
             decided: !self.season.notes.iter().any(|note| note.code == NO_DECISION),
             curve: self.curve.to_owned(),
@@ -137,6 +157,7 @@ impl Facts<'_> {
                 leg: Some(1),
                 mark: first.mark,
                 material: self.plan.sprays.first().map(|spray| spray.material.clone()),
+                basis: Some(start.basis),
                 ..self.about(AlertKind::Started, Some(start.at))
             },
         })
@@ -165,22 +186,46 @@ impl Facts<'_> {
 
     /// Why telling of a moment of a leg is of no use any more.
     fn untold(&self, leg: &Leg, moment: Instant) -> Option<&'static str> {
+        let late = self.now.since(moment) > USEFUL;
+        self.over(leg).or(late.then_some("it came to light more than 72 hours late"))
+    }
+
+    /// Why nothing more is to be said of a leg.
+    fn over(&self, leg: &Leg) -> Option<&'static str> {
         match leg.ended_by {
             Some(EndedBy::Spray) => Some("the spray of this leg is logged already"),
             Some(EndedBy::BloomEnd) => Some("the bloom is over"),
-            Some(EndedBy::StandDown) => Some("the block is stood down"),
+            Some(EndedBy::StandDown) => Some(STOOD_DOWN),
             Some(EndedBy::Age) => Some("the season is closed"),
-            None if self.season.state == State::StoodDown => Some("the block is stood down"),
-            None if self.now.since(moment) > USEFUL => Some("it came to light more than 72 hours late"),
+            None if self.season.state == State::StoodDown => Some(STOOD_DOWN),
             None => None,
         }
     }
 
+    /// Alerts told of a leg that has ended since: a mail of them that still
+    /// waits would come too late.
+    fn closes(&self, known: &[AlertRow]) -> Vec<Decision> {
+        standing(known)
+            .filter(|alert| alert.useful_until > self.now)
+            .filter_map(|alert| {
+                let kind = AlertKind::named(&alert.kind).filter(|kind| *kind != AlertKind::Withdrawn)?;
+                let leg = match kind {
+                    AlertKind::Started => self.season.legs.first(),
+                    _ => self.season.legs.iter().find(|leg| leg.opened_by == alert.subject),
+                };
+                let over = match leg {
+                    Some(leg) => self.over(leg),
+                    // With no leg, only a stand-down leaves an alert standing.
+                    None => Some(STOOD_DOWN).filter(|_| self.holds(kind, &alert.subject)),
+                };
+                Some(Decision::Close { alert_id: alert.id.clone(), reason: over? })
+            })
+            .collect()
+    }
+
     /// Alerts that went out and no longer hold on what is now known.
     fn withdrawals(&self, known: &[AlertRow]) -> Vec<Decision> {
-        known
-            .iter()
-            .filter(|alert| alert.status == AlertStatus::Told && alert.withdrawn_at.is_none())
+        standing(known)
             .filter_map(|alert| {
                 let kind = AlertKind::named(&alert.kind).filter(|kind| !self.holds(*kind, &alert.subject))?;
                 let told: Option<About> = serde_json::from_value(alert.about.clone()).ok();
@@ -205,11 +250,16 @@ impl Facts<'_> {
             AlertKind::HeadsUp => leg.is_some() || stood_down,
             AlertKind::Due => match leg {
                 // A logged spray closes it, whenever the mark was.
-                Some(leg) => leg.reached_at.is_some() || leg.ended_by == Some(EndedBy::Spray),
+                Some(leg) => leg.reached_at.is_some() || leg.ended_by == Some(EndedBy::Spray) || stood_down,
                 None => stood_down,
             },
         }
     }
+}
+
+/// Alerts that were told and not taken back.
+fn standing(known: &[AlertRow]) -> impl Iterator<Item = &AlertRow> {
+    known.iter().filter(|alert| alert.status == AlertStatus::Told && alert.withdrawn_at.is_none())
 }
 
 fn settle(called: Called, known: &[AlertRow]) -> Option<Decision> {

@@ -21,9 +21,6 @@ const LONGEST_SEND: std::time::Duration = std::time::Duration::from_secs(18 * 60
 /// then hourly.
 const TRIES: [i64; 6] = [1, 5, 10, 15, 30, 60];
 
-/// A message still unsent this long after it was composed is of no use.
-const USEFUL: i64 = 72 * HOUR;
-
 /// Where mail goes.
 #[derive(Debug, Clone)]
 pub enum Outlet {
@@ -51,7 +48,9 @@ pub enum Delivered {
     NotOurs,
 }
 
-/// Sends one leased message and records what became of it.
+/// Sends one leased message and records what became of it. What cannot be sent
+/// is put off again and again; when its alert is of no use any more, the store
+/// gives it up.
 ///
 /// # Errors
 /// When the store cannot be written; the lease then runs out and the message
@@ -74,6 +73,9 @@ pub async fn send(
                 }
             }
         }
+        Outlet::Folder(_) if !store.mark_offered(&message.id, leased.token).await? => {
+            return Ok(Delivered::NotOurs);
+        }
         Outlet::Folder(path) => match folder::keep(path, &message.header_id, &message.body).await {
             Ok(_) => Outcome::Sent { reply: String::new() },
             Err(error) => Outcome::Later { stage: smtp::Stage::Envelope, cause: error.to_string() },
@@ -90,10 +92,9 @@ async fn settle(
 ) -> Result<Delivered, StoreError> {
     let (id, token) = (&leased.message.id, leased.token);
     let next = next_try(leased.message.composed_at, now);
-    let useful = next.since(leased.message.composed_at) <= USEFUL;
     let (ours, delivered) = match outcome {
         Outcome::Sent { .. } => (store.mark_sent(id, token, now).await?, Delivered::Sent),
-        Outcome::Refused { stage, code, text } if !stage.concerns_the_relay() || !useful => {
+        Outcome::Refused { stage, code, text } if !stage.concerns_the_relay() => {
             let error = format!("{code} at {stage}: {text}");
             (store.mark_failed(id, token, &error).await?, Delivered::Failed(error))
         }
@@ -101,16 +102,12 @@ async fn settle(
             let error = format!("{code} at {stage}: {text}");
             (store.mark_later(id, token, next, &error).await?, Delivered::Later(next, error))
         }
-        Outcome::Later { stage, cause } if useful => {
+        Outcome::Later { stage, cause } => {
             let error = format!("{stage}: {cause}");
             (store.mark_later(id, token, next, &error).await?, Delivered::Later(next, error))
         }
-        Outcome::Unknown { cause } if useful => {
+        Outcome::Unknown { cause } => {
             (store.mark_unknown(id, token, next, &cause).await?, Delivered::Later(next, cause))
-        }
-        Outcome::Later { cause, .. } | Outcome::Unknown { cause } => {
-            let error = format!("given up after 72 hours: {cause}");
-            (store.mark_failed(id, token, &error).await?, Delivered::Failed(error))
         }
     };
     Ok(if ours { delivered } else { Delivered::NotOurs })

@@ -60,6 +60,7 @@ fn render(alert: &AlertRow) -> Value {
         "reason": alert.reason,
         "about": alert.about,
         "raised_at": alert.raised_at,
+        "useful_until": alert.useful_until,
         "withdrawn_at": alert.withdrawn_at,
         "acknowledged_at": alert.acknowledged_at,
         "caution": words::CAUTION,

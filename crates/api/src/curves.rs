@@ -9,7 +9,6 @@ use model::input;
 use serde_json::{Value, json};
 
 use crate::answer::{Answer, created, ok, whole};
-use crate::catalogue::own_curve;
 use crate::desk::Here;
 use crate::fields;
 use crate::problem::Problem;
@@ -21,10 +20,9 @@ const INLINE: &str = "inline";
 
 pub(crate) async fn list(State(desk): Here, query: Query) -> Answer {
     query.finish()?;
-    let shipped = desk.app.catalogue.curves.iter().map(|curve| render(curve, true));
-    let own = desk.app.store.curves().await?;
-    let own = own.iter().filter_map(own_curve).filter(|own| !ships(&desk.app.catalogue.curves, &own.id));
-    whole(shipped.chain(own.map(|curve| render(&curve, false))).collect())
+    let shipped = &desk.app.catalogue.curves;
+    let all = desk.catalogue().await?.curves;
+    whole(all.iter().map(|curve| render(curve, ships(shipped, &curve.id))).collect())
 }
 
 pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {

@@ -9,7 +9,6 @@ use model::words;
 use serde_json::{Value, json};
 
 use crate::answer::{Answer, created, ok, whole};
-use crate::catalogue::own_material;
 use crate::curves::without_id;
 use crate::desk::Here;
 use crate::fields;
@@ -20,10 +19,8 @@ use crate::request::Document;
 pub(crate) async fn list(State(desk): Here, query: Query) -> Answer {
     query.finish()?;
     let shipped = &desk.app.catalogue.materials;
-    let own = desk.app.store.materials().await?;
-    let own = own.iter().filter_map(own_material).filter(|own| !ships(shipped, &own.id));
-    let all = shipped.iter().map(|material| render(material, true));
-    whole(all.chain(own.map(|material| render(&material, false))).collect())
+    let all = desk.catalogue().await?.materials;
+    whole(all.iter().map(|material| render(material, ships(shipped, &material.id))).collect())
 }
 
 pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {

@@ -4,7 +4,6 @@ use axum::extract::{Path, State};
 use model::catalogue::Catalogue;
 use model::input::Faults;
 use model::plan::{Agreed, Plan};
-use model::season::MODEL_VERSION;
 use model::time::Instant;
 use model::words;
 use serde_json::{Value, json};
@@ -55,10 +54,10 @@ pub(crate) fn no_season(block: &Block, year: i32) -> Problem {
 }
 
 /// Whether what was reckoned is no longer what would be.
-fn stale(row: &SeasonRow, now: Instant) -> bool {
+fn stale(row: &SeasonRow, edition: i64, now: Instant) -> bool {
     row.reckoned.as_ref().is_none_or(|reckoned| {
         !reckoned.versions.same_input(&row.versions_now)
-            || reckoned.versions.model != MODEL_VERSION
+            || reckoned.versions.program != edition
             || reckoned.look_again_at.is_some_and(|at| at <= now)
     })
 }
@@ -96,7 +95,7 @@ impl Desk {
         document["season"] = json!(season);
         let plan = assembled(row.year, block, site, plan, catalogue)?;
         let more = json!({
-            "stale": stale(row, self.now()),
+            "stale": stale(row, catalogue.edition, self.now()),
             "reckoned_at": row.reckoned.as_ref().map(|reckoned| reckoned.reckoned_at),
             "look_again_at": row.reckoned.as_ref().and_then(|reckoned| reckoned.look_again_at),
             "block": {

@@ -7,6 +7,7 @@ use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use model::field_log::{Entry, FieldLog};
 use model::plan::Plan;
+use model::season;
 use model::time::{DAY, Instant};
 use model::words;
 use serde_json::json;
@@ -24,9 +25,6 @@ use moments::Row;
 
 /// What is shown before the first entry.
 const LEAD_IN: i64 = 3 * DAY;
-/// What is read before that: a gap is bounded by the ten days before it, and
-/// two sources are compared over seven.
-const HISTORY: i64 = 20 * DAY;
 
 /// The columns, in this order, as the contracts have them.
 const COLUMNS: [&str; 11] = [
@@ -96,8 +94,9 @@ impl Desk {
         // counted from where the legs began.
         let first = log.begin().unwrap_or(now).plus(-LEAD_IN);
         let last = first.plus(limits::TIMELINE_SECONDS);
-        let mut weather = store.site_weather(&site.id, first.plus(-HISTORY), now.min(last)).await?;
-        if last < now {
+        let (begin, end) = season::window(&log, now);
+        let mut weather = store.site_weather(&site.id, begin, end).await?;
+        if end < now {
             // A season long past: today's forecast has nothing to do with it.
             weather.forecast = None;
         }

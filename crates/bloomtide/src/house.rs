@@ -126,10 +126,21 @@ fn outlet(settings: &Settings) -> anyhow::Result<Outlet> {
 /// Locks an SQLite file for one service: two would each hold leases that the
 /// other does not see in time.
 fn lock(database: &str) -> anyhow::Result<File> {
-    let path = PathBuf::from(format!("{}.lock", database.trim_start_matches("sqlite://")));
-    if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+    let file = PathBuf::from(database.trim_start_matches("sqlite://"));
+    if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).with_context(|| format!("{} cannot be made", folder.display()))?;
     }
+    // Made when it is not there, so that every path and link to it leads to one
+    // lock beside it.
+    let file = File::options()
+        .create(true)
+        .append(true)
+        .open(&file)
+        .and_then(|_| file.canonicalize())
+        .with_context(|| format!("{} cannot be written", file.display()))?;
+    let mut name = file.file_name().unwrap_or_default().to_owned();
+    name.push(".lock");
+    let path = file.with_file_name(name);
     let file = File::create(&path).with_context(|| format!("{} cannot be written", path.display()))?;
     match file.try_lock() {
         Ok(()) => Ok(file),

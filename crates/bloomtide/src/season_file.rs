@@ -73,6 +73,9 @@ impl SeasonFile {
             .with_context(|| format!("weather file {}", path.display()))?;
         let shown = read.refused.iter().take(REFUSED_SHOWN);
         self.refused.extend(shown.map(|row| format!("{} line {}: {}", path.display(), row.line, row.reason)));
+        if let Some(more) = read.refused.len().checked_sub(REFUSED_SHOWN).filter(|more| *more > 0) {
+            self.refused.push(format!("{}: {more} more rows were refused", path.display()));
+        }
         match mapping.role {
             Role::Observed => self.sources.push(read.readings),
             Role::Forecast { issued_at } => self.forecasts.push(Forecast { issued_at, hours: read.readings }),

@@ -58,6 +58,7 @@ pub(crate) async fn start(
     engine: &Engine,
     sends: &mut JoinSet<Result<Delivered, PassError>>,
 ) -> Result<u64, PassError> {
+    engine.store.give_up_outdated(engine.clock.now()).await?;
     let composed = compose_all(engine).await?;
     let under_way = u32::try_from(sends.len()).unwrap_or(u32::MAX);
     let room = SENT_AT_ONCE.saturating_sub(under_way);
@@ -72,27 +73,27 @@ pub(crate) async fn start(
 }
 
 /// Composes what no message carries yet, each page in a transaction of its
-/// own.
+/// own. What cannot be put into words is given up, with the reason on record,
+/// so that it holds up no other.
 async fn compose_all(engine: &Engine) -> Result<u64, PassError> {
     let mut composed = 0;
     loop {
         let waiting = engine.store.uncomposed(COMPOSED_AT_ONCE).await?;
         let now = engine.clock.now();
-        let messages: Vec<_> = waiting
-            .iter()
-            .filter_map(|item| match compose(item, &engine.sender, now) {
-                Ok(message) => Some((message, vec![item.item.id.clone()])),
+        let mut messages = Vec::with_capacity(waiting.len());
+        for item in &waiting {
+            match compose(item, &engine.sender, now) {
+                Ok(message) => messages.push((message, vec![item.item.id.clone()])),
                 Err(error) => {
                     tracing::error!(%error, "an alert cannot be put into words");
-                    None
+                    engine.store.give_up_item(&item.item.id, &error.to_string()).await?;
                 }
-            })
-            .collect();
-        let added = if messages.is_empty() { 0 } else { engine.store.add_messages(&messages).await? };
-        if added == 0 {
+            }
+        }
+        composed += engine.store.add_messages(&messages).await?;
+        if waiting.len() < COMPOSED_AT_ONCE as usize {
             return Ok(composed);
         }
-        composed += added;
     }
 }
 

@@ -66,9 +66,6 @@ pub enum PassError {
     /// The database failed.
     #[error(transparent)]
     Store(#[from] store::StoreError),
-    /// Curves or materials that were added cannot be read.
-    #[error("curves or materials in the database cannot be read: {0}")]
-    Catalogue(model::input::Faults),
     /// A task of the pass ended unasked.
     #[error("a task of the pass ended unasked: {0}")]
     Task(#[from] tokio::task::JoinError),

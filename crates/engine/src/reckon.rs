@@ -1,19 +1,19 @@
 //! The reckon pass: what is stale is reckoned again, and season and alerts are
 //! written together.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex};
 
-use alerts::about::{About, AlertKind};
-use alerts::decide::{Decision, decide};
+use alerts::about::About;
+use alerts::decide::{Decision, decide, useful_until};
 use model::catalogue::Catalogue;
 use model::curve::Curve;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
 use model::plan::Plan;
-use model::season::{self, MODEL_VERSION};
+use model::season;
 use model::series::{Reading, Series};
-use model::time::{DAY, Instant, zone};
+use model::time::{Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Reckoned, SiteWeather, Stale};
 use uuid::{ContextV7, Timestamp, Uuid};
@@ -23,32 +23,26 @@ use crate::{Engine, PassError, catalogue};
 /// Seasons in one transaction: fewer cost a sync each, more hold the writer.
 const AT_ONCE: u32 = 200;
 
-/// Readings are taken from so long before the first entry of a season: the
-/// range for unknown hours looks ten days back, the comparison of two sources
-/// seven.
-const RUN_UP: i64 = 17 * DAY;
-
 /// Reckons all that is stale and gives how many seasons were written.
 ///
 /// # Errors
 /// When the database fails; what was written before stays.
 pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
     let now = engine.clock.now();
-    let mut catalogue = None;
+    let edition = engine.catalogue.edition;
     let mut written = 0;
     let mut after = None;
     loop {
-        let stale = engine.store.stale_seasons(now, MODEL_VERSION, after.as_ref(), AT_ONCE).await?;
+        let stale = engine.store.stale_seasons(now, edition, after.as_ref(), AT_ONCE).await?;
         let Some(last) = stale.last() else {
             break;
         };
         after = Some(last.key());
         let page = stale.len();
-        let catalogue = match &catalogue {
-            Some(catalogue) => catalogue,
-            None => catalogue.insert(catalogue::whole(&engine.catalogue, &engine.store).await?),
-        };
-        let reckoned = reckon_page(engine, stale, catalogue.clone(), now).await?;
+        // After the versions of the page: what was added meanwhile only makes
+        // these seasons stale again.
+        let catalogue = catalogue::whole(&engine.catalogue, &engine.store).await?;
+        let reckoned = reckon_page(engine, stale, &catalogue, now).await?;
         written += engine.store.commit_reckoned(&reckoned, now).await?;
         if page < AT_ONCE as usize {
             break;
@@ -60,41 +54,47 @@ pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
 async fn reckon_page(
     engine: &Engine,
     stale: Vec<Stale>,
-    catalogue: Catalogue,
+    catalogue: &Catalogue,
     now: Instant,
 ) -> Result<Vec<Reckoned>, PassError> {
-    let mut sites: Vec<(SiteWeather, Vec<Stale>)> = Vec::new();
-    for group in by_site(stale) {
-        let begin =
-            group.iter().flat_map(|stale| stale.log.iter()).map(|entry| entry.at).min().unwrap_or(now);
-        let weather = engine.store.site_weather(&group[0].site.id, begin.plus(-RUN_UP), Instant::MAX).await?;
-        sites.push((weather, group));
+    let mut groups: Vec<(SiteWeather, Vec<Season>)> = Vec::new();
+    for ((site, (from, to)), group) in by_window(stale, catalogue, now) {
+        let mut weather = engine.store.site_weather(&site, from, to).await?;
+        if to < now {
+            // A season long past: today's forecast has nothing to do with it.
+            weather.forecast = None;
+        }
+        groups.push((weather, group));
     }
     // Reckoning is arithmetic: it runs off the async threads.
     let reckoned = tokio::task::spawn_blocking(move || {
-        sites.into_iter().flat_map(|(weather, group)| reckon_site(&weather, group, &catalogue, now)).collect()
+        groups.into_iter().flat_map(|(weather, group)| reckon_group(&weather, group, now)).collect()
     });
     Ok(reckoned.await?)
 }
 
-fn by_site(stale: Vec<Stale>) -> Vec<Vec<Stale>> {
-    let mut groups: Vec<Vec<Stale>> = Vec::new();
+/// A stale season with its plan and log as read, or why they cannot be.
+type Season = (Stale, Result<(Plan, FieldLog), String>);
+
+/// Seasons of one site and one window share their growth.
+type Window = (String, (Instant, Instant));
+
+fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap<Window, Vec<Season>> {
+    let mut groups: BTreeMap<Window, Vec<Season>> = BTreeMap::new();
     for one in stale {
-        match groups.last_mut() {
-            Some(group) if group[0].site.id == one.site.id => group.push(one),
-            _ => groups.push(vec![one]),
-        }
+        let read = read(&one, catalogue);
+        let window = match &read {
+            Ok((_, log)) => season::window(log, now),
+            Err(_) => season::window(&FieldLog::default(), now),
+        };
+        groups.entry((one.site.id.clone(), window)).or_default().push((one, read));
     }
     groups
 }
 
-/// Reckons the seasons of one site: growth is summed once for each curve.
-fn reckon_site(
-    weather: &SiteWeather,
-    group: Vec<Stale>,
-    catalogue: &Catalogue,
-    now: Instant,
-) -> Vec<Reckoned> {
+/// Reckons the seasons of one site and window: growth is summed once for each
+/// curve.
+fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<Reckoned> {
     let readings: Vec<Vec<Reading>> = weather.sources.iter().map(|(_, readings)| readings.clone()).collect();
     let course = Arc::new(Course::new(Series::join(&readings, weather.forecast.as_ref(), now)));
     let sources: Vec<String> = weather
@@ -106,10 +106,10 @@ fn reckon_site(
     let mut growths: HashMap<String, Growth> = HashMap::new();
     group
         .into_iter()
-        .map(|stale| {
+        .map(|(stale, read)| {
             let mut versions = stale.versions;
             versions.site = weather.site.version;
-            let outcome = read(&stale, catalogue).map(|(plan, log)| {
+            let outcome = read.map(|(plan, log)| {
                 let growth = growth(&mut growths, &course, &plan.block.curve);
                 reckon_one(&stale, &plan, &log, &growth, &sources, now)
             });
@@ -173,51 +173,54 @@ fn reckon_one(
     let curve = format!("{} ({})", growth.curve().id, status.as_str().unwrap_or_default());
     let writes = decide(&season, plan, &curve, &stale.alerts, now)
         .into_iter()
-        .flat_map(|decision| writes(stale, decision, sources, now))
+        .map(|decision| write(stale, decision, sources, now))
         .collect();
     let doc = serde_json::to_value(&season).unwrap_or_default();
     (season.state.word().to_owned(), doc, season.look_again_at, writes)
 }
 
-fn writes(stale: &Stale, decision: Decision, sources: &[String], now: Instant) -> Vec<AlertWrite> {
+fn write(stale: &Stale, decision: Decision, sources: &[String], now: Instant) -> AlertWrite {
     let recipients = || stale.farm.alert_emails.clone();
     let facts = |mut about: About| {
         about.temperatures = sources.to_vec();
         serde_json::to_value(about).unwrap_or_default()
     };
-    let row = |kind: AlertKind, subject: String, generation, reason: Option<&str>, about| AlertRow {
+    let row = |subject: String, generation, reason: Option<&str>, about: About| AlertRow {
         id: new_id(now),
         block_id: stale.block.id.clone(),
         year: stale.year,
-        kind: kind.word().to_owned(),
+        kind: about.kind.word().to_owned(),
         subject,
         generation,
         status: if reason.is_some() { AlertStatus::Skipped } else { AlertStatus::Told },
         reason: reason.map(str::to_owned),
-        about,
         raised_at: now,
+        useful_until: useful_until(&about, now),
+        about: facts(about),
         withdrawn_at: None,
         acknowledged_at: None,
     };
     match decision {
-        Decision::Tell { skipped_before: Some(alert_id), about, .. } => {
-            vec![AlertWrite::Tell { alert_id, about: facts(about), recipients: recipients() }]
-        }
+        Decision::Tell { skipped_before: Some(alert_id), about, .. } => AlertWrite::Tell {
+            alert_id,
+            useful_until: useful_until(&about, now),
+            about: facts(about),
+            recipients: recipients(),
+        },
         Decision::Tell { subject, generation, about, .. } => {
-            let alert = row(about.kind, subject, generation, None, facts(about));
-            vec![AlertWrite::New { alert, recipients: recipients() }]
+            AlertWrite::New { alert: row(subject, generation, None, about), recipients: recipients() }
         }
         Decision::Skip { subject, generation, reason, about } => {
-            let alert = row(about.kind, subject, generation, Some(reason), facts(about));
-            vec![AlertWrite::New { alert, recipients: Vec::new() }]
+            AlertWrite::New { alert: row(subject, generation, Some(reason), about), recipients: Vec::new() }
         }
-        Decision::Retime { alert_id, about } => vec![AlertWrite::Retime { alert_id, about: facts(about) }],
+        Decision::Retime { alert_id, about } => {
+            AlertWrite::Retime { alert_id, useful_until: useful_until(&about, now), about: facts(about) }
+        }
+        Decision::Close { alert_id, reason } => {
+            AlertWrite::Close { alert_id, at: now, reason: reason.to_owned() }
+        }
         Decision::Withdraw { alert_id, about } => {
-            let alert = row(AlertKind::Withdrawn, alert_id.clone(), 1, None, facts(about));
-            vec![
-                AlertWrite::Withdraw { alert_id, at: now },
-                AlertWrite::New { alert, recipients: recipients() },
-            ]
+            AlertWrite::Withdraw { notice: row(alert_id.clone(), 1, None, about), alert_id }
         }
     }
 }

@@ -11,9 +11,13 @@ use alerts::compose::Sender;
 use alerts::deliver::Outlet;
 use engine::{Bells, Engine, deliver, fetch, reckon};
 use model::catalogue::Catalogue;
-use model::series::{Forecast, Kind, Reading};
+use model::field_log::{Entry, FieldLog};
+use model::growth::{Course, Growth};
+use model::plan::Plan;
+use model::season;
+use model::series::{Forecast, Kind, Reading, Series};
 use model::site::Place;
-use model::time::{Clock, HOUR, Instant};
+use model::time::{Clock, DAY, HOUR, Instant};
 use serde_json::json;
 use store::{Block, Farm, LogEntry, Site, Source, Store, Way};
 use tempfile::TempDir;
@@ -190,6 +194,24 @@ impl House {
         self.engine.store.append_entries(id, 2013, &[start]).await.unwrap();
     }
 
+    /// Logs one more entry.
+    async fn log(&self, block: &str, doc: serde_json::Value) {
+        let entry = Entry::read(&doc, None).unwrap();
+        let row = LogEntry {
+            id: entry.id.clone(),
+            at: entry.at,
+            kind: entry.kind().into(),
+            doc,
+            received_at: self.clock.now(),
+        };
+        self.engine.store.append_entries(block, 2013, &[row]).await.unwrap();
+    }
+
+    /// A season as the database has it, every bit of it.
+    async fn season(&self, block: &str) -> serde_json::Value {
+        self.engine.store.season(block, 2013).await.unwrap().unwrap().reckoned.unwrap().doc
+    }
+
     async fn state(&self, block: &str) -> Option<String> {
         let season = self.engine.store.season(block, 2013).await.unwrap().unwrap();
         season.reckoned.map(|reckoned| reckoned.state)
@@ -272,4 +294,112 @@ async fn a_feed_that_hangs_holds_up_no_other() {
     assert_eq!(hung.asked.load(Ordering::SeqCst), 1, "it was asked, and never answered");
     stop.cancel();
     tokio::time::timeout(std::time::Duration::from_secs(10), loops).await.expect("the loops end").unwrap();
+}
+
+/// What is reckoned of a season hangs on nothing but its own plan and log and
+/// its site's readings: not on which others are stale in the same pass, and
+/// not on whether the pass or a fold over all readings reckons it.
+#[tokio::test]
+async fn no_other_season_changes_a_season() {
+    let house = House::new(vec![]).await;
+    house.site("site", 200.0, None).await;
+    // Seventy days of hours that differ, with two holes, the second over the start.
+    let hour = |n: i64| Reading::instant(BEGIN.plus(n * HOUR), 12.0 + ((n * 7) % 11) as f64);
+    let readings: Vec<Reading> = (-70 * 24..60)
+        .filter(|n| !(-1_300..-1_290).contains(n) && !(-30..10).contains(n))
+        .map(hour)
+        .collect();
+    house.engine.store.store_readings("site-source", &readings, BEGIN).await.unwrap();
+    house.set(72);
+    house.block("bench", "site").await;
+    reckon::pass(&house.engine).await.unwrap();
+    let alone = house.season("bench").await;
+
+    // A season of the same site that reaches far back, stale in the same pass.
+    house.block("early", "site").await;
+    let note = json!({"id": "n", "kind": "note", "text": "pruned", "at": BEGIN.plus(-65 * DAY)});
+    house.log("early", note).await;
+    house.log("bench", json!({"id": "m", "kind": "note", "text": "mown", "at": BEGIN})).await;
+    assert_eq!(reckon::pass(&house.engine).await.unwrap(), 2);
+    assert_eq!(house.season("bench").await, alone);
+
+    // A correction moves the start far back: readings from there on count.
+    let moved = json!({"id": "z", "kind": "correction", "of": "start", "at": BEGIN.plus(70 * HOUR),
+        "entry": {"kind": "bloom-start", "at": BEGIN.plus(-50 * DAY)}});
+    house.log("bench", moved).await;
+    reckon::pass(&house.engine).await.unwrap();
+    let stored = house.season("bench").await;
+    let now = house.clock.now();
+    let block = house.engine.store.block("bench").await.unwrap().unwrap();
+    let plan = house.engine.store.plan("bench", 2013).await.unwrap().unwrap().doc;
+    let zone = "America/New_York".parse().unwrap();
+    let plan =
+        Plan::assemble(Some(2013), zone, &block.details, Some(&plan), &house.engine.catalogue).unwrap();
+    let log = house.engine.store.log("bench", 2013).await.unwrap();
+    let log = FieldLog::by_id(log.iter().map(|row| Entry::read(&row.doc, None).unwrap()).collect()).unwrap();
+    let course = Arc::new(Course::new(Series::join(&[readings], None, now)));
+    let whole = season::reckon(&plan, &log, &Growth::new(course, plan.block.curve.clone()), now);
+    assert_eq!(stored["legs"][0]["from"], json!(BEGIN.plus(-50 * DAY)));
+    assert_eq!(stored, serde_json::to_value(whole).unwrap());
+}
+
+/// Seasons follow the curves and materials that the program comes with, and
+/// those that are added; one that does not read back costs nobody else.
+#[tokio::test]
+async fn another_catalogue_makes_seasons_stale() {
+    let mut house = House::new(vec![]).await;
+    house.site("site", 200.0, None).await;
+    let readings: Vec<Reading> = (-24..60).map(|n| Reading::instant(BEGIN.plus(n * HOUR), 15.0)).collect();
+    house.engine.store.store_readings("site-source", &readings, BEGIN).await.unwrap();
+    house.block("bench", "site").await;
+    house.set(60);
+    assert_eq!(reckon::pass(&house.engine).await.unwrap(), 1);
+    assert_eq!(reckon::pass(&house.engine).await.unwrap(), 0);
+    let reached = house.season("bench").await["legs"][0]["reached_at"].clone();
+
+    let curves = json!({"steady": {
+        "form": "nodes", "unit": "fraction-per-day", "nodes": [[5, 0.6], [30, 0.6]],
+        "source": "measured again", "status": "constructed",
+    }});
+    house.engine.catalogue = Catalogue::read(&curves, &json!({})).unwrap();
+    assert_eq!(reckon::pass(&house.engine).await.unwrap(), 1, "the file was changed");
+    assert_ne!(house.season("bench").await["legs"][0]["reached_at"], reached);
+
+    house.engine.store.add_curve("broken", &json!({"form": "spline"}), BEGIN).await.unwrap();
+    assert_eq!(reckon::pass(&house.engine).await.unwrap(), 1);
+    assert_eq!(reckon::pass(&house.engine).await.unwrap(), 0);
+    assert_eq!(house.state("bench").await.as_deref(), Some("overrun"));
+}
+
+/// A mail that could not go out while its leg ran is not sent once the spray is
+/// logged, and one that was put into words before a correction says what now
+/// holds.
+#[tokio::test]
+async fn what_is_of_no_use_any_more_is_not_sent() {
+    let mut house = House::new(vec![]).await;
+    house.site("site", 200.0, None).await;
+    let readings: Vec<Reading> = (-24..60).map(|n| Reading::instant(BEGIN.plus(n * HOUR), 15.0)).collect();
+    house.engine.store.store_readings("site-source", &readings, BEGIN).await.unwrap();
+    house.block("bench", "site").await;
+    // A folder that cannot be made: nothing goes out.
+    let blocked = house.folder.path().join("file");
+    std::fs::write(&blocked, "").unwrap();
+    let folder = std::mem::replace(&mut house.engine.outlet, Outlet::Folder(blocked.join("mail")));
+    house.set(30);
+    reckon::pass(&house.engine).await.unwrap();
+    let report = deliver::pass(&house.engine).await.unwrap();
+    assert_eq!((report.composed, report.sent, report.later), (2, 0, 2), "started and due");
+
+    house.engine.outlet = folder;
+    let spray = json!({"id": "spray", "kind": "spray", "material": "ats", "at": BEGIN.plus(30 * HOUR),
+        "finished_at": BEGIN.plus(31 * HOUR)});
+    house.log("bench", spray).await;
+    house.set(32);
+    reckon::pass(&house.engine).await.unwrap();
+    let report = deliver::pass(&house.engine).await.unwrap();
+    assert_eq!((report.composed, report.sent, report.failed), (0, 0, 0), "both came too late");
+    assert_eq!(house.mails(), 0);
+
+    // Nothing waits for ever.
+    assert_eq!(house.engine.store.oldest_unsent().await.unwrap(), None);
 }

@@ -1,20 +1,38 @@
 //! The curves and materials that blocks and plans may name.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
 use serde_json::Value;
 
 use crate::curve::Curve;
-use crate::input::Faults;
+use crate::input::{self, Faults};
 use crate::materials::Material;
+use crate::season::MODEL_VERSION;
 
 /// Curves and materials known here.
 #[derive(Debug, Clone, Default)]
 pub struct Catalogue {
+    /// Differs whenever the model, or the curves and materials that it came
+    /// with, would give another season; what is added behind them leaves it as
+    /// it is.
+    pub edition: i64,
     /// Curves, those that ship first.
     pub curves: Vec<Arc<Curve>>,
     /// Materials.
     pub materials: Arc<Vec<Material>>,
+}
+
+/// An added curve or material that does not read back.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{what} `{id}` does not read back and is left out: {faults}")]
+pub struct Unread {
+    /// `curve` or `material`.
+    pub what: &'static str,
+    /// Its id.
+    pub id: String,
+    /// What is wrong with it.
+    pub faults: Faults,
 }
 
 impl Catalogue {
@@ -24,10 +42,42 @@ impl Catalogue {
     /// # Errors
     /// All that is wrong with any curve or material.
     pub fn read(curves: &Value, materials: &Value) -> Result<Catalogue, Faults> {
+        // Another release of Rust may hash otherwise; then all is reckoned once
+        // more, which does no harm.
+        let mut hasher = DefaultHasher::new();
+        (MODEL_VERSION, curves.to_string(), materials.to_string()).hash(&mut hasher);
         Ok(Catalogue {
+            edition: hasher.finish().cast_signed(),
             curves: Curve::read_all(curves)?,
             materials: Arc::new(Material::read_all(materials)?),
         })
+    }
+
+    /// This catalogue with curves and materials behind it that were added one
+    /// by one, each by its id. One that does not read is left out and named, so
+    /// that it costs nobody else's block.
+    pub fn and_added<'a>(
+        &self,
+        curves: impl IntoIterator<Item = (&'a str, &'a Value)>,
+        materials: impl IntoIterator<Item = (&'a str, &'a Value)>,
+    ) -> (Catalogue, Vec<Unread>) {
+        let mut unread = Vec::new();
+        let mut read = Catalogue::default();
+        for (id, document) in curves {
+            match input::read(document, |fields| Curve::from_fields(id, fields)) {
+                Ok(curve) => read.curves.push(Arc::new(curve)),
+                Err(faults) => unread.push(Unread { what: "curve", id: id.to_owned(), faults }),
+            }
+        }
+        let mut added = Vec::new();
+        for (id, document) in materials {
+            match input::read(document, |fields| Material::from_fields(id, fields)) {
+                Ok(material) => added.push(material),
+                Err(faults) => unread.push(Unread { what: "material", id: id.to_owned(), faults }),
+            }
+        }
+        read.materials = Arc::new(added);
+        (self.and(read), unread)
     }
 
     /// This catalogue with those of another behind it; what stands here first
@@ -47,5 +97,40 @@ impl Catalogue {
         }
         all.materials = Arc::new(materials);
         all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    fn curve(rate: f64) -> Value {
+        json!({"form": "nodes", "unit": "fraction-per-day", "nodes": [[4, 0], [20, rate]],
+            "source": "for tests", "status": "constructed"})
+    }
+
+    #[test]
+    fn what_does_not_read_back_is_left_out_and_named() {
+        let shipped = Catalogue::read(&json!({"a": curve(0.5)}), &json!({})).unwrap();
+        let (good, bad, again) = (curve(0.7), json!({"form": "spline"}), curve(0.9));
+        let oil = json!({"name": "Oil", "role": "acts-on-flowers"});
+        let (all, unread) =
+            shipped.and_added([("a", &again), ("b", &good), ("c", &bad)], [("oil", &oil), ("tar", &bad)]);
+        let ids: Vec<&str> = all.curves.iter().map(|curve| curve.id.as_str()).collect();
+        assert_eq!(ids, ["a", "b"]);
+        assert_eq!(all.curves[0], shipped.curves[0], "what ships holds");
+        assert_eq!(all.materials.len(), 1);
+        let named: Vec<&str> = unread.iter().map(|unread| unread.id.as_str()).collect();
+        assert_eq!(named, ["c", "tar"]);
+        assert_eq!(all.edition, shipped.edition);
+    }
+
+    #[test]
+    fn another_figure_is_another_edition() {
+        let edition = |rate| Catalogue::read(&json!({"a": curve(rate)}), &json!({})).unwrap().edition;
+        assert_eq!(edition(0.5), edition(0.5));
+        assert_ne!(edition(0.5), edition(0.6));
     }
 }

@@ -179,7 +179,7 @@ pub struct SameId(pub String);
 /// What stands of a log at one moment, and what of it could not be used.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Stand {
-    /// By time observed, then by the log's own order.
+    /// By time observed, then by id.
     pub entries: Vec<Standing>,
     /// Entries that lie after the moment.
     pub ahead: Vec<(String, Instant)>,
@@ -188,8 +188,6 @@ pub struct Stand {
     pub orphans: Vec<String>,
     /// Times of the corrections and withdrawals that took effect.
     pub amended_at: Vec<Instant>,
-    /// Finishes of sprays that lie after the moment: these are still under way.
-    pub finishes_ahead: Vec<Instant>,
 }
 
 impl FieldLog {
@@ -254,8 +252,7 @@ impl FieldLog {
                     stand.take(&entry.id, entry.at, says, now);
                 }
             }
-            stand.entries.sort_by_key(|entry| entry.at);
-            return stand;
+            return stand.in_order();
         }
         let kinds: HashMap<&str, &Entry> =
             self.entries.iter().map(|entry| (entry.id.as_str(), entry)).collect();
@@ -300,9 +297,7 @@ impl FieldLog {
                 corrected.get(entry.id.as_str()).map_or((entry.at, said), |(_, at, says)| (*at, *says));
             stand.take(&entry.id, at, says, now);
         }
-        stand.entries.sort_by_key(|entry| entry.at);
-        stand.amended_at.sort();
-        stand
+        stand.in_order()
     }
 }
 
@@ -312,13 +307,17 @@ impl Stand {
             self.ahead.push((id.to_owned(), at));
             return;
         }
-        let mut says = says.clone();
-        if let Observed::Spray(spray) = &mut says {
-            // A finish that has not come yet: the spray is still under way.
-            self.finishes_ahead.extend(spray.finished_at.filter(|finish| *finish > now));
-            spray.finished_at = spray.finished_at.filter(|finish| *finish <= now);
-        }
-        self.entries.push(Standing { id: id.to_owned(), at, says });
+        self.entries.push(Standing { id: id.to_owned(), at, says: says.clone() });
+    }
+
+    /// Everything by time and id: the order in which entries were written
+    /// changes nothing here.
+    fn in_order(mut self) -> Stand {
+        self.entries.sort_by(|a, b| (a.at, &a.id).cmp(&(b.at, &b.id)));
+        self.ahead.sort_by(|a, b| (a.1, &a.0).cmp(&(b.1, &b.0)));
+        self.orphans.sort();
+        self.amended_at.sort();
+        self
     }
 }
 

@@ -13,10 +13,13 @@ use crate::time::{DAY, HOUR, Instant};
 
 mod notes;
 mod sprays;
+mod window;
 pub use notes::{NO_DECISION, Note};
 use sprays::Reset;
+pub use window::window;
 
-/// Raised whenever the same input gives another season than before.
+/// Raised whenever the same input gives another season than before; goes into
+/// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
 pub const MODEL_VERSION: i64 = 1;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
@@ -179,6 +182,8 @@ impl<'a> Seen<'a> {
                 Observed::Recorded(_) => {}
             }
         }
+        // Of several counts at one moment the lower comes first: flowers open.
+        seen.counts.sort_by(|(_, a), (_, b)| a.at.cmp(&b.at).then(a.mean.total_cmp(&b.mean)));
         seen
     }
 
@@ -296,7 +301,7 @@ fn cut(
             sprays::note_before_start(plan, &[entry], Some(start.at), notes);
             continue;
         }
-        let Reset::Ends { finished_at } = sprays::resets(plan, entry, legs.len(), notes) else {
+        let Reset::Ends { finished_at } = sprays::resets(plan, entry, legs.len(), now, notes) else {
             continue;
         };
         let closing = end.of_leg(opening.at, plan);
@@ -376,7 +381,7 @@ fn look_again(stand: &Stand, legs: &[Leg], plan: &Plan, growth: &Growth, now: In
         .ahead
         .iter()
         .map(|(_, at)| *at)
-        .chain(stand.finishes_ahead.iter().copied())
+        .chain(stand.entries.iter().filter_map(sprays::finish))
         .chain(age)
         .chain(heads_up)
         .chain(reading)

@@ -259,13 +259,14 @@ fn a_spray_with_only_its_finish() {
     assert_eq!(season.legs[1].from, hour(31.0));
 }
 
-/// A spray under way is a draft until its finish has come, and the season says
-/// when to look again.
+/// A spray under way ends no leg until its finish has come; the season says so,
+/// and when to look again.
 #[test]
 fn a_spray_whose_finish_lies_ahead() {
     let entries = [start(hour(0.0)), spray("s1", hour(40.0).plus(-10 * MINUTE), "ammonium-thiosulfate")];
     let now = mild(&entries, 40);
-    assert!(noted(&now, "spray-draft", Some("s1")) && now.legs.len() == 1);
+    assert!(noted(&now, "spray-under-way", Some("s1")) && now.legs.len() == 1);
+    assert!(!noted(&now, "spray-draft", None), "it has a finish");
     let finish = hour(40.0).plus(50 * MINUTE);
     assert_eq!(now.look_again_at, Some(finish));
     let then = season(&two_sprays(), &entries, &steady(15.0, 40), finish);

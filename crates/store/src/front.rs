@@ -207,10 +207,10 @@ methods! {
     /// The years in which a block has a season.
     seasons::seasons_of(block_id: &str) -> Vec<i32>;
     /// Seasons to be reckoned: never yet, from other versions than now stand,
-    /// with another model, or because their `look_again_at` has come. Those of
+    /// by another program, or because their `look_again_at` has come. Those of
     /// one site come together; `after` is the last of the page before in this
     /// pass.
-    seasons::stale_seasons(now: Instant, model_version: i64, after: Option<&StaleKey>, limit: u32) -> Vec<Stale>;
+    seasons::stale_seasons(now: Instant, program: i64, after: Option<&StaleKey>, limit: u32) -> Vec<Stale>;
     /// Writes seasons with their alerts and items, all in one transaction.
     /// Those whose versions no longer stand are left out, with their alerts;
     /// gives how many were written.
@@ -226,8 +226,15 @@ methods! {
     /// the first time holds.
     alerts::acknowledge(id: &str, at: Instant) -> bool;
 
-    /// Items that no message carries yet, those of the oldest alerts first.
+    /// Items that wait for a message, those of the oldest alerts first.
     outbox::uncomposed(limit: u32) -> Vec<Uncomposed>;
+    /// Notes why an item gets no message; one that has a message already is
+    /// left as it is.
+    outbox::give_up_item(id: &str, reason: &str) -> ();
+    /// Gives up what has not gone out of alerts that are of no use any more:
+    /// items without a message, and messages whose alerts all are so. Gives how
+    /// many items and messages.
+    outbox::give_up_outdated(now: Instant) -> u64;
     /// Stores messages, each with the ids of the items it carries, all in one
     /// transaction. A message of whose items one is carried already is left
     /// out whole; gives how many were stored. Refused when a message carries
@@ -257,18 +264,18 @@ methods! {
     /// The messages that carry an alert, the oldest first.
     outbox::messages_of(alert_id: &str) -> Vec<Message>;
 
-    /// Adds a curve; the same again changes nothing. Conflict when another
-    /// stands under that id.
+    /// Adds a curve, which makes every season stale; the same again changes
+    /// nothing. Conflict when another stands under that id.
     shared::add_curve(id: &str, doc: &Value, at: Instant) -> ();
     /// All curves in order of id.
     shared::curves() -> Vec<Curve>;
-    /// Adds a material and raises the version of every block; the same again
-    /// changes nothing. Conflict when another stands under that id.
+    /// Adds a material, which makes every season stale; the same again changes
+    /// nothing. Conflict when another stands under that id.
     shared::add_material(id: &str, doc: &Value, at: Instant) -> ();
     /// All materials in order of id.
     shared::materials() -> Vec<Material>;
-    /// Changes a material; when it differs from what is stored, the version of
-    /// every block is raised, since plans and sprays may name it.
+    /// Changes a material; when it differs from what is stored, every season is
+    /// stale, since plans and sprays may name it.
     shared::change_material(id: &str, doc: &Value, at: Instant) -> ();
 
     /// Adds a token of the API. Conflict when its id or hash is taken.

@@ -6,6 +6,8 @@ mod dialect;
 pub(crate) use dialect::Pools;
 use dialect::{Connection, Db, Tx};
 
+#[path = "queries/alert_writes.rs"]
+mod alert_writes;
 #[path = "queries/alerts.rs"]
 pub(crate) mod alerts;
 #[path = "queries/blocks.rs"]

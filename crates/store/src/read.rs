@@ -26,8 +26,8 @@ macro_rules! columns {
     };
     (alert) => {
         "alert.id, alert.block_id, alert.year, alert.kind, alert.subject, alert.generation, \
-         alert.status, alert.reason, alert.about, alert.raised_at, alert.withdrawn_at, \
-         alert.acknowledged_at"
+         alert.status, alert.reason, alert.about, alert.raised_at, alert.useful_until, \
+         alert.withdrawn_at, alert.acknowledged_at"
     };
     (message) => {
         "message.id, message.header_id, message.recipient, message.body, message.composed_at, \
@@ -91,11 +91,25 @@ pub(crate) fn block(columns: BlockColumns) -> Result<Block> {
     Ok(Block { id, farm_id, site_id, name, details, version, created_at })
 }
 
-pub(crate) type AlertColumns =
-    (String, String, i64, String, String, i64, String, Option<String>, String, i64, Option<i64>, Option<i64>);
+pub(crate) type AlertColumns = (
+    String,
+    String,
+    i64,
+    String,
+    String,
+    i64,
+    String,
+    Option<String>,
+    String,
+    i64,
+    i64,
+    Option<i64>,
+    Option<i64>,
+);
 
 pub(crate) fn alert(columns: AlertColumns) -> Result<AlertRow> {
-    let (id, block_id, year, kind, subject, generation, status, reason, about, raised, back, seen) = columns;
+    let (id, block_id, year, kind, subject, generation, status, reason, about, raised, useful, back, seen) =
+        columns;
     Ok(AlertRow {
         year: bloom_year(year)?,
         status: word(AlertStatus::named(&status), &status, || format!("status of alert `{id}`"))?,
@@ -107,6 +121,7 @@ pub(crate) fn alert(columns: AlertColumns) -> Result<AlertRow> {
         generation,
         reason,
         raised_at: Instant(raised),
+        useful_until: Instant(useful),
         withdrawn_at: back.map(Instant),
         acknowledged_at: seen.map(Instant),
     })

@@ -16,6 +16,8 @@ fn waiting(kind: AlertKind) -> Uncomposed {
         bound: Some(MarkBound::NotBefore),
         material: Some("ammonium-thiosulfate".into()),
         threshold: 115.0,
+        target: Some(115.0),
+        basis: (kind == AlertKind::Started).then_some(Basis::BetweenCounts),
         as_of: Some(NOW),
         decided: false,
         curve: "reference (constructed)".into(),
@@ -40,6 +42,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
             reason: None,
             about: serde_json::to_value(about).unwrap(),
             raised_at: NOW,
+            useful_until: NOW.plus(72 * 3_600),
             withdrawn_at: None,
             acknowledged_at: None,
         },
@@ -108,6 +111,31 @@ fn every_kind_carries_the_caution_and_its_time() {
         assert!(text.contains(words::CAUTION) && html.contains("it is the law"), "{kind:?}: {text}");
         assert!(text.contains("Wed 1 May, 09:18"), "{kind:?}: {text}");
     }
+}
+
+/// A start is called what it is: logged, counted, or only known to be no later.
+#[test]
+fn a_started_mail_says_what_the_start_rests_on() {
+    let started = |basis: &str, target: f64| {
+        let mut waiting = waiting(AlertKind::Started);
+        waiting.alert.about["basis"] = json!(basis);
+        waiting.alert.about["target"] = json!(target);
+        read(&compose(&waiting, &sender(), NOW).unwrap())
+    };
+    let (subject, text, _) = started("no-later-than", 115.0);
+    assert!(subject.contains("clock started by Wed 1 May, 09:18"), "{subject}");
+    assert!(text.contains("were open no later than Wed 1 May, 09:18"), "{text}");
+    let (subject, text, _) = started("logged", 115.0);
+    assert!(subject.contains("clock started Wed"), "{subject}");
+    assert!(text.contains("The start was logged for Wed 1 May, 09:18"), "{text}");
+    let (_, text, _) = started("between-counts", 115.0);
+    assert!(
+        text.contains("By the counts 115 live open flowers a tree (as many as fruit are wanted)"),
+        "{text}"
+    );
+    // A start factor other than 1 has the clock start at another number.
+    let (_, text, _) = started("between-counts", 100.0);
+    assert!(!text.contains("wanted"), "{text}");
 }
 
 #[test]

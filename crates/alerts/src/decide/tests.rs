@@ -67,6 +67,7 @@ impl Spring {
                 reason: None,
                 about: serde_json::to_value(about).unwrap(),
                 raised_at: now,
+                useful_until: useful_until(about, now),
                 withdrawn_at: None,
                 acknowledged_at: None,
             });
@@ -88,7 +89,13 @@ impl Spring {
             Decision::Retime { alert_id, about } => {
                 let row = self.known.iter_mut().find(|row| row.id == alert_id).unwrap();
                 row.about = serde_json::to_value(&about).unwrap();
+                row.useful_until = useful_until(&about, now);
                 format!("retime {}", about.kind.word())
+            }
+            Decision::Close { alert_id, reason } => {
+                let row = self.known.iter_mut().find(|row| row.id == alert_id).unwrap();
+                row.useful_until = now;
+                format!("close {}: {reason}", row.kind)
             }
             Decision::Withdraw { alert_id, about } => {
                 add(&alert_id, 1, AlertStatus::Told, &about);
@@ -122,7 +129,16 @@ fn each_alert_of_a_leg_is_told_once() {
     assert_eq!(spring.pass(30), [""; 0]);
     spring.spray("b-spray", 30);
     spring.read = 40;
-    assert_eq!(spring.pass(40), ["tell heads-up b-spray 1"]);
+    let over = "the spray of this leg is logged already";
+    assert_eq!(
+        spring.pass(40),
+        [
+            "tell heads-up b-spray 1".to_owned(),
+            format!("close started: {over}"),
+            format!("close heads-up: {over}"),
+            format!("close due: {over}")
+        ]
+    );
     spring.read = 60;
     assert_eq!(spring.pass(60), ["tell due b-spray 1"]);
     assert_eq!(spring.pass(61), [""; 0]);
@@ -201,5 +217,19 @@ fn a_block_stood_down_hears_nothing_more() {
     spring.pass(0);
     spring.log.push(json!({"id": "b-no", "kind": "decision", "thin": false, "at": BEGIN.plus(DAY)}));
     spring.read = 40;
-    assert_eq!(spring.pass(40), [""; 0]);
+    assert_eq!(spring.pass(40), ["close started: the block is stood down"]);
+    assert_eq!(spring.pass(41), [""; 0]);
+}
+
+/// Standing down after `due` was told takes nothing back: it was true.
+#[test]
+fn a_stand_down_after_due_takes_nothing_back() {
+    let mut spring = Spring::new();
+    spring.read = 40;
+    assert!(spring.pass(40).contains(&"tell due start 1".to_owned()));
+    // Even one dated before the mark was reached.
+    spring.log.push(json!({"id": "b-no", "kind": "decision", "thin": false, "at": BEGIN.plus(20 * HOUR)}));
+    let told = spring.pass(41);
+    assert!(told.iter().all(|told| told.starts_with("close ")), "{told:?}");
+    assert!(told.contains(&"close due: the block is stood down".to_owned()), "{told:?}");
 }

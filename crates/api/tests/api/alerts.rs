@@ -20,6 +20,7 @@ fn alert(id: &str, kind: &str, raised_at: Instant) -> AlertWrite {
             reason: None,
             about: json!({"mark": 0.6}),
             raised_at,
+            useful_until: raised_at.plus(72 * 3_600),
             withdrawn_at: None,
             acknowledged_at: None,
         },

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
 use model::plan::Plan;
-use model::season::{self, MODEL_VERSION};
+use model::season;
 use model::series::Series;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
@@ -19,7 +19,7 @@ const LOG: &str = "blocks/bench/seasons/2013/log";
 /// Reckons what is stale as the loops do, with the model alone.
 pub async fn reckon(house: &House, alerts: &[AlertWrite]) -> usize {
     let now = house.now();
-    let stale = house.store.stale_seasons(now, MODEL_VERSION, None, 100).await.unwrap();
+    let stale = house.store.stale_seasons(now, shipped_catalogue().edition, None, 100).await.unwrap();
     for one in &stale {
         let weather = house.store.site_weather(&one.site.id, Instant::MIN, Instant::MAX).await.unwrap();
         let readings: Vec<_> = weather.sources.into_iter().map(|(_, readings)| readings).collect();

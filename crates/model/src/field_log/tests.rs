@@ -65,11 +65,11 @@ fn every_kind_can_be_read() {
 }
 
 #[test]
-fn entries_stand_by_time_and_then_by_the_logs_own_order() {
+fn entries_stand_by_time_and_then_by_id() {
     let entries = vec![count("b", 60, 2), count("a", 60, 1), count("c", 0, 3)];
     let in_file = FieldLog::in_order(entries.clone()).unwrap();
     let order = |log: &FieldLog| opens(log, at(90)).into_iter().map(|(id, _)| id).collect::<String>();
-    assert_eq!(order(&in_file), "cba");
+    assert_eq!(order(&in_file), "cab");
     assert_eq!(order(&FieldLog::by_id(entries).unwrap()), "cab");
 }
 
@@ -104,22 +104,4 @@ fn a_withdrawal_takes_effect_when_it_was_made() {
     assert_eq!(opens(&log, at(29)).len(), 1);
     assert_eq!(log.stand(at(29)).ahead, [("w".to_owned(), at(30))]);
     assert_eq!(opens(&log, at(30)).len(), 0);
-}
-
-/// The finish of a spray under way is remembered apart, and stands once it has
-/// come.
-#[test]
-fn a_finish_that_is_ahead() {
-    let spray = entry(
-        json!({"id": "s", "kind": "spray", "at": at(0), "finished_at": at(60), "material": "lime-sulfur"}),
-    );
-    let log = FieldLog::by_id(vec![spray]).unwrap();
-    let finish = |now| {
-        let stand = log.stand(now);
-        let Observed::Spray(spray) = &stand.entries[0].says else { panic!("{stand:?}") };
-        (spray.finished_at, stand.finishes_ahead)
-    };
-    assert_eq!(finish(at(59)), (None, vec![at(60)]));
-    assert_eq!(finish(at(60)), (Some(at(60)), Vec::new()));
-    assert_eq!(log.end(), Some(at(60)));
 }

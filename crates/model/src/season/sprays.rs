@@ -17,8 +17,22 @@ pub(super) enum Reset {
     No,
 }
 
+/// When a spray was finished, or is to be by what was logged.
+pub(super) fn finish(entry: &Standing) -> Option<Instant> {
+    match &entry.says {
+        Observed::Spray(spray) => spray.finished_at,
+        _ => None,
+    }
+}
+
 /// Judges one spray after the start; `sprayed` legs have ended before it.
-pub(super) fn resets(plan: &Plan, entry: &Standing, sprayed: usize, notes: &mut Vec<Note>) -> Reset {
+pub(super) fn resets(
+    plan: &Plan,
+    entry: &Standing,
+    sprayed: usize,
+    now: Instant,
+    notes: &mut Vec<Note>,
+) -> Reset {
     let Observed::Spray(spray) = &entry.says else {
         return Reset::No;
     };
@@ -47,6 +61,13 @@ pub(super) fn resets(plan: &Plan, entry: &Standing, sprayed: usize, notes: &mut 
         notes.push(Note::on(entry, "spray-draft", text));
         return Reset::No;
     };
+    if finished_at > now {
+        let text = format!(
+            "The finish of this spray of {name} lies after now, at {finished_at}: until then the clock runs on."
+        );
+        notes.push(Note::on(entry, "spray-under-way", text));
+        return Reset::No;
+    }
     if let Some(planned) = plan.sprays.get(sprayed)
         && planned.material != *name
     {

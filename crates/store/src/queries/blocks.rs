@@ -2,7 +2,7 @@
 
 use sqlx::QueryBuilder;
 
-use super::{Connection, Db, Pools, dialect};
+use super::{Db, Pools, dialect};
 use crate::error::{missing, naming};
 use crate::read::{self, BlockColumns, columns};
 use crate::rows::Block;
@@ -87,10 +87,4 @@ pub(crate) async fn change_block(
         .await?;
     tx.commit().await?;
     Ok(held.version + 1)
-}
-
-/// Makes every season stale.
-pub(super) async fn raise_all(connection: &mut Connection) -> Result<()> {
-    sqlx::query("UPDATE block SET version = version + 1").execute(connection).await?;
-    Ok(())
 }

@@ -13,7 +13,8 @@ pub(crate) async fn uncomposed(db: &Pools, limit: u32) -> Result<Vec<Uncomposed>
     let mut tx = db.begin_read().await?;
     let items: Vec<(String, String, String)> = sqlx::query_as(
         "SELECT item.id, item.alert_id, item.recipient FROM item \
-         JOIN alert ON alert.id = item.alert_id WHERE item.message_id IS NULL \
+         JOIN alert ON alert.id = item.alert_id \
+         WHERE item.message_id IS NULL AND item.unsent_because IS NULL \
          ORDER BY alert.raised_at, item.alert_id, item.recipient LIMIT $1",
     )
     .bind(i64::from(limit))
@@ -39,7 +40,47 @@ pub(crate) async fn uncomposed(db: &Pools, limit: u32) -> Result<Vec<Uncomposed>
         .collect())
 }
 
+pub(crate) async fn give_up_item(db: &Pools, id: &str, reason: &str) -> Result<()> {
+    sqlx::query("UPDATE item SET unsent_because = $2 WHERE id = $1 AND message_id IS NULL")
+        .bind(id)
+        .bind(reason)
+        .execute(db.writer())
+        .await?;
+    Ok(())
+}
+
+/// Why something that came too late was not sent.
+const OUTDATED: &str = "of no use any more when it could have been sent";
+
+pub(crate) async fn give_up_outdated(db: &Pools, now: Instant) -> Result<u64> {
+    let mut tx = db.begin_write().await?;
+    let items = sqlx::query(
+        "UPDATE item SET unsent_because = $2 WHERE message_id IS NULL AND unsent_because IS NULL \
+         AND alert_id IN (SELECT id FROM alert WHERE useful_until <= $1)",
+    )
+    .bind(now.0)
+    .bind(OUTDATED)
+    .execute(&mut *tx)
+    .await?;
+    let messages = sqlx::query(
+        "UPDATE message SET state = 'failed', next_try_at = NULL, lease_until = NULL, \
+         last_error = coalesce(last_error || '; ', '') || $2 \
+         WHERE next_try_at IS NOT NULL AND (lease_until IS NULL OR lease_until <= $1) \
+         AND NOT EXISTS (SELECT 1 FROM item JOIN alert ON alert.id = item.alert_id \
+         WHERE item.message_id = message.id AND alert.useful_until > $1)",
+    )
+    .bind(now.0)
+    .bind(OUTDATED)
+    .execute(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(items.rows_affected() + messages.rows_affected())
+}
+
 pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]) -> Result<u64> {
+    // One order for all writers, so that two of them never wait for each other.
+    let mut messages: Vec<&(Message, Vec<String>)> = messages.iter().collect();
+    messages.sort_by(|a, b| a.1.iter().min().cmp(&b.1.iter().min()));
     let mut tx = db.begin_write().await?;
     let mut added = 0;
     for (message, items) in messages {
@@ -59,7 +100,9 @@ pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]
 /// How many of the items no message carries; they stay so until the
 /// transaction ends.
 async fn lock_free(connection: &mut Connection, items: &[String]) -> Result<usize> {
-    let mut query = QueryBuilder::<Db>::new("SELECT id FROM item WHERE message_id IS NULL AND id IN (");
+    let mut query = QueryBuilder::<Db>::new(
+        "SELECT id FROM item WHERE message_id IS NULL AND unsent_because IS NULL AND id IN (",
+    );
     load::list(&mut query, items.iter().map(String::as_str));
     query.push(") ORDER BY id").push(dialect::LOCK);
     let free: Vec<String> = query.build_query_scalar().persistent(false).fetch_all(connection).await?;
@@ -212,7 +255,7 @@ pub(crate) async fn oldest_unsent(db: &Pools) -> Result<Option<Instant>> {
             .await?;
     let uncomposed: Option<i64> = sqlx::query_scalar(
         "SELECT min(alert.raised_at) FROM item JOIN alert ON alert.id = item.alert_id \
-         WHERE item.message_id IS NULL",
+         WHERE item.message_id IS NULL AND item.unsent_because IS NULL",
     )
     .fetch_one(&mut *tx)
     .await?;

@@ -37,28 +37,28 @@ pub(super) async fn begin_and_lock(connection: &mut Connection, block_id: &str, 
 }
 
 pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Option<SeasonRow>> {
-    type Now = (i64, i64, i64, i64);
-    type Then = (Option<i64>, Option<i64>, Option<i64>, Option<i64>, Option<i64>);
+    type Now = (i64, i64, i64, i64, i64);
+    type Then = (Option<i64>, Option<i64>, Option<i64>, Option<i64>, Option<i64>, Option<i64>);
     type Rest = (Option<i64>, Option<i64>, Option<String>, Option<String>);
     // More columns than a tuple has places for, so two statements of one
     // snapshot.
     let mut tx = db.begin_read().await?;
     let now: Option<Now> = sqlx::query_as(
-        "SELECT site.version, block.version, season.log_version, season.plan_version \
-         FROM season JOIN block ON block.id = season.block_id \
+        "SELECT site.version, block.version, season.log_version, season.plan_version, \
+         (SELECT last FROM counter WHERE kind = 'catalogue') FROM season JOIN block ON block.id = season.block_id \
          JOIN site ON site.id = block.site_id WHERE season.block_id = $1 AND season.year = $2",
     )
     .bind(block_id)
     .bind(i64::from(year))
     .fetch_optional(&mut *tx)
     .await?;
-    let Some((site, block, log, plan)) = now else {
+    let Some((site, block, log, plan, catalogue)) = now else {
         return Ok(None);
     };
-    let versions_now = Versions { site, block, log, plan, model: 0 };
-    let (site, block, log, plan, model): Then = sqlx::query_as(
-        "SELECT reckoned_site, reckoned_block, reckoned_log, reckoned_plan, reckoned_model \
-         FROM season WHERE block_id = $1 AND year = $2",
+    let versions_now = Versions { site, block, log, plan, catalogue, program: 0 };
+    let (site, block, log, plan, catalogue, program): Then = sqlx::query_as(
+        "SELECT reckoned_site, reckoned_block, reckoned_log, reckoned_plan, reckoned_catalogue, \
+         reckoned_program FROM season WHERE block_id = $1 AND year = $2",
     )
     .bind(block_id)
     .bind(i64::from(year))
@@ -72,19 +72,20 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
     .bind(i64::from(year))
     .fetch_one(&mut *tx)
     .await?;
-    let then = (site, block, log, plan, model, reckoned_at, state, doc);
+    let then = (site, block, log, plan, catalogue, program, reckoned_at, state, doc);
     let reckoned = match then {
         (
             Some(site),
             Some(block),
             Some(log),
             Some(plan),
-            Some(model),
+            Some(catalogue),
+            Some(program),
             Some(reckoned_at),
             Some(state),
             Some(doc),
         ) => Some(ReckonedState {
-            versions: Versions { site, block, log, plan, model },
+            versions: Versions { site, block, log, plan, catalogue, program },
             look_again_at: look_again_at.map(Instant),
             reckoned_at: Instant(reckoned_at),
             state,
@@ -117,12 +118,12 @@ struct Found {
 pub(crate) async fn stale_seasons(
     db: &Pools,
     now: Instant,
-    model_version: i64,
+    program: i64,
     after: Option<&StaleKey>,
     limit: u32,
 ) -> Result<Vec<Stale>> {
     let mut tx = db.begin_read().await?;
-    let found = find_stale(&mut tx, now, model_version, after, limit).await?;
+    let found = find_stale(&mut tx, now, program, after, limit).await?;
     let keys: Vec<&Key> = found.iter().map(|found| &found.key).collect();
     let farms = load::farms(&mut tx, found.iter().map(|found| found.farm_id.as_str())).await?;
     let sites = load::sites(&mut tx, found.iter().map(|found| found.site_id.as_str())).await?;
@@ -148,11 +149,14 @@ pub(crate) async fn stale_seasons(
 async fn find_stale(
     connection: &mut Connection,
     now: Instant,
-    model: i64,
+    program: i64,
     after: Option<&StaleKey>,
     limit: u32,
 ) -> Result<Vec<Found>> {
     type Columns = (String, i64, String, String, i64, i64, i64, i64);
+    let catalogue: i64 = sqlx::query_scalar("SELECT last FROM counter WHERE kind = 'catalogue'")
+        .fetch_one(&mut *connection)
+        .await?;
     let (after_site, after_block, after_year) =
         after.map_or(("", "", 0), |key| (key.site_id.as_str(), key.block_id.as_str(), key.year));
     let rows: Vec<Columns> = sqlx::query_as(
@@ -160,25 +164,28 @@ async fn find_stale(
          block.version, season.log_version, season.plan_version \
          FROM season JOIN block ON block.id = season.block_id \
          JOIN site ON site.id = block.site_id \
-         WHERE (season.reckoned_model IS NULL OR season.reckoned_model <> $1 \
+         WHERE (season.reckoned_program IS NULL OR season.reckoned_program <> $1 \
+         OR season.reckoned_catalogue <> $7 \
          OR season.reckoned_site <> site.version OR season.reckoned_block <> block.version \
          OR season.reckoned_log <> season.log_version \
          OR season.reckoned_plan <> season.plan_version OR season.look_again_at <= $2) \
          AND (block.site_id, season.block_id, season.year) > ($3, $4, $5) \
          ORDER BY block.site_id, season.block_id, season.year LIMIT $6",
     )
-    .bind(model)
+    .bind(program)
     .bind(now.0)
     .bind(after_site)
     .bind(after_block)
     .bind(i64::from(after_year))
     .bind(i64::from(limit))
+    .bind(catalogue)
     .fetch_all(connection)
     .await?;
     rows.into_iter()
         .map(|(block_id, year, farm_id, site_id, site, block, log, plan)| {
             let key = (block_id, read::bloom_year(year)?);
-            Ok(Found { key, farm_id, site_id, versions: Versions { site, block, log, plan, model } })
+            let versions = Versions { site, block, log, plan, catalogue, program };
+            Ok(Found { key, farm_id, site_id, versions })
         })
         .collect()
 }

@@ -3,7 +3,7 @@
 use model::time::Instant;
 use serde_json::Value;
 
-use super::{Connection, Pools, Tx, blocks};
+use super::{Connection, Pools, Tx};
 use crate::error::missing;
 use crate::rows::{Curve, Material};
 use crate::{Result, StoreError, text};
@@ -21,8 +21,7 @@ pub(crate) async fn add_curve(db: &Pools, id: &str, doc: &Value, at: Instant) ->
             sqlx::query_scalar("SELECT doc FROM curve WHERE id = $1").bind(id).fetch_one(&mut *tx).await?;
         return same(held, doc, || format!("curve `{id}`"));
     }
-    tx.commit().await?;
-    Ok(())
+    raise(tx).await
 }
 
 fn same(held: String, doc: &Value, what: impl Fn() -> String) -> Result<()> {
@@ -65,8 +64,9 @@ async fn held(connection: &mut Connection, id: &str) -> Result<Option<String>> {
         .await?)
 }
 
+/// Raises the version that all seasons are reckoned from.
 async fn raise(mut tx: Tx) -> Result<()> {
-    blocks::raise_all(&mut tx).await?;
+    sqlx::query("UPDATE counter SET last = last + 1 WHERE kind = 'catalogue'").execute(&mut *tx).await?;
     tx.commit().await?;
     Ok(())
 }

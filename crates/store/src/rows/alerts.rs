@@ -39,6 +39,8 @@ pub struct AlertRow {
     pub about: Value,
     /// When it was decided.
     pub raised_at: Instant,
+    /// Not sent any more from here on.
+    pub useful_until: Instant,
     /// When a correction took it back.
     pub withdrawn_at: Option<Instant>,
     /// When a person took note of it.
@@ -64,21 +66,38 @@ pub enum AlertWrite {
         alert_id: String,
         /// What the mail says.
         about: Value,
+        /// Not sent any more from here on.
+        useful_until: Instant,
         /// Mail addresses.
         recipients: Vec<String>,
     },
-    /// Changes what is known about an alert without telling it again.
+    /// Changes what is known about an alert without telling it again. A mail
+    /// of it that no server was offered yet is composed anew.
     Retime {
         /// The alert.
         alert_id: String,
         /// What is now known.
         about: Value,
+        /// Not sent any more from here on.
+        useful_until: Instant,
     },
-    /// Takes an alert back; the first time holds.
+    /// An alert is of no use any more: what of it has not gone out stays here.
+    /// Where nobody has a mail of it, it counts as skipped.
+    Close {
+        /// The alert.
+        alert_id: String,
+        /// From when on.
+        at: Instant,
+        /// Why.
+        reason: String,
+    },
+    /// Takes an alert back; the first time holds. Those who may have a mail of
+    /// it get the notice; where none has, the alert counts as skipped and no
+    /// notice is kept.
     Withdraw {
         /// The alert.
         alert_id: String,
-        /// When.
-        at: Instant,
+        /// The alert that tells so, raised when the other is taken back.
+        notice: AlertRow,
     },
 }

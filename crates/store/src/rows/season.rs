@@ -55,15 +55,17 @@ pub struct Versions {
     pub log: i64,
     /// Of the plan; 0 while there is none.
     pub plan: i64,
-    /// Of the model.
-    pub model: i64,
+    /// Of the curves and materials that were added.
+    pub catalogue: i64,
+    /// Of the program: its model, and the curves and materials that it brings.
+    pub program: i64,
 }
 
 impl Versions {
     /// Whether what the database keeps stands at the same versions, whatever
-    /// the model.
+    /// the program.
     pub fn same_input(&self, other: &Versions) -> bool {
-        Versions { model: 0, ..*self } == Versions { model: 0, ..*other }
+        Versions { program: 0, ..*self } == Versions { program: 0, ..*other }
     }
 }
 
@@ -74,8 +76,8 @@ pub struct SeasonRow {
     pub block_id: String,
     /// The bloom year.
     pub year: i32,
-    /// Versions as they stand; `model` is 0, since the database does not know
-    /// which model the program has.
+    /// Versions as they stand; `program` is 0, since the database does not know
+    /// which program asks.
     pub versions_now: Versions,
     /// What was last reckoned; none before the first time.
     pub reckoned: Option<ReckonedState>,
@@ -112,7 +114,7 @@ pub struct StaleKey {
 pub struct Stale {
     /// The bloom year.
     pub year: i32,
-    /// Versions of what is here, and of the model asked with.
+    /// Versions of what is here, and of the program that asked.
     pub versions: Versions,
     /// The farm that owns the block.
     pub farm: Farm,

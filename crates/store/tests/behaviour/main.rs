@@ -38,6 +38,9 @@ async fn behaviours(suite: &Suite) {
     suite.step("composing", outbox::composing(suite)).await;
     suite.step("sending", outbox::sending(suite)).await;
     suite.step("senders that go away", outbox::gone(suite)).await;
+    suite.step("alerts taken back", outbox::taken_back(suite)).await;
+    suite.step("alerts that come too late", outbox::too_late(suite)).await;
+    suite.step("alerts re-timed", outbox::retimed(suite)).await;
     suite.step("eight at once: blocks, logs, plans", together::read_then_write(suite)).await;
     suite.step("eight at once: one upload", together::uploads(suite)).await;
     suite.step("eight at once: leases", together::leases(suite)).await;

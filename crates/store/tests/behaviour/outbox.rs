@@ -1,7 +1,9 @@
 //! Composing and sending.
 
 use model::time::{Instant, MINUTE};
-use store::{AlertStatus, LeasedMessage, Message, MessageState, StoreError, Uncomposed};
+use store::{
+    AlertRow, AlertStatus, AlertWrite, LeasedMessage, Message, MessageState, StoreError, Uncomposed,
+};
 
 use crate::rows::{self, Orchard, SPRING, alert, hours, message, new_alert, reckoned};
 use crate::suite::{Suite, call};
@@ -132,4 +134,169 @@ pub async fn gone(suite: &Suite) {
     assert_eq!(held(suite, &alert_id).await.state, MessageState::Unknown);
     assert!(lease(suite, id, next.plus(-1)).await.is_none());
     assert!(lease(suite, id, next).await.unwrap().unknown_before);
+}
+
+/// What becomes of an alert, and of its mails, when it is taken back, closed or
+/// re-timed while `sent` of its two mails is out.
+struct Waiting {
+    orchard: Orchard,
+    alert_id: String,
+    mails: Vec<Message>,
+}
+
+impl Waiting {
+    async fn new(suite: &Suite) -> Waiting {
+        let orchard = Orchard::planted(suite, 1).await;
+        let items = told(suite, &orchard, "due", &[TO, "ole@larkmoor.example"]).await;
+        let mails: Vec<(Message, Vec<String>)> = items
+            .iter()
+            .map(|item| (message(&item.item.recipient, hours(2)), vec![item.item.id.clone()]))
+            .collect();
+        assert_eq!(call!(suite, add_messages(&mails)).unwrap(), 2);
+        let mails = mails.into_iter().map(|(mail, _)| mail).collect();
+        Waiting { orchard, alert_id: items[0].alert.id.clone(), mails }
+    }
+
+    async fn write(&self, suite: &Suite, write: AlertWrite) {
+        let note = rows::id("note");
+        call!(suite, append_entries(self.orchard.block(), rows::YEAR, &[rows::entry(&note, SPRING, "")]))
+            .unwrap();
+        let stale = self.orchard.stale(suite, SPRING).await;
+        assert_eq!(call!(suite, commit_reckoned(&[reckoned(&stale[0], vec![write])], SPRING)).unwrap(), 1);
+    }
+
+    async fn withdraw(&self, suite: &Suite) -> AlertRow {
+        let notice = AlertRow {
+            subject: self.alert_id.clone(),
+            raised_at: hours(4),
+            ..alert(self.orchard.block(), "withdrawn", AlertStatus::Told)
+        };
+        self.write(suite, AlertWrite::Withdraw { alert_id: self.alert_id.clone(), notice: notice.clone() })
+            .await;
+        notice
+    }
+
+    async fn tell_again(&self, suite: &Suite) {
+        let tell = AlertWrite::Tell {
+            alert_id: self.alert_id.clone(),
+            about: rows::alert("x", "due", AlertStatus::Told).about,
+            useful_until: hours(100_000),
+            recipients: vec![TO.to_owned(), "ole@larkmoor.example".to_owned()],
+        };
+        self.write(suite, tell).await;
+    }
+
+    async fn alert(&self, suite: &Suite) -> AlertRow {
+        call!(suite, alert(&self.alert_id)).unwrap().unwrap()
+    }
+
+    /// Recipients for whom something waits to be composed, by alert.
+    async fn uncomposed(&self, suite: &Suite) -> Vec<(String, String)> {
+        let all = call!(suite, uncomposed(10_000)).unwrap();
+        let mine = all.into_iter().filter(|item| item.farm.id == self.orchard.farm.id);
+        mine.map(|item| (item.alert.id, item.item.recipient)).collect()
+    }
+}
+
+pub async fn taken_back(suite: &Suite) {
+    // Before any server was offered a mail, not even by a sender at work:
+    // nobody was told, so nothing is withdrawn.
+    let waiting = Waiting::new(suite).await;
+    let leased = lease(suite, &waiting.mails[0].id, hours(3)).await.unwrap();
+    let notice = waiting.withdraw(suite).await;
+    assert!(!call!(suite, mark_offered(&waiting.mails[0].id, leased.token)).unwrap());
+    let alert = waiting.alert(suite).await;
+    assert_eq!((alert.status, alert.withdrawn_at), (AlertStatus::Skipped, None));
+    assert!(alert.reason.unwrap().contains("taken back"));
+    assert_eq!(call!(suite, alert(&notice.id)).unwrap(), None);
+    assert_eq!(call!(suite, messages_of(&waiting.alert_id)).unwrap(), []);
+    assert_eq!(waiting.uncomposed(suite).await, []);
+    // It holds again: the same generation is told after all.
+    waiting.tell_again(suite).await;
+    assert_eq!(waiting.uncomposed(suite).await.len(), 2);
+
+    // One mail may have arrived: who may have it gets the notice, the other
+    // mail stays here.
+    let waiting = Waiting::new(suite).await;
+    let sent = &waiting.mails[0];
+    let leased = lease(suite, &sent.id, hours(3)).await.unwrap();
+    assert!(call!(suite, mark_offered(&sent.id, leased.token)).unwrap());
+    let notice = waiting.withdraw(suite).await;
+    let alert = waiting.alert(suite).await;
+    assert_eq!((alert.status, alert.withdrawn_at), (AlertStatus::Told, Some(hours(4))));
+    assert_eq!(call!(suite, alert(&notice.id)).unwrap().unwrap().status, AlertStatus::Told);
+    assert_eq!(waiting.uncomposed(suite).await, [(notice.id, sent.recipient.clone())]);
+    assert_eq!(call!(suite, messages_of(&waiting.alert_id)).unwrap().len(), 1);
+    assert!(lease(suite, &waiting.mails[1].id, hours(9_000)).await.is_none());
+    // The first time holds.
+    waiting.withdraw(suite).await;
+    assert_eq!(waiting.uncomposed(suite).await.len(), 1);
+}
+
+pub async fn too_late(suite: &Suite) {
+    let over = |waiting: &Waiting| AlertWrite::Close {
+        alert_id: waiting.alert_id.clone(),
+        at: hours(5),
+        reason: "the spray is logged".into(),
+    };
+    // The spray is logged before anyone could be told.
+    let waiting = Waiting::new(suite).await;
+    waiting.write(suite, over(&waiting)).await;
+    let alert = waiting.alert(suite).await;
+    assert_eq!((alert.status, alert.reason.as_deref()), (AlertStatus::Skipped, Some("the spray is logged")));
+    assert!(lease(suite, &waiting.mails[0].id, hours(9_000)).await.is_none());
+    // The spray is taken back: both are told after all.
+    waiting.tell_again(suite).await;
+    assert_eq!(waiting.uncomposed(suite).await.len(), 2);
+
+    // One was told: the alert stays told, the other mail is kept back.
+    let waiting = Waiting::new(suite).await;
+    let leased = lease(suite, &waiting.mails[0].id, hours(3)).await.unwrap();
+    assert!(call!(suite, mark_offered(&waiting.mails[0].id, leased.token)).unwrap());
+    waiting.write(suite, over(&waiting)).await;
+    let alert = waiting.alert(suite).await;
+    assert_eq!((alert.status, alert.useful_until), (AlertStatus::Told, hours(5)));
+    assert_eq!(call!(suite, messages_of(&waiting.alert_id)).unwrap().len(), 1);
+    // What may have arrived is not tried again once it is of no use.
+    let next = hours(6);
+    assert!(call!(suite, mark_unknown(&waiting.mails[0].id, leased.token, next, "cut")).unwrap());
+    assert!(call!(suite, give_up_outdated(hours(6))).unwrap() >= 1);
+    let unknown = held(suite, &waiting.alert_id).await;
+    assert_eq!((unknown.state, unknown.next_try_at), (MessageState::Failed, None));
+    assert!(unknown.last_error.unwrap().starts_with("cut; "));
+
+    // Time alone makes a mail and an item outdated.
+    let waiting = Waiting::new(suite).await;
+    let second = told(suite, &waiting.orchard, "started", &[TO]).await;
+    call!(suite, give_up_outdated(hours(99_999))).unwrap();
+    assert_eq!(waiting.uncomposed(suite).await.len(), 1);
+    call!(suite, give_up_outdated(hours(100_000))).unwrap();
+    assert_eq!(waiting.uncomposed(suite).await, []);
+    assert_eq!(held(suite, &waiting.alert_id).await.state, MessageState::Failed);
+    assert_eq!(call!(suite, give_up_outdated(hours(100_000))).unwrap(), 0);
+    assert_eq!(call!(suite, messages_of(&second[0].alert.id)).unwrap(), []);
+
+    // An item that cannot be put into words waits no longer.
+    let waiting = Waiting::new(suite).await;
+    let second = told(suite, &waiting.orchard, "started", &[TO]).await;
+    call!(suite, give_up_item(&second[0].item.id, "no words")).unwrap();
+    assert_eq!(waiting.uncomposed(suite).await, []);
+    let mails = [(message(TO, hours(1)), vec![second[0].item.id.clone()])];
+    assert_eq!(call!(suite, add_messages(&mails)).unwrap(), 0);
+}
+
+pub async fn retimed(suite: &Suite) {
+    let waiting = Waiting::new(suite).await;
+    let leased = lease(suite, &waiting.mails[0].id, hours(3)).await.unwrap();
+    assert!(call!(suite, mark_offered(&waiting.mails[0].id, leased.token)).unwrap());
+    let retime = AlertWrite::Retime {
+        alert_id: waiting.alert_id.clone(),
+        about: rows::alert("x", "due", AlertStatus::Told).about,
+        useful_until: hours(100_000),
+    };
+    waiting.write(suite, retime).await;
+    // The mail on its way stays as it is; the other is composed anew.
+    let other = waiting.mails[1].recipient.clone();
+    assert_eq!(waiting.uncomposed(suite).await, [(waiting.alert_id.clone(), other)]);
+    assert_eq!(held(suite, &waiting.alert_id).await.id, waiting.mails[0].id);
 }

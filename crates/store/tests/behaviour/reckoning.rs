@@ -3,7 +3,7 @@
 use serde_json::json;
 use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions};
 
-use crate::rows::{self, MODEL, Orchard, SPRING, YEAR, alert, hours, new_alert, reckoned};
+use crate::rows::{self, Orchard, PROGRAM, SPRING, YEAR, alert, hours, new_alert, reckoned};
 use crate::suite::{Suite, call};
 
 async fn one_stale(suite: &Suite, orchard: &Orchard) -> Stale {
@@ -22,7 +22,9 @@ pub async fn stale(suite: &Suite) {
     let note = rows::entry("count-1", hours(1), "forty open");
     call!(suite, append_entries(block, YEAR, std::slice::from_ref(&note))).unwrap();
     let stale = one_stale(suite, &orchard).await;
-    assert_eq!(stale.versions, Versions { site: 1, block: 1, log: 1, plan: 1, model: MODEL });
+    let catalogue = stale.versions.catalogue;
+    let versions = Versions { site: 1, block: 1, log: 1, plan: 1, catalogue, program: PROGRAM };
+    assert_eq!(stale.versions, versions);
     assert_eq!((&stale.farm, &stale.site), (&orchard.farm, &orchard.site));
     assert_eq!(stale.block, orchard.blocks[0]);
     assert_eq!(stale.plan, Some(json!([{ "mark": 0.6 }])));
@@ -40,8 +42,8 @@ pub async fn stale(suite: &Suite) {
     // Fresh until something changes, or its time comes.
     assert!(orchard.stale(suite, hours(5).plus(-1)).await.is_empty());
     assert_eq!(orchard.stale(suite, hours(5)).await.len(), 1);
-    let other_model = call!(suite, stale_seasons(SPRING, MODEL + 1, None, 10_000)).unwrap();
-    assert!(other_model.iter().any(|stale| stale.block.id == block));
+    let other_program = call!(suite, stale_seasons(SPRING, PROGRAM + 1, None, 10_000)).unwrap();
+    assert!(other_program.iter().any(|stale| stale.block.id == block));
 
     let day = rows::readings(0, 24);
     call!(suite, store_readings(&orchard.station.id, &day, SPRING)).unwrap();
@@ -70,7 +72,7 @@ pub async fn stale_pages(suite: &Suite) {
     let mut keys = Vec::new();
     let mut after = None;
     loop {
-        let page = call!(suite, stale_seasons(SPRING, MODEL, after.as_ref(), 3)).unwrap();
+        let page = call!(suite, stale_seasons(SPRING, PROGRAM, after.as_ref(), 3)).unwrap();
         let Some(last) = page.last() else { break };
         after = Some(last.key());
         for stale in page.iter().filter(|stale| stale.farm.id == orchard.farm.id) {
@@ -100,7 +102,7 @@ pub async fn guard(suite: &Suite) {
     assert_eq!(call!(suite, alerts_of(moved.block(), YEAR)).unwrap(), []);
     assert_eq!(call!(suite, alerts_of(still.block(), YEAR)).unwrap().len(), 1);
 
-    for change in ["block", "plan", "log"] {
+    for change in ["block", "plan", "log", "catalogue"] {
         let stale = one_stale(suite, &moved).await;
         match change {
             "block" => {
@@ -108,6 +110,7 @@ pub async fn guard(suite: &Suite) {
                 call!(suite, change_block(moved.block(), "North", &details)).map(drop)
             }
             "plan" => call!(suite, set_plan(moved.block(), YEAR, &json!([]), SPRING)).map(drop),
+            "catalogue" => call!(suite, add_material(&rows::id("material"), &json!({}), SPRING)),
             _ => {
                 let entry = [rows::entry("n", SPRING, "")];
                 call!(suite, append_entries(moved.block(), YEAR, &entry)).map(drop)
@@ -145,6 +148,7 @@ pub async fn alerts(suite: &Suite) {
     let tell = AlertWrite::Tell {
         alert_id: due.id.clone(),
         about: json!({ "late": true }),
+        useful_until: hours(90_000),
         recipients: vec![to[0].into()],
     };
     write(vec![tell.clone()]).await;
@@ -152,15 +156,14 @@ pub async fn alerts(suite: &Suite) {
     assert_eq!(items().await.len(), 3);
     let told = call!(suite, alert(&due.id)).unwrap().unwrap();
     assert_eq!((told.status, told.reason), (AlertStatus::Told, None));
-    assert_eq!(told.about, json!({ "late": true }));
+    assert_eq!((told.about, told.useful_until), (json!({ "late": true }), hours(90_000)));
 
     let about = json!({ "reached_at": "2013-05-01T18:00:00Z" });
-    let back = |hour| AlertWrite::Withdraw { alert_id: started.id.clone(), at: hours(hour) };
-    let retime = AlertWrite::Retime { alert_id: started.id.clone(), about: about.clone() };
-    write(vec![retime, back(3)]).await;
-    write(vec![back(4)]).await;
+    let useful_until = hours(80_000);
+    let retime = AlertWrite::Retime { alert_id: started.id.clone(), about: about.clone(), useful_until };
+    write(vec![retime]).await;
     let held = call!(suite, alert(&started.id)).unwrap().unwrap();
-    assert_eq!((held.about, held.withdrawn_at), (about, Some(hours(3))), "the first time holds");
+    assert_eq!((held.about, held.useful_until), (about, useful_until));
     assert_eq!(items().await.len(), 3, "nobody is told again");
     let second = store::AlertRow { generation: 2, id: rows::id("alert"), ..started.clone() };
     write(vec![new_alert(&second, &to)]).await;
@@ -211,7 +214,11 @@ pub async fn many(suite: &Suite) {
                 _ => unreachable!("all are new"),
             });
             season.alerts = ids
-                .map(|alert_id| AlertWrite::Retime { about: json!({ "at": alert_id }), alert_id })
+                .map(|alert_id| AlertWrite::Retime {
+                    about: json!({ "at": alert_id }),
+                    alert_id,
+                    useful_until: hours(80_000),
+                })
                 .collect();
             season
         })

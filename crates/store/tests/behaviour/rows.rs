@@ -13,8 +13,8 @@ use crate::suite::{Suite, call};
 pub const SPRING: Instant = Instant(1_366_848_000);
 /// The bloom year.
 pub const YEAR: i32 = 2013;
-/// The model's version.
-pub const MODEL: i64 = 7;
+/// The program's version.
+pub const PROGRAM: i64 = 7;
 
 /// An id of its own.
 pub fn id(what: &str) -> String {
@@ -142,7 +142,7 @@ impl Orchard {
         let mut mine = Vec::new();
         let mut after = None;
         loop {
-            let page = call!(suite, stale_seasons(now, MODEL, after.as_ref(), 100)).unwrap();
+            let page = call!(suite, stale_seasons(now, PROGRAM, after.as_ref(), 100)).unwrap();
             let Some(last) = page.last() else { return mine };
             after = Some(last.key());
             mine.extend(page.into_iter().filter(|stale| stale.farm.id == self.farm.id));
@@ -175,6 +175,7 @@ pub fn alert(block_id: &str, kind: &str, status: AlertStatus) -> AlertRow {
         reason: (status == AlertStatus::Skipped).then(|| "too old to be of use".into()),
         about: json!({ "reached_at": "2013-05-01T17:10:00Z" }),
         raised_at: SPRING,
+        useful_until: hours(100_000),
         withdrawn_at: None,
         acknowledged_at: None,
     }
