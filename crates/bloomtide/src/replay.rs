@@ -76,7 +76,7 @@ fn note_readings_ahead(file: &SeasonFile, now: Instant, season: &mut Season) {
     let ahead = file.sources.iter().flatten().filter(|reading| reading.at > now).count();
     if ahead > 0 {
         let text = format!("{ahead} readings after now ({now}) were left out.");
-        season.notes.push(Note { code: "readings-ahead".to_owned(), text, entry: None });
+        season.notes.push(Note::new("readings-ahead", text));
     }
 }
 

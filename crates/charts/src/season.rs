@@ -38,7 +38,7 @@ pub struct SeasonPicture<'a> {
     /// The season as reckoned.
     pub season: &'a Season,
     /// What stands of its field log: counts and sprays.
-    pub stand: Stand,
+    pub stand: Stand<'a>,
     /// Begin of the time axis.
     pub from: Instant,
     /// End of the time axis. Where it is not later than `from` there is
@@ -66,7 +66,7 @@ impl<'a> SeasonPicture<'a> {
     /// `growth` and `now` are those that it was reckoned with.
     pub fn new(
         plan: &'a Plan,
-        field_log: &FieldLog,
+        field_log: &'a FieldLog,
         growth: &Growth,
         season: &'a Season,
         now: Instant,
@@ -108,11 +108,11 @@ impl<'a> SeasonPicture<'a> {
     }
 }
 
-fn counts(stand: &Stand) -> Vec<Count> {
+fn counts(stand: &Stand<'_>) -> Vec<Count> {
     stand
         .entries
         .iter()
-        .filter_map(|entry| match &entry.says {
+        .filter_map(|entry| match entry.says {
             Observed::OpenCount(open) => Some(Count::of(entry.at, open)),
             _ => None,
         })
@@ -122,7 +122,7 @@ fn counts(stand: &Stand) -> Vec<Count> {
 /// The local days from the counts that lead to the start until after the last
 /// spray or mark; the last three days of readings when nothing was logged.
 /// `None` when there is neither.
-pub fn window(plan: &Plan, season: &Season, stand: &Stand) -> Option<(Instant, Instant)> {
+pub fn window(plan: &Plan, season: &Season, stand: &Stand<'_>) -> Option<(Instant, Instant)> {
     let counts: Vec<Instant> = counts(stand).iter().map(|count| count.at).collect();
     let mut begins: Vec<Instant> = Vec::new();
     let mut ends: Vec<Instant> = counts.clone();

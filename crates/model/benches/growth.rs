@@ -113,7 +113,8 @@ fn block(n: usize, catalogue: &Catalogue) -> Block {
     ];
     let entries = entries.iter().map(|entry| Entry::read(entry, None).expect("a sound entry")).collect();
     let log = FieldLog::by_id(entries).expect("ids differ");
-    Block { plan, log, growth: (n / CURVES) % SITES * CURVES + n % CURVES }
+    // The blocks of a site come together, as the reckon pass has them.
+    Block { plan, log, growth: n / (BLOCKS / SITES) * CURVES + n % CURVES }
 }
 
 /// The least of a few takes.

@@ -13,6 +13,7 @@ use crate::input::{self, Faults, Fields};
 
 mod table;
 pub use table::Table;
+pub(crate) use table::rounded;
 
 /// What the rate is a share of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -155,14 +155,14 @@ fn correction(fields: &Fields<'_>) -> Option<Says> {
 }
 
 /// What stands of one entry after corrections and withdrawals.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Standing {
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Standing<'a> {
     /// Id of the original entry, which a correction keeps.
-    pub id: String,
+    pub id: &'a str,
     /// When it was observed.
     pub at: Instant,
     /// What it says now.
-    pub says: Observed,
+    pub says: &'a Observed,
 }
 
 /// A whole field log, in the order that decides between entries.
@@ -178,14 +178,14 @@ pub struct SameId(pub String);
 
 /// What stands of a log at one moment, and what of it could not be used.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Stand {
+pub struct Stand<'a> {
     /// By time observed, then by id.
-    pub entries: Vec<Standing>,
+    pub entries: Vec<Standing<'a>>,
     /// Entries that lie after the moment.
-    pub ahead: Vec<(String, Instant)>,
+    pub ahead: Vec<(&'a str, Instant)>,
     /// Corrections and withdrawals of entries that the log does not have, or
     /// of another kind.
-    pub orphans: Vec<String>,
+    pub orphans: Vec<&'a str>,
     /// Times of the corrections and withdrawals that took effect.
     pub amended_at: Vec<Instant>,
 }
@@ -243,7 +243,7 @@ impl FieldLog {
     }
 
     /// What stands at `now`.
-    pub fn stand(&self, now: Instant) -> Stand {
+    pub fn stand(&self, now: Instant) -> Stand<'_> {
         let mut stand = Stand::default();
         let amends = self.entries.iter().any(|entry| !matches!(entry.says, Says::Observed(_)));
         if !amends {
@@ -265,14 +265,14 @@ impl FieldLog {
                         withdrawn.insert(&of.id, entry.at);
                         stand.amended_at.push(entry.at);
                     }
-                    _ => stand.orphans.push(entry.id.clone()),
+                    _ => stand.orphans.push(&entry.id),
                 }
             }
         }
         for entry in &self.entries {
             if entry.at > now {
                 if !matches!(entry.says, Says::Observed(_)) {
-                    stand.ahead.push((entry.id.clone(), entry.at));
+                    stand.ahead.push((&entry.id, entry.at));
                 }
                 continue;
             }
@@ -284,7 +284,7 @@ impl FieldLog {
                         corrected.insert(&original.id, (entry, *at, says));
                         stand.amended_at.push(entry.at);
                     }
-                    _ => stand.orphans.push(entry.id.clone()),
+                    _ => stand.orphans.push(&entry.id),
                 }
             }
         }
@@ -301,20 +301,20 @@ impl FieldLog {
     }
 }
 
-impl Stand {
-    fn take(&mut self, id: &str, at: Instant, says: &Observed, now: Instant) {
+impl<'a> Stand<'a> {
+    fn take(&mut self, id: &'a str, at: Instant, says: &'a Observed, now: Instant) {
         if at > now {
-            self.ahead.push((id.to_owned(), at));
+            self.ahead.push((id, at));
             return;
         }
-        self.entries.push(Standing { id: id.to_owned(), at, says: says.clone() });
+        self.entries.push(Standing { id, at, says });
     }
 
     /// Everything by time and id: the order in which entries were written
     /// changes nothing here.
-    fn in_order(mut self) -> Stand {
-        self.entries.sort_by(|a, b| (a.at, &a.id).cmp(&(b.at, &b.id)));
-        self.ahead.sort_by(|a, b| (a.1, &a.0).cmp(&(b.1, &b.0)));
+    fn in_order(mut self) -> Stand<'a> {
+        self.entries.sort_by_key(|entry| (entry.at, entry.id));
+        self.ahead.sort_by_key(|(id, at)| (*at, *id));
         self.orphans.sort();
         self.amended_at.sort();
         self

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use crate::curve::Curve;
+use crate::curve::{Curve, rounded};
 use crate::series::{Law, Quality, Series, Span};
 use crate::time::Instant;
 
@@ -28,6 +28,16 @@ const DEGREE_UNITS: f64 = (1_u64 << 20) as f64;
 #[derive(Debug, Clone, Default)]
 pub struct Course {
     series: Series,
+    /// Least and greatest temperature of each span; these and what follows are
+    /// apart from the spans so that a curve runs over little memory.
+    ranges: Vec<(f64, f64)>,
+    /// Temperature at the end of each span.
+    ends: Vec<f64>,
+    /// For each span, how many units of growth a unit of the area under a curve
+    /// stands for: see [`pace`].
+    paces: Vec<f64>,
+    /// Whether the temperature of any span is not known.
+    unknown: bool,
     /// Degree-seconds above [`BLOOM_BASE_C`] from the begin to each knot.
     degrees: Vec<i64>,
     /// Seconds of each quality from the begin to each knot.
@@ -51,6 +61,12 @@ impl Course {
     /// Sums a series up.
     pub fn new(series: Series) -> Course {
         let count = series.spans.len();
+        let range = |(a, b): (f64, f64)| if a < b { (a, b) } else { (b, a) };
+        let ranges = series.spans.iter().map(|span| range(edges(span))).collect();
+        let unknown = series.spans.iter().any(|span| span.quality == Quality::Unknown);
+        let ends: Vec<f64> = series.spans.iter().map(|span| edges(span).1).collect();
+        let before = std::iter::once(f64::NAN).chain(ends.iter().copied());
+        let paces = series.spans.iter().zip(before).map(|(span, before)| pace(span, before)).collect();
         let mut degrees = Vec::with_capacity(count + 1);
         let mut seconds = Vec::with_capacity(count + 1);
         let (mut warm, mut spent) = (0_i64, [0_i64; Quality::COUNT]);
@@ -62,7 +78,7 @@ impl Course {
             degrees.push(warm);
             seconds.push(spent);
         }
-        Course { series, degrees, seconds }
+        Course { series, ranges, ends, paces, unknown, degrees, seconds }
     }
 
     /// The temperature function itself.
@@ -86,14 +102,14 @@ impl Course {
     /// [`Self::degrees`] are gathered; `None` beyond the last hour.
     pub(crate) fn gathered(&self, from: Instant, wanted: i64) -> Option<Instant> {
         let goal = self.degrees_at(from) + wanted;
-        let knot = self.degrees.partition_point(|sum| *sum < goal);
+        let knot = first_at(&self.degrees, goal, index_in(&self.series.spans, from.0));
         let Some(before) = knot.checked_sub(1) else {
             let begin = self.series.spans.first()?.from;
             return Some(Instant(first_second(from.0, begin, |at| self.degrees_at(Instant(at)) >= goal)));
         };
         let span = self.series.spans.get(before)?;
         let base = self.degrees[before];
-        let at = first_second(span.from, span.to, |at| base + degree_units(span, at) >= goal);
+        let at = crossing(span, goal - base, self.degrees[knot] - base, |at| degree_units(span, at));
         Some(Instant(at.max(from.0)))
     }
 
@@ -162,7 +178,7 @@ pub struct Growth {
     low: Vec<i64>,
     /// Only where it differs from `low`.
     high: Option<Vec<i64>>,
-    /// Seconds outside the curve's covered temperatures, to each knot.
+    /// Spans outside the curve's covered temperatures, up to each knot.
     outside: Vec<i64>,
 }
 
@@ -178,14 +194,15 @@ pub enum Bound {
 impl Growth {
     /// Integrates a curve over the course of a site.
     pub fn new(course: Arc<Course>, curve: Arc<Curve>) -> Growth {
-        let spans = &course.series.spans;
-        let low = sums(spans, quick(&curve));
-        let unknown = spans.iter().any(|span| span.quality == Quality::Unknown);
-        let high = unknown.then(|| sums(spans, |span| units(&curve, span, span.to, Bound::High)));
-        let outside = sums(spans, |span| {
-            let (a, b) = edges(span);
-            if curve.outside(a) || curve.outside(b) { span.to - span.from } else { 0 }
+        let low = low_sums(&course, &curve);
+        let high = course.unknown.then(|| {
+            let units = |(span, pace): (&Span, &f64)| units(&curve, span, *pace, span.to, Bound::High);
+            sums(course.series.spans.iter().zip(&course.paces).map(units))
         });
+        let (least, most) = curve.covered;
+        // Both are asked each time: a branch here is guessed wrong too often.
+        let outside = |(low, high): &(f64, f64)| i64::from((*low < least) | (*high > most));
+        let outside = sums(course.ranges.iter().map(outside));
         Growth { course, curve, low, high, outside }
     }
 
@@ -221,9 +238,15 @@ impl Growth {
             },
             _ => {
                 let index = index(spans, at.0);
-                sums[index] + units(&self.curve, &spans[index], at.0, bound)
+                sums[index] + self.units(index, at.0, bound)
             }
         }
+    }
+
+    /// Growth from the begin of a span to `at`.
+    #[inline]
+    fn units(&self, index: usize, at: i64, bound: Bound) -> i64 {
+        units(&self.curve, &self.course.series.spans[index], self.course.paces[index], at, bound)
     }
 
     fn fastest(&self, seconds: i64) -> i64 {
@@ -239,14 +262,25 @@ impl Growth {
         let spans = &self.course.series.spans;
         let sums = self.sums(bound);
         let goal = self.units_at(from, bound) + wanted;
-        let knot = sums.partition_point(|sum| *sum < goal);
+        let knot = first_at(sums, goal, index_in(spans, from.0));
         let Some(before) = knot.checked_sub(1) else {
             let begin = spans.first()?.from;
             return Some(Instant(first_second(from.0, begin, |at| self.fastest(at - from.0) >= wanted)));
         };
         let span = spans.get(before)?;
         let base = sums[before];
-        let at = crossing(span, goal - base, sums[knot] - base, |at| units(&self.curve, span, at, bound));
+        let (wanted, total) = (goal - base, sums[knot] - base);
+        let at = match (span.law, self.course.paces[before]) {
+            (Law::Line(a, b), pace) if pace != 0.0 => {
+                // As `units` has it, with the area up to the begin asked once.
+                let table = &self.curve.table;
+                let begin = table.area(a);
+                crossing(span, wanted, total, |at| {
+                    rounded((table.area(a + (b - a) * share(span, at)) - begin) * pace)
+                })
+            }
+            _ => crossing(span, wanted, total, |at| self.units(before, at, bound)),
+        };
         Some(Instant(at.max(from.0)))
     }
 
@@ -282,6 +316,25 @@ fn index(spans: &[Span], at: i64) -> usize {
     spans.partition_point(|span| span.to <= at).min(spans.len() - 1)
 }
 
+/// The span that `at` lies in, or 0 when there is none.
+fn index_in(spans: &[Span], at: i64) -> usize {
+    if spans.is_empty() { 0 } else { index(spans, at) }
+}
+
+/// First of rising sums at or above a goal. It is sought in doubling steps from
+/// `near` on, since a leg mostly takes but a few days.
+fn first_at(sums: &[i64], goal: i64, near: usize) -> usize {
+    if sums[near] >= goal {
+        return sums[..near].partition_point(|sum| *sum < goal);
+    }
+    let (mut below, mut step) = (near, 8);
+    while sums.get(below + step).is_some_and(|sum| *sum < goal) {
+        (below, step) = (below + step, step * 2);
+    }
+    let end = (below + step).min(sums.len());
+    below + sums[below..end].partition_point(|sum| *sum < goal)
+}
+
 /// Temperature at the two ends of a span; the bounds where it is unknown.
 fn edges(span: &Span) -> (f64, f64) {
     match span.law {
@@ -290,53 +343,72 @@ fn edges(span: &Span) -> (f64, f64) {
     }
 }
 
-/// Running sums of what each span gives, from 0 at the begin.
-fn sums(spans: &[Span], mut of: impl FnMut(&Span) -> i64) -> Vec<i64> {
-    let mut sum = 0;
-    let mut sums = Vec::with_capacity(spans.len() + 1);
-    sums.push(sum);
-    sums.extend(spans.iter().map(|span| {
-        sum += of(span);
-        sum
-    }));
-    sums
-}
+/// Temperature must move by so much within a span, °C, for areas to do: over
+/// less their difference would lose its digits. From here on it is exact to a
+/// hundredth of the unit that growth is counted in.
+const WIDE: f64 = 0.01;
 
-/// Low growth over whole spans, one after the other. Mostly a span begins at
-/// the temperature that the last one ended with, so the area up to it is known.
-fn quick(curve: &Curve) -> impl FnMut(&Span) -> i64 {
-    let table = &curve.table;
-    let mut last = (BLOOM_BASE_C, table.area(BLOOM_BASE_C));
-    move |span| match span.law {
-        Law::Line(a, b) => {
-            let begin = if a == last.0 { last } else { (a, table.area(a)) };
-            last = (b, table.area(b));
-            grown(table.mean_by_area(begin, last), span.to - span.from)
+/// Units of 2⁻⁴⁰ in a second at a rate of 1 per hour.
+const UNITS_A_SECOND: f64 = UNITS / 3_600.0;
+
+/// How many units of growth a unit of area under a curve stands for while
+/// temperature runs straight through a span, on from where the span before it
+/// ended. 0 where it does not, or hardly moves: there areas are not asked.
+fn pace(span: &Span, before: f64) -> f64 {
+    match span.law {
+        Law::Line(a, b) if a == before && (b - a).abs() >= WIDE => {
+            (span.to - span.from) as f64 * UNITS_A_SECOND / (b - a)
         }
-        _ => units(curve, span, span.to, Bound::Low),
+        _ => 0.0,
     }
 }
 
-/// Units of 2⁻⁴⁰ that grow in so many seconds at a rate per hour.
-#[inline]
-fn grown(per_hour: f64, seconds: i64) -> i64 {
-    (per_hour * (seconds as f64 * (UNITS / 3_600.0)) + 0.5) as i64
+/// Low growth to each knot, by the areas up to the temperatures there: each is
+/// asked once for the two spans that meet in it.
+fn low_sums(course: &Course, curve: &Curve) -> Vec<i64> {
+    let areas: Vec<f64> = course.ends.iter().map(|celsius| curve.table.area(*celsius)).collect();
+    let mut begin = 0.0;
+    sums(areas.iter().zip(&course.paces).enumerate().map(|(n, (end, pace))| {
+        let begin = std::mem::replace(&mut begin, *end);
+        if *pace != 0.0 { rounded((end - begin) * pace) } else { apart(curve, &course.series.spans[n]) }
+    }))
+}
+
+/// Low growth over a span that is no straight run on from the one before.
+#[cold]
+fn apart(curve: &Curve, span: &Span) -> i64 {
+    units(curve, span, 0.0, span.to, Bound::Low)
+}
+
+/// Running sums from 0 on.
+fn sums(parts: impl ExactSizeIterator<Item = i64>) -> Vec<i64> {
+    let mut sums = vec![0; parts.len() + 1];
+    let mut sum = 0;
+    for (knot, part) in sums[1..].iter_mut().zip(parts) {
+        sum += part;
+        *knot = sum;
+    }
+    sums
 }
 
 /// Growth from a span's begin to `at`, in units of 2⁻⁴⁰.
 #[inline]
-fn units(curve: &Curve, span: &Span, at: i64, bound: Bound) -> i64 {
+fn units(curve: &Curve, span: &Span, pace: f64, at: i64, bound: Bound) -> i64 {
+    let table = &curve.table;
     let rate = match (span.law, bound) {
         (Law::Line(a, b), _) => {
             let end = if at == span.to { b } else { a + (b - a) * share(span, at) };
-            curve.table.mean(a, end)
+            if pace != 0.0 {
+                return rounded((table.area(end) - table.area(a)) * pace);
+            }
+            table.mean(a, end)
         }
-        (Law::Within(low, high), Bound::Low) => curve.table.bounds(low, high).0,
-        (Law::Within(low, high), Bound::High) => curve.table.bounds(low, high).1,
+        (Law::Within(low, high), Bound::Low) => table.bounds(low, high).0,
+        (Law::Within(low, high), Bound::High) => table.bounds(low, high).1,
         (Law::Anything, Bound::Low) => 0.0,
-        (Law::Anything, Bound::High) => curve.table.greatest(),
+        (Law::Anything, Bound::High) => table.greatest(),
     };
-    grown(rate, at - span.from)
+    rounded(rate * ((at - span.from) as f64 * UNITS_A_SECOND))
 }
 
 /// Degree-seconds above [`BLOOM_BASE_C`] from a span's begin to `at`.
@@ -373,28 +445,33 @@ fn first_second(from: i64, to: i64, reached: impl Fn(i64) -> bool) -> i64 {
 }
 
 /// First second of a span by which `wanted` of its `total` units have grown.
-/// Growth within an hour is nearly straight, so two secant steps narrow the
-/// search before it is halved.
+/// Growth within an hour is nearly a parabola over time: one through the ends
+/// and a third point mostly hits the second; what it misses is halved.
 fn crossing(span: &Span, wanted: i64, total: i64, grown: impl Fn(i64) -> i64) -> i64 {
     let (mut before, mut by) = (span.from, span.to);
-    let (mut less, mut more) = (0, total);
-    for _ in 0..3 {
-        if by - before <= 2 || more <= less {
-            break;
-        }
-        let step = (by - before) as f64 * ((wanted - less) as f64 / (more - less) as f64);
-        let guess = before + step as i64;
-        for at in [guess, guess + 1] {
-            if before < at && at < by {
-                let units = grown(at);
-                if units >= wanted {
-                    (by, more) = (at, units);
-                } else {
-                    (before, less) = (at, units);
-                }
+    let length = (by - before) as f64;
+    let (goal, all) = (wanted as f64, total as f64);
+    let mut look = |at: i64| {
+        if before < at && at < by {
+            let units = grown(at);
+            if units >= wanted {
+                by = at
+            } else {
+                before = at
             }
+            return units as f64;
         }
-    }
+        goal
+    };
+    let middle = span.from + (length * (goal / all)) as i64;
+    let units = look(middle);
+    let x = (middle - span.from) as f64 / length;
+    let bend = if 0.0 < x && x < 1.0 { (units - all * x) / (x * (x - 1.0)) } else { 0.0 };
+    let slope = all - bend;
+    let share = 2.0 * goal / (slope + (slope * slope + 4.0 * bend * goal).max(0.0).sqrt());
+    let guess = span.from + (length * share) as i64;
+    look(guess);
+    look(guess + 1);
     first_second(before, by, |at| grown(at) >= wanted)
 }
 

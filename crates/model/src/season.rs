@@ -141,24 +141,24 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
 }
 
 /// The ruler that a season's growth is measured with.
-pub(crate) fn ruler(plan: &Plan, stand: &Stand, growth: &Growth) -> Ruler {
+pub(crate) fn ruler(plan: &Plan, stand: &Stand<'_>, growth: &Growth) -> Ruler {
     Seen::of(stand).ruler(plan, growth)
 }
 
 /// What stands of the log, by what it is for.
 struct Seen<'a> {
-    counts: Vec<(&'a Standing, Count)>,
-    starts: Vec<&'a Standing>,
-    sprays: Vec<&'a Standing>,
+    counts: Vec<(&'a Standing<'a>, Count)>,
+    starts: Vec<&'a Standing<'a>>,
+    sprays: Vec<&'a Standing<'a>>,
     buds: Option<f64>,
     flowers_per_cluster: Option<f64>,
     style_lengths_mm: Vec<f64>,
-    decision: Option<(&'a Standing, bool)>,
-    bloom_end: Option<&'a Standing>,
+    decision: Option<(&'a Standing<'a>, bool)>,
+    bloom_end: Option<&'a Standing<'a>>,
 }
 
 impl<'a> Seen<'a> {
-    fn of(stand: &'a Stand) -> Seen<'a> {
+    fn of(stand: &'a Stand<'a>) -> Seen<'a> {
         let mut seen = Seen {
             counts: Vec::new(),
             starts: Vec::new(),
@@ -170,7 +170,7 @@ impl<'a> Seen<'a> {
             bloom_end: None,
         };
         for entry in &stand.entries {
-            match &entry.says {
+            match entry.says {
                 Observed::OpenCount(open) => seen.counts.push((entry, Count::of(entry.at, open))),
                 Observed::BudCount(buds) => seen.buds = Some(mean(buds)),
                 Observed::FlowersPerCluster(flowers) => seen.flowers_per_cluster = Some(mean(flowers)),
@@ -236,8 +236,8 @@ fn start(
 }
 
 /// What closes the season, whatever leg runs then.
-fn close(seen: &Seen<'_>, stand: &Stand) -> Ending {
-    let entry = |entry: &Standing, by| Closing { at: entry.at, by, entry: Some(entry.id.clone()) };
+fn close(seen: &Seen<'_>, stand: &Stand<'_>) -> Ending {
+    let entry = |entry: &Standing<'_>, by| Closing { at: entry.at, by, entry: Some(entry.id.to_owned()) };
     let stood_down = seen.decision.filter(|(_, thin)| !thin).map(|(at, _)| entry(at, EndedBy::StandDown));
     let ended = seen.bloom_end.map(|at| entry(at, EndedBy::BloomEnd));
     let logged = match (stood_down, ended) {
@@ -280,7 +280,7 @@ impl Ending {
 fn cut(
     plan: &Plan,
     seen: &Seen<'_>,
-    stand: &Stand,
+    stand: &Stand<'_>,
     start: &Start,
     end: Ending,
     growth: &Growth,
@@ -311,13 +311,13 @@ fn cut(
             continue;
         }
         let next = Opening {
-            by: entry.id.clone(),
+            by: entry.id.to_owned(),
             at: entry.at,
             earliest: Some(entry.at),
             latest: Some(finished_at),
         };
         notes::on_two_in_one_night(&opening, entry, notes);
-        let closing = Closing { at: entry.at, by: EndedBy::Spray, entry: Some(entry.id.clone()) };
+        let closing = Closing { at: entry.at, by: EndedBy::Spray, entry: Some(entry.id.to_owned()) };
         let opened = std::mem::replace(&mut opening, next);
         legs.push(leg(plan, legs.len(), opened, Some(closing), growth, ruler));
     }
@@ -370,7 +370,13 @@ fn hours(legs: &[Leg], growth: &Growth) -> Hours {
     }
 }
 
-fn look_again(stand: &Stand, legs: &[Leg], plan: &Plan, growth: &Growth, now: Instant) -> Option<Instant> {
+fn look_again(
+    stand: &Stand<'_>,
+    legs: &[Leg],
+    plan: &Plan,
+    growth: &Growth,
+    now: Instant,
+) -> Option<Instant> {
     let running = legs.last().filter(|leg| leg.ended_at.is_none());
     let age = running
         .map(|leg| Ending { logged: None, amended_at: stand.amended_at.clone() }.by_age(leg.from, plan));

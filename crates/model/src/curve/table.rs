@@ -4,11 +4,6 @@
 /// Lookup bins in a °C.
 const BINS: f64 = 10.0;
 
-/// A run of temperature at least so wide, °C, is averaged by the difference of
-/// two areas: ten times quicker, and then exact to a hundredth of the unit that
-/// growth is counted in. Over less the difference would lose its digits.
-const WIDE: f64 = 0.01;
-
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Node {
     celsius: f64,
@@ -53,7 +48,9 @@ impl Table {
         }
         let reach = (nodes[0].celsius, nodes[nodes.len() - 1].celsius);
         let count = ((reach.1 - reach.0) * BINS) as usize + 1;
-        let bins = (0..count).map(|bin| Bin::new(&nodes, reach.0 + bin as f64 / BINS)).collect();
+        // The first one stands twice: see `bin`.
+        let bins = std::iter::once(0).chain(0..count);
+        let bins = bins.map(|bin| Bin::new(&nodes, reach.0 + bin as f64 / BINS)).collect();
         Table { nodes, bins, reach }
     }
 
@@ -81,30 +78,20 @@ impl Table {
         self.nodes.iter().fold(0.0, |most, node| most.max(node.rate))
     }
 
-    /// Mean rate per hour while the temperature runs straight from `a` to `b`.
-    #[inline]
-    pub fn mean(&self, a: f64, b: f64) -> f64 {
-        self.mean_by_area((a, self.area(a)), (b, self.area(b)))
-    }
-
-    /// The same for two temperatures whose [`Self::area`] is known.
-    #[inline]
-    pub(crate) fn mean_by_area(&self, (a, area_a): (f64, f64), (b, area_b): (f64, f64)) -> f64 {
-        let width = b - a;
-        if width.abs() >= WIDE { (area_b - area_a) / width } else { self.mean_nearby(a, b) }
-    }
-
     /// Area under the curve up to a temperature, from the first node on.
     #[inline]
     pub(crate) fn area(&self, celsius: f64) -> f64 {
-        let celsius = celsius.max(self.reach.0).min(self.reach.1);
+        // Not `max` and `min`: these would also mind a NaN, which no reading is.
+        let celsius = if celsius > self.reach.0 { celsius } else { self.reach.0 };
+        let celsius = if celsius < self.reach.1 { celsius } else { self.reach.1 };
         let bin = self.bin(celsius);
         let node = if bin.bent { &self.nodes[self.segment(celsius)] } else { &bin.node };
         let over = celsius - node.celsius;
         node.area + over * (node.rate + 0.5 * node.slope * over)
     }
 
-    fn mean_nearby(&self, a: f64, b: f64) -> f64 {
+    /// Mean rate per hour while the temperature runs straight from `a` to `b`.
+    pub fn mean(&self, a: f64, b: f64) -> f64 {
         let (low, high) = if a <= b { (a, b) } else { (b, a) };
         let (first, last) = self.reach();
         if high <= first || low >= last {
@@ -144,11 +131,12 @@ impl Table {
         (least, most)
     }
 
-    /// The bin that a temperature within the reach lies in.
+    /// The bin that a temperature within the reach lies in. Half a bin is added
+    /// and rounded to the nearest, so the first one is number 1; on an edge it
+    /// may be the bin on either side, and there both say the same.
     #[inline]
     fn bin(&self, celsius: f64) -> &Bin {
-        // At most 1,200 bins, and a cast to 32 bits is the quick one.
-        let bin = ((celsius - self.reach.0) * BINS) as i32 as usize;
+        let bin = rounded((celsius - self.reach.0) * BINS + 0.5) as usize;
         &self.bins[bin.min(self.bins.len() - 1)]
     }
 
@@ -170,6 +158,14 @@ impl Table {
         let node = self.nodes[segment];
         node.rate + node.slope * (celsius - node.celsius)
     }
+}
+
+/// To the nearest whole number, for 0 up to 2⁵¹. The sum lands where doubles
+/// are whole numbers; a cast would do more, since it minds what does not fit.
+#[inline]
+pub(crate) fn rounded(number: f64) -> i64 {
+    const WHOLE: f64 = (1_u64 << 52) as f64;
+    ((number + WHOLE).to_bits() & ((1 << 52) - 1)) as i64
 }
 
 impl Bin {

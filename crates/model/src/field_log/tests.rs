@@ -19,7 +19,7 @@ fn opens(log: &FieldLog, now: Instant) -> Vec<(String, i64)> {
         .entries
         .into_iter()
         .map(|entry| match entry.says {
-            Observed::OpenCount(open) => (entry.id, open[0]),
+            Observed::OpenCount(open) => (entry.id.to_owned(), open[0]),
             other => panic!("{other:?}"),
         })
         .collect()
@@ -93,7 +93,7 @@ fn a_correction_into_the_future_waits() {
     let log = FieldLog::in_order(vec![count("a", 0, 1), moved]).unwrap();
     let stand = log.stand(at(20));
     assert!(stand.entries.is_empty());
-    assert_eq!(stand.ahead, [("a".to_owned(), at(70))]);
+    assert_eq!(stand.ahead, [("a", at(70))]);
     assert_eq!(log.end(), Some(at(70)));
 }
 
@@ -102,6 +102,6 @@ fn a_withdrawal_takes_effect_when_it_was_made() {
     let back = entry(json!({"id": "w", "kind": "withdrawal", "at": at(30), "of": "a"}));
     let log = FieldLog::by_id(vec![count("a", 0, 1), back]).unwrap();
     assert_eq!(opens(&log, at(29)).len(), 1);
-    assert_eq!(log.stand(at(29)).ahead, [("w".to_owned(), at(30))]);
+    assert_eq!(log.stand(at(29)).ahead, [("w", at(30))]);
     assert_eq!(opens(&log, at(30)).len(), 0);
 }

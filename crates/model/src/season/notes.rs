@@ -1,5 +1,7 @@
 //! What a reader must know beside the figures, in words.
 
+use std::borrow::Cow;
+
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
@@ -17,9 +19,9 @@ use crate::words;
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Note {
     /// Stable code.
-    pub code: String,
+    pub code: Cow<'static, str>,
     /// Sentence.
-    pub text: String,
+    pub text: Cow<'static, str>,
     /// Id of the entry that it speaks of.
     pub entry: Option<String>,
 }
@@ -28,12 +30,13 @@ pub struct Note {
 const ONE_NIGHT: i64 = 12 * HOUR;
 
 impl Note {
-    pub(super) fn new(code: &str, text: impl Into<String>) -> Note {
-        Note { code: code.to_owned(), text: text.into(), entry: None }
+    /// A note on the season as a whole.
+    pub fn new(code: &'static str, text: impl Into<Cow<'static, str>>) -> Note {
+        Note { code: Cow::Borrowed(code), text: text.into(), entry: None }
     }
 
-    pub(super) fn on(entry: &Standing, code: &str, text: impl Into<String>) -> Note {
-        Note { entry: Some(entry.id.clone()), ..Note::new(code, text) }
+    pub(super) fn on(entry: &Standing<'_>, code: &'static str, text: impl Into<Cow<'static, str>>) -> Note {
+        Note { entry: Some(entry.id.to_owned()), ..Note::new(code, text) }
     }
 }
 
@@ -84,19 +87,19 @@ pub(super) fn on_decision(logged: bool, threshold: f64, notes: &mut Vec<Note>) {
     }
 }
 
-pub(super) fn on_log(stand: &Stand, notes: &mut Vec<Note>) {
+pub(super) fn on_log(stand: &Stand<'_>, notes: &mut Vec<Note>) {
     for (id, at) in &stand.ahead {
         let text = format!("Left out: it lies after now, at {at}.");
-        notes.push(Note { entry: Some(id.clone()), ..Note::new("entry-ahead", text) });
+        notes.push(Note { entry: Some((*id).to_owned()), ..Note::new("entry-ahead", text) });
     }
     for id in &stand.orphans {
         let text =
             "It speaks of an entry that this log does not have, or of another kind; nothing was changed.";
-        notes.push(Note { entry: Some(id.clone()), ..Note::new("entry-orphan", text) });
+        notes.push(Note { entry: Some((*id).to_owned()), ..Note::new("entry-orphan", text) });
     }
 }
 
-pub(super) fn on_counts(counts: &[(&Standing, Count)], notes: &mut Vec<Note>) {
+pub(super) fn on_counts(counts: &[(&Standing<'_>, Count)], notes: &mut Vec<Note>) {
     for pair in counts.windows(2) {
         let ((_, before), (entry, after)) = (&pair[0], &pair[1]);
         if after.mean < before.mean {
@@ -109,7 +112,7 @@ pub(super) fn on_counts(counts: &[(&Standing, Count)], notes: &mut Vec<Note>) {
     }
 }
 
-pub(super) fn on_logged_start(starts: &[&Standing], counted: bool, notes: &mut Vec<Note>) {
+pub(super) fn on_logged_start(starts: &[&Standing<'_>], counted: bool, notes: &mut Vec<Note>) {
     if counted {
         notes.push(Note::on(
             starts[0],
@@ -124,7 +127,7 @@ pub(super) fn on_logged_start(starts: &[&Standing], counted: bool, notes: &mut V
 
 pub(super) fn on_start(
     start: Option<&Start>,
-    counts: &[(&Standing, Count)],
+    counts: &[(&Standing<'_>, Count)],
     threshold: f64,
     zone: Tz,
     notes: &mut Vec<Note>,
@@ -135,7 +138,7 @@ pub(super) fn on_start(
             let text = "The first count was at the threshold already: the clock started no later than then, \
                         perhaps well before.";
             notes.push(Note {
-                entry: counts.first().map(|(entry, _)| entry.id.clone()),
+                entry: counts.first().map(|(entry, _)| entry.id.to_owned()),
                 ..Note::new("start-no-count-below", text)
             });
         }
@@ -144,13 +147,19 @@ pub(super) fn on_start(
                 "{threshold:.0} open flowers a tree are expected about {}: count again by then.",
                 at.spoken(zone)
             );
-            notes.push(Note { entry: last.map(|entry| entry.id.clone()), ..Note::new("count-again", text) });
+            notes.push(Note {
+                entry: last.map(|entry| entry.id.to_owned()),
+                ..Note::new("count-again", text)
+            });
         }
         None if last.is_some() => {
             let text = format!(
                 "Below {threshold:.0} open flowers a tree, and the counts at hand do not foretell when: count again within a day."
             );
-            notes.push(Note { entry: last.map(|entry| entry.id.clone()), ..Note::new("count-again", text) });
+            notes.push(Note {
+                entry: last.map(|entry| entry.id.to_owned()),
+                ..Note::new("count-again", text)
+            });
         }
         _ => {}
     }
@@ -164,7 +173,7 @@ pub(super) fn on_start(
     }
 }
 
-pub(super) fn on_two_in_one_night(opening: &Opening, entry: &Standing, notes: &mut Vec<Note>) {
+pub(super) fn on_two_in_one_night(opening: &Opening, entry: &Standing<'_>, notes: &mut Vec<Note>) {
     if opening.by != "start" && entry.at.since(opening.at) < ONE_NIGHT {
         let text = "Two thinning sprays within twelve hours: each resets the clock. If they were two parts of one \
                     round, correct the first with the share of the block that it covered.";
@@ -172,7 +181,7 @@ pub(super) fn on_two_in_one_night(opening: &Opening, entry: &Standing, notes: &m
     }
 }
 
-pub(super) fn after_the_end(entry: &Standing) -> Note {
+pub(super) fn after_the_end(entry: &Standing<'_>) -> Note {
     Note::on(entry, "spray-after-end", "The season was closed before this spray, so it resets nothing.")
 }
 

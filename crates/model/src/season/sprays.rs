@@ -18,8 +18,8 @@ pub(super) enum Reset {
 }
 
 /// When a spray was finished, or is to be by what was logged.
-pub(super) fn finish(entry: &Standing) -> Option<Instant> {
-    match &entry.says {
+pub(super) fn finish(entry: &Standing<'_>) -> Option<Instant> {
+    match entry.says {
         Observed::Spray(spray) => spray.finished_at,
         _ => None,
     }
@@ -28,12 +28,12 @@ pub(super) fn finish(entry: &Standing) -> Option<Instant> {
 /// Judges one spray after the start; `sprayed` legs have ended before it.
 pub(super) fn resets(
     plan: &Plan,
-    entry: &Standing,
+    entry: &Standing<'_>,
     sprayed: usize,
     now: Instant,
     notes: &mut Vec<Note>,
 ) -> Reset {
-    let Observed::Spray(spray) = &entry.says else {
+    let Observed::Spray(spray) = entry.says else {
         return Reset::No;
     };
     if !thins(plan, entry, spray, notes) {
@@ -77,7 +77,7 @@ pub(super) fn resets(
     Reset::Ends { finished_at }
 }
 
-fn thins(plan: &Plan, entry: &Standing, spray: &Spray, notes: &mut Vec<Note>) -> bool {
+fn thins(plan: &Plan, entry: &Standing<'_>, spray: &Spray, notes: &mut Vec<Note>) -> bool {
     if let Some(thins) = spray.thins {
         return thins;
     }
@@ -103,12 +103,12 @@ fn thins(plan: &Plan, entry: &Standing, spray: &Spray, notes: &mut Vec<Note>) ->
 /// Notes the thinning sprays that went on before the clock started.
 pub(super) fn note_before_start(
     plan: &Plan,
-    sprays: &[&Standing],
+    sprays: &[&Standing<'_>],
     start: Option<Instant>,
     notes: &mut Vec<Note>,
 ) {
     for entry in sprays {
-        let Observed::Spray(spray) = &entry.says else { continue };
+        let Observed::Spray(spray) = entry.says else { continue };
         if spray.thins == Some(false) || start.is_some_and(|start| entry.at >= start) {
             continue;
         }

@@ -35,7 +35,7 @@ fn season(plan: &Plan, entries: &[Value], now: Instant) -> Season {
 }
 
 fn codes(season: &Season) -> Vec<&str> {
-    season.notes.iter().map(|note| note.code.as_str()).collect()
+    season.notes.iter().map(|note| note.code.as_ref()).collect()
 }
 
 fn start() -> Value {
