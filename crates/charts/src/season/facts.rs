@@ -42,7 +42,7 @@ pub(super) fn sprays(picture: &SeasonPicture<'_>) -> Vec<Sprayed> {
                 at: entry.at,
                 finished_at: spray.finished_at,
                 material: material(picture.plan, &spray.material),
-                ended: ended(&entry.id),
+                ended: ended(entry.id),
             }),
             _ => None,
         })
