@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use model::time::MINUTE;
+use model::time::{Instant, MINUTE};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
@@ -29,8 +29,8 @@ pub async fn run(engine: Engine, stop: CancellationToken) {
 async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
     let mut batches = JoinSet::new();
     while !stop.is_cancelled() {
+        let next = next_look(engine);
         let failed = fetch::start(engine, &mut batches).await.inspect_err(log("fetch")).is_err();
-        let next = engine.clock.now().plus(LOOK_EVERY);
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
@@ -48,19 +48,25 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
 
 async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
     while !stop.is_cancelled() {
+        let next = next_look(engine);
         let written = reckon::pass(engine).await.inspect_err(log("reckon"));
         if written.as_ref().is_ok_and(|seasons| *seasons > 0) {
             engine.bells.deliver.notify_one();
         }
-        wait(engine, &engine.bells.reckon, written.is_err(), stop).await;
+        tokio::select! {
+            () = stop.cancelled() => {}
+            () = tokio::time::sleep(AFTER_FAILURE), if written.is_err() => {}
+            () = engine.bells.reckon.notified(), if written.is_ok() => {}
+            () = engine.clock.sleep_until(next), if written.is_ok() => {}
+        }
     }
 }
 
 async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
     let mut sends = JoinSet::new();
     while !stop.is_cancelled() {
+        let next = next_look(engine);
         let failed = deliver::start(engine, &mut sends).await.inspect_err(log("deliver")).is_err();
-        let next = engine.clock.now().plus(LOOK_EVERY);
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
@@ -76,14 +82,10 @@ async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
     sends.shutdown().await;
 }
 
-async fn wait(engine: &Engine, bell: &tokio::sync::Notify, failed: bool, stop: &CancellationToken) {
-    let next = engine.clock.now().plus(LOOK_EVERY);
-    tokio::select! {
-        () = stop.cancelled() => {}
-        () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
-        () = bell.notified(), if !failed => {}
-        () = engine.clock.sleep_until(next), if !failed => {}
-    }
+/// When a loop looks again after the pass that now begins. Asked before the
+/// pass: what a clock put forward brings during it is not waited for twice.
+fn next_look(engine: &Engine) -> Instant {
+    engine.clock.now().plus(LOOK_EVERY)
 }
 
 fn log(pass: &'static str) -> impl Fn(&PassError) {
