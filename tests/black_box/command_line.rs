@@ -5,7 +5,7 @@ use black_box::program::{Build, run};
 #[test]
 fn help_names_every_command_in_plain_words() {
     let help = String::from_utf8(run(Build::Plain, &["--help"]).stdout).unwrap();
-    for command in ["serve", "demo", "replay", "import", "migrate"] {
+    for command in ["serve", "demo", "replay", "import", "user", "migrate"] {
         assert!(help.contains(&format!("  {command} ")), "{command}: {help}");
         let own = run(Build::Plain, &[command, "--help"]);
         assert!(own.status.success());

@@ -7,6 +7,7 @@ mod demo;
 mod house;
 mod import;
 mod mail_server;
+mod people;
 mod replay;
 mod rig;
 mod serve;

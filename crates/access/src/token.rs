@@ -1,117 +1,101 @@
-//! Tokens of the API: 32 random bytes, shown once and kept as their SHA-256.
-//!
-//! A secret is never logged and never part of an error. Its hash needs no salt
-//! and no slow function: 256 random bits cannot be guessed or tabled.
-
-use std::fmt::Write;
+//! Tokens of the API: made here, kept hashed.
 
 use model::time::Instant;
-use sha2::{Digest, Sha256};
-use store::{ApiToken, Store, StoreError};
+use store::{Credential, CredentialKind, Scope, Store, StoreError};
+use uuid::Builder;
 
-/// What every secret begins with, so that people and scanners of leaked
-/// secrets know it for one.
-const PREFIX: &str = "bt_";
-/// Random bytes in a secret.
-const BYTES: usize = 32;
-/// Length of a secret in characters: the prefix and two digits a byte.
-const LENGTH: usize = PREFIX.len() + 2 * BYTES;
+use crate::secret::{NoRandom, Use, hash, new_secret, random};
+
 /// Id of the token made at first start. It is fixed, so that of two programs
 /// that start at once on one database only one makes it.
-const FIRST: &str = "first";
+pub(crate) const FIRST: &str = "first";
 
-/// Who makes a request.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Caller {
-    /// Id of the token.
-    pub token_id: String,
-    /// What the token is for.
-    pub name: String,
-}
-
-/// Why a request may not come in.
+/// Why nothing could be made.
 #[derive(Debug, thiserror::Error)]
-pub enum Denied {
-    /// No token, one of another form, or none that is known: whoever asks
-    /// learns no more than that.
-    #[error("give a valid token, as `Authorization: Bearer bt_…`")]
-    NoToken,
-    /// The database could not say.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-}
-
-/// Why no token could be made.
-#[derive(Debug, thiserror::Error)]
-pub enum TokenError {
+pub enum MakeError {
     /// The system gave no random bytes.
-    #[error("the system gives no random bytes for a token: {0}; see that its random source works")]
-    NoRandom(getrandom::Error),
+    #[error(transparent)]
+    NoRandom(#[from] NoRandom),
     /// The database did not take it.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
-/// Makes the first token when the store has none, and gives its secret, which
-/// cannot be had again.
+/// Makes the operator's first token when the store never had one, and gives its
+/// secret, which cannot be had again.
 ///
 /// # Errors
-/// When the system gives no random bytes or the database does not take it.
-pub async fn first_token(store: &Store, now: Instant) -> Result<Option<String>, TokenError> {
-    if store.token_count().await? > 0 {
+/// [`MakeError`].
+pub async fn first_token(store: &Store, now: Instant) -> Result<Option<String>, MakeError> {
+    if store.credential_count().await? > 0 {
         return Ok(None);
     }
-    let secret = new_secret()?;
-    let token = ApiToken {
-        id: FIRST.to_owned(),
-        name: "made at first start".to_owned(),
-        hash: hash(&secret),
-        created_at: now,
-    };
-    match store.add_token(&token).await {
-        Ok(()) => Ok(Some(secret)),
+    let wanted =
+        Wanted { person_id: None, name: "made at first start", scope: Scope::Write, expires_at: None };
+    match make(store, FIRST.to_owned(), CredentialKind::Token, wanted, now).await {
+        Ok(secret) => Ok(Some(secret)),
         // Another program made it since it was asked for.
-        Err(StoreError::Conflict { .. }) => Ok(None),
-        Err(error) => Err(error.into()),
+        Err(MakeError::Store(StoreError::Conflict { .. })) => Ok(None),
+        Err(error) => Err(error),
     }
 }
 
-/// Who the value of an `Authorization` header stands for.
+/// A token or sign-in to be made.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted<'a> {
+    /// Whose it is to be.
+    pub person_id: Option<&'a str>,
+    /// What it is for.
+    pub name: &'a str,
+    /// What it lets its bearer do.
+    pub scope: Scope,
+    /// When it ends by itself.
+    pub expires_at: Option<Instant>,
+}
+
+/// Makes a token and gives its secret, which cannot be had again, behind its
+/// id.
 ///
 /// # Errors
-/// [`Denied::NoToken`] for everything that is not the secret of a known token.
-pub async fn bearer(store: &Store, header: Option<&[u8]>) -> Result<Caller, Denied> {
-    let secret = header.and_then(secret_in).ok_or(Denied::NoToken)?;
-    let token = store.token_by_hash(&hash(secret)).await?.ok_or(Denied::NoToken)?;
-    Ok(Caller { token_id: token.id, name: token.name })
+/// [`MakeError`].
+pub async fn new_token(
+    store: &Store,
+    wanted: Wanted<'_>,
+    now: Instant,
+) -> Result<(String, String), MakeError> {
+    let id = new_id(now)?;
+    Ok((id.clone(), make(store, id, CredentialKind::Token, wanted, now).await?))
 }
 
-/// The secret in a header's value, when it has the form of one.
-fn secret_in(header: &[u8]) -> Option<&str> {
-    let (scheme, secret) = std::str::from_utf8(header).ok()?.trim().split_once(' ')?;
-    let secret = secret.trim_start();
-    let digits = secret.strip_prefix(PREFIX)?;
-    let formed = secret.len() == LENGTH && digits.bytes().all(|byte| byte.is_ascii_hexdigit());
-    (scheme.eq_ignore_ascii_case("bearer") && formed).then_some(secret)
+pub(crate) async fn make(
+    store: &Store,
+    id: String,
+    kind: CredentialKind,
+    wanted: Wanted<'_>,
+    now: Instant,
+) -> Result<String, MakeError> {
+    let secret = new_secret(match kind {
+        CredentialKind::Token => Use::Token,
+        CredentialKind::Session => Use::Session,
+    })?;
+    let credential = Credential {
+        id,
+        kind,
+        person_id: wanted.person_id.map(str::to_owned),
+        name: wanted.name.to_owned(),
+        hash: hash(&secret),
+        scope: wanted.scope,
+        created_at: now,
+        expires_at: wanted.expires_at,
+        last_used_at: None,
+        revoked_at: None,
+    };
+    store.add_credential(&credential).await?;
+    Ok(secret)
 }
 
-fn new_secret() -> Result<String, TokenError> {
-    let mut bytes = [0; BYTES];
-    getrandom::fill(&mut bytes).map_err(TokenError::NoRandom)?;
-    Ok(format!("{PREFIX}{}", hex(&bytes)))
+/// A new id that rises with the clock given.
+pub(crate) fn new_id(now: Instant) -> Result<String, NoRandom> {
+    let millis = u64::try_from(now.0).unwrap_or_default() * 1_000;
+    Ok(Builder::from_unix_timestamp_millis(millis, &random::<10>()?).into_uuid().to_string())
 }
-
-/// SHA-256 of a secret, hex.
-fn hash(secret: &str) -> String {
-    hex(&Sha256::digest(secret.as_bytes()))
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
-        write!(text, "{byte:02x}").expect("a String takes all that is written to it");
-        text
-    })
-}
-
-#[cfg(test)]
-mod tests;

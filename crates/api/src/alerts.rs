@@ -1,26 +1,30 @@
 //! Alerts: what was told, or left untold with the reason.
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use model::words;
 use serde_json::{Value, json};
 use store::{AlertRow, Message};
 
 use crate::answer::{Answer, ok, page};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 
-pub(crate) async fn list(State(desk): Here, mut query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     let (farm, block) = (query.text("farm_id"), query.text("block_id"));
     query.finish()?;
-    let alerts =
-        desk.app.store.alerts(farm.as_deref(), block.as_deref(), after.as_deref(), limit + 1).await?;
+    let alerts = desk
+        .app
+        .store
+        .alerts(&desk.viewer, farm.as_deref(), block.as_deref(), after.as_deref(), limit + 1)
+        .await?;
     page(alerts, limit, |alert| alert.id.clone(), render)
 }
 
 /// One alert with the mails that carry it.
-pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let alert = desk.alert(&id).await?;
     let messages = desk.app.store.messages_of(&id).await?;
@@ -31,15 +35,18 @@ pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query)
 
 /// Notes that a person took note; the first time holds. The body, if any, is
 /// not read.
-pub(crate) async fn acknowledge(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn acknowledge(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
+    let alert = desk.alert(&id).await?;
+    let block = desk.block(&alert.block_id).await?;
+    desk.allow(Deed::Log, Some(&block.farm_id))?;
     desk.app.store.acknowledge(&id, desk.now()).await?;
     ok(render(&desk.alert(&id).await?))
 }
 
-impl Desk {
+impl Visit {
     async fn alert(&self, id: &str) -> Result<AlertRow, Problem> {
-        let alert = self.app.store.alert(id).await?;
+        let alert = self.app.store.alert(&self.viewer, id).await?;
         alert.ok_or_else(|| Problem::not_found(format!("There is no alert `{id}`.")))
     }
 }

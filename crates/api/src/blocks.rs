@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use model::block::Block as Planting;
 use model::curve::Curve;
 use model::input::{self, Fault, Faults, Fields};
@@ -10,7 +11,7 @@ use serde_json::{Map, Value, json};
 use store::Block;
 
 use crate::answer::{Answer, created, ok, page};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
@@ -19,19 +20,20 @@ use crate::request::Document;
 /// Fields of a block in the API that its details in the store do not hold.
 const OUTSIDE_DETAILS: [&str; 3] = ["id", "farm_id", "site_id"];
 
-pub(crate) async fn list(State(desk): Here, mut query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     let farm = query.text("farm_id");
     query.finish()?;
-    let blocks = desk.app.store.blocks(farm.as_deref(), after.as_deref(), limit + 1).await?;
+    let blocks = desk.app.store.blocks(&desk.viewer, farm.as_deref(), after.as_deref(), limit + 1).await?;
     page(blocks, limit, |block| block.id.clone(), render)
 }
 
-pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Document) -> Answer {
+pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
     let curves = desk.catalogue().await?.curves;
     let read = read(&document, &curves);
     let draft = desk.with_places(&document, read).await?;
+    desk.allow(Deed::SetUp, Some(&draft.farm_id))?;
     let block = Block {
         id: draft.id.unwrap_or_else(|| desk.new_id()),
         farm_id: draft.farm_id,
@@ -45,7 +47,7 @@ pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Doc
     created(&format!("/api/v1/blocks/{}", block.id), render(&block))
 }
 
-pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     ok(render(&desk.block(&id).await?))
 }
@@ -53,13 +55,14 @@ pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query)
 /// Changes the fields that are given (RFC 7396: null takes one out); the block
 /// as a whole must then be one.
 pub(crate) async fn change(
-    State(desk): Here,
+    Here(desk): Here,
     Path(id): Path<String>,
     query: Query,
     Document(patch): Document,
 ) -> Answer {
     query.finish()?;
     let mut block = desk.block(&id).await?;
+    desk.allow(Deed::SetUp, Some(&block.farm_id))?;
     if !patch.is_object() {
         return Err(Faults::one("", "expected a table of named fields to change").into());
     }
@@ -150,10 +153,10 @@ fn details(fields: &Fields<'_>, planting: &Planting) -> Value {
     Value::Object(details)
 }
 
-impl Desk {
+impl Visit {
     /// A block that must be there.
     pub(crate) async fn block(&self, id: &str) -> Result<Block, Problem> {
-        let block = self.app.store.block(id).await?;
+        let block = self.app.store.block(&self.viewer, id).await?;
         block.ok_or_else(|| Problem::not_found(format!("There is no block `{id}`.")))
     }
 
@@ -164,7 +167,7 @@ impl Desk {
         let (farm_id, site_id) = (named("farm_id"), named("site_id"));
         let mut faults = Vec::new();
         if let Some(id) = site_id {
-            let site = self.app.store.site(id).await?;
+            let site = self.app.store.site(&self.viewer, id).await?;
             // Another farm's site is none here: its being there is not told.
             let fits = site.is_some_and(|site| site.farm_id.is_none() || site.farm_id.as_deref() == farm_id);
             if !fits {

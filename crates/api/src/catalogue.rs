@@ -3,10 +3,10 @@
 
 use model::catalogue::Catalogue;
 
-use crate::desk::Desk;
+use crate::desk::Visit;
 use crate::problem::Problem;
 
-impl Desk {
+impl Visit {
     /// Everything known at this moment. What shipped holds against an own one
     /// of the same id.
     pub(crate) async fn catalogue(&self) -> Result<Catalogue, Problem> {

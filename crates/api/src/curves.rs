@@ -1,7 +1,7 @@
 //! Growth curves: those that ship, and those that users add. A curve is never
 //! changed; a better one gets an id of its own.
 
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use model::curve::{Curve, Measure};
@@ -18,14 +18,14 @@ use crate::request::Document;
 /// The id under which a block's inline curve goes.
 const INLINE: &str = "inline";
 
-pub(crate) async fn list(State(desk): Here, query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, query: Query) -> Answer {
     query.finish()?;
     let shipped = &desk.app.catalogue.curves;
     let all = desk.catalogue().await?.curves;
     whole(all.iter().map(|curve| render(curve, ships(shipped, &curve.id))).collect())
 }
 
-pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let shipped = ships(&desk.app.catalogue.curves, &id);
     let catalogue = desk.catalogue().await?;
@@ -39,8 +39,9 @@ pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query)
     ok(document)
 }
 
-pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Document) -> Answer {
+pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
+    desk.allow_sharing()?;
     let curve = input::read(&document, |fields| {
         let id = fields::required_id(fields);
         if id.as_deref() == Some(INLINE) {

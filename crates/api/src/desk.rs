@@ -1,16 +1,88 @@
 //! What every handler has at hand.
 
+use std::ops::Deref;
 use std::sync::{Arc, Mutex};
 
-use axum::extract::State;
+use access::{Caller, Deed};
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
 use model::time::Instant;
+use store::Viewer;
 use tokio::sync::Semaphore;
 use uuid::{ContextV7, Timestamp, Uuid};
 
+use crate::problem::Problem;
 use crate::{App, Provider, limits};
 
-/// The shared state as a handler takes it.
-pub(crate) type Here = State<Arc<Desk>>;
+/// The desk with who stands before it, as a handler takes them.
+pub(crate) struct Here(pub(crate) Visit);
+
+impl FromRequestParts<Arc<Desk>> for Here {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, desk: &Arc<Desk>) -> Result<Here, Problem> {
+        let caller = parts.extensions.get::<Caller>().cloned().ok_or_else(Problem::no_token)?;
+        Ok(Here(Visit::new(desk.clone(), caller)))
+    }
+}
+
+/// One request at the desk: everything on it is looked up for its caller alone.
+pub(crate) struct Visit {
+    desk: Arc<Desk>,
+    pub(crate) caller: Caller,
+    pub(crate) viewer: Viewer,
+}
+
+impl Deref for Visit {
+    type Target = Desk;
+
+    fn deref(&self) -> &Desk {
+        &self.desk
+    }
+}
+
+impl Visit {
+    fn new(desk: Arc<Desk>, caller: Caller) -> Visit {
+        let viewer = match (&caller.person_id, caller.operator) {
+            (Some(person), false) => Viewer::Person(person.clone()),
+            _ => Viewer::Everyone,
+        };
+        Visit { desk, caller, viewer }
+    }
+
+    /// Lets the caller do something on a farm that they see, or on what is the
+    /// server's own.
+    pub(crate) fn allow(&self, deed: Deed, farm_id: Option<&str>) -> Result<(), Problem> {
+        let may = match farm_id {
+            Some(farm_id) => self.caller.may(deed, farm_id),
+            None => self.caller.may_operate(),
+        };
+        if may { Ok(()) } else { Err(Problem::not_allowed(needed(deed, farm_id))) }
+    }
+
+    /// Lets the caller do what changes something for all farms.
+    pub(crate) fn allow_operating(&self) -> Result<(), Problem> {
+        self.allow(Deed::SetUp, None)
+    }
+
+    /// Lets the caller add to what all farms share.
+    pub(crate) fn allow_sharing(&self) -> Result<(), Problem> {
+        if self.caller.may_share() {
+            return Ok(());
+        }
+        Err(Problem::not_allowed("an advisor of any farm"))
+    }
+}
+
+/// Who may do what, in words.
+fn needed(deed: Deed, farm_id: Option<&str>) -> &'static str {
+    match (farm_id, deed) {
+        (None, _) => "an operator",
+        (Some(_), Deed::SetUp) => "an advisor of this farm",
+        (Some(_), Deed::Log) => "a grower or an advisor of this farm",
+        (Some(_), Deed::Read) => "a person of this farm",
+    }
+}
 
 /// The application with what the API itself keeps count of.
 pub(crate) struct Desk {

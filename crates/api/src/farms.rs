@@ -1,26 +1,28 @@
 //! Farms: who owns blocks, and where their alerts go.
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use model::input::{self, Fields};
 use serde_json::{Value, json};
 use store::Farm;
 
 use crate::answer::{Answer, created, ok, page};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
 
-pub(crate) async fn list(State(desk): Here, mut query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     query.finish()?;
-    let farms = desk.app.store.farms(after.as_deref(), limit + 1).await?;
+    let farms = desk.app.store.farms(&desk.viewer, after.as_deref(), limit + 1).await?;
     page(farms, limit, |farm| farm.id.clone(), render)
 }
 
-pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Document) -> Answer {
+pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
+    desk.allow_operating()?;
     let now = desk.now();
     let farm = input::read(&document, |fields| {
         let id = fields::given_id(fields);
@@ -32,20 +34,21 @@ pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Doc
     created(&format!("/api/v1/farms/{}", farm.id), render(&farm))
 }
 
-pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     ok(render(&desk.farm(&id).await?))
 }
 
 /// Changes the fields that are given, and no other.
 pub(crate) async fn change(
-    State(desk): Here,
+    Here(desk): Here,
     Path(id): Path<String>,
     query: Query,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let held = desk.farm(&id).await?;
+    desk.allow(Deed::SetUp, Some(&held.id))?;
     let farm = input::read(&document, |fields| changed(fields, &held))?;
     desk.app.store.change_farm(&id, &farm.name, &farm.alert_emails).await?;
     // Whoever is told next is told where the farm now says.
@@ -67,10 +70,10 @@ fn changed(fields: &Fields<'_>, held: &Farm) -> Option<Farm> {
     Some(farm)
 }
 
-impl Desk {
+impl Visit {
     /// A farm that must be there.
     pub(crate) async fn farm(&self, id: &str) -> Result<Farm, Problem> {
-        let farm = self.app.store.farm(id).await?;
+        let farm = self.app.store.farm(&self.viewer, id).await?;
         farm.ok_or_else(|| Problem::not_found(format!("There is no farm `{id}`.")))
     }
 }

@@ -44,6 +44,18 @@ fn is_id(text: &str) -> bool {
     (1..=limits::ID_CHARS).contains(&text.len()) && text.bytes().all(fits)
 }
 
+/// A mail address.
+pub(crate) fn email(fields: &Fields<'_>, field: &'static str) -> Option<String> {
+    let email = fields.required_text(field)?;
+    if is_email(&email) {
+        return Some(email);
+    }
+    fields.fault(field, NO_ADDRESS.replace('?', &email));
+    None
+}
+
+const NO_ADDRESS: &str = "`?` is not a mail address; expected one like box@example.org, in plain ASCII";
+
 /// Mail addresses; an empty list is one.
 pub(crate) fn emails(fields: &Fields<'_>, field: &'static str) -> Vec<String> {
     if fields.value(field).and_then(|value| value.as_array()).is_some_and(Vec::is_empty) {
@@ -55,10 +67,7 @@ pub(crate) fn emails(fields: &Fields<'_>, field: &'static str) -> Vec<String> {
     }
     for (n, email) in emails.iter().enumerate() {
         if !is_email(email) {
-            fields.fault(
-                field,
-                format!("`{email}` is not a mail address; expected one like box@example.org, in plain ASCII"),
-            );
+            fields.fault(field, NO_ADDRESS.replace('?', email));
         } else if emails[..n].contains(email) {
             fields.fault(field, format!("`{email}` stands there twice"));
         }

@@ -1,12 +1,13 @@
 //! Whether the process is up, and whether it can work.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Json;
 use axum::extract::State;
 use serde_json::{Value, json};
 
-use crate::desk::Here;
+use crate::desk::Desk;
 use crate::problem::Problem;
 
 /// A database that takes longer than this to answer is as good as away for
@@ -14,12 +15,12 @@ use crate::problem::Problem;
 const LONGEST_PING: Duration = Duration::from_secs(3);
 
 /// The process is up.
-pub(crate) async fn healthz(State(desk): Here) -> Json<Value> {
+pub(crate) async fn healthz(State(desk): State<Arc<Desk>>) -> Json<Value> {
     Json(json!({"status": "up", "version": desk.app.version}))
 }
 
 /// The database answers.
-pub(crate) async fn readyz(State(desk): Here) -> Result<Json<Value>, Problem> {
+pub(crate) async fn readyz(State(desk): State<Arc<Desk>>) -> Result<Json<Value>, Problem> {
     match tokio::time::timeout(LONGEST_PING, desk.app.store.ping()).await {
         Ok(Ok(())) => Ok(Json(json!({"status": "ready"}))),
         Ok(Err(error)) => {

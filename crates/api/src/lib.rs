@@ -3,12 +3,15 @@
 //! [`router`] gives everything that is served. Each subject has a module whose
 //! handlers read the request with [`model::input`], so that all faults come at
 //! once with a pointer to the field, make one call of the store, and render
-//! what it gave. Nothing is reckoned here: after a write seasons are stale, and
+//! what it gave. Each row is looked up for the caller alone: what they may not
+//! see is answered as what is not there. Nothing is reckoned here: after a write seasons are stale, and
 //! [`App::poke`] wakes the loops that reckon them.
 //!
 //! | under `/api/v1` | |
 //! |---|---|
 //! | `farms`, `farms/{id}` | GET, POST; GET, PATCH |
+//! | `farms/{id}/people`, `…/{person}`, `farms/{id}/invitations` | GET; PUT, DELETE; POST |
+//! | `me`, `me/tokens`, `me/tokens/{id}` | GET, PATCH; GET, POST; DELETE |
 //! | `sites`, `sites/{id}` | GET, POST; GET |
 //! | `sites/{id}/sources`, `…/{source}` | GET, POST; GET, PATCH |
 //! | `sites/{id}/readings` | GET; POST of JSON or of a station's CSV file |
@@ -38,6 +41,8 @@ mod health;
 mod limits;
 mod log;
 mod materials;
+mod me;
+mod people;
 mod plans;
 mod problem;
 mod query;
@@ -53,7 +58,7 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{any, get, post};
+use axum::routing::{any, delete, get, post, put};
 use model::catalogue::Catalogue;
 use model::series::Kind;
 use model::site::Place;
@@ -120,6 +125,12 @@ fn v1() -> Router<Arc<Desk>> {
     Router::new()
         .route("/farms", get(farms::list).post(farms::add))
         .route("/farms/{id}", get(farms::one).patch(farms::change))
+        .route("/farms/{id}/people", get(people::list))
+        .route("/farms/{id}/people/{person}", put(people::change).delete(people::remove))
+        .route("/farms/{id}/invitations", post(people::invite))
+        .route("/me", get(me::one).patch(me::change))
+        .route("/me/tokens", get(me::credentials).post(me::add))
+        .route("/me/tokens/{id}", delete(me::revoke))
         .route("/sites", get(sites::list).post(sites::add))
         .route("/sites/{id}", get(sites::one))
         .route("/sites/{id}/sources", get(sources::list).post(sources::add))

@@ -2,7 +2,8 @@
 
 use std::collections::HashMap;
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use model::field_log::Entry;
@@ -12,7 +13,7 @@ use serde_json::{Value, json};
 use store::{LogEntry, StoreError};
 
 use crate::answer::{Answer, whole};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
@@ -20,7 +21,7 @@ use crate::seasons::no_season;
 use crate::{fields, limits};
 
 pub(crate) async fn list(
-    State(desk): Here,
+    Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     query: Query,
 ) -> Answer {
@@ -36,13 +37,14 @@ pub(crate) async fn list(
 
 /// Appends one entry, or those of `{"entries": […]}`; all or none.
 pub(crate) async fn append(
-    State(desk): Here,
+    Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     query: Query,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
+    desk.allow(Deed::Log, Some(&block.farm_id))?;
     let year = fields::year(&year)?;
     let now = desk.now();
     let written = written(document)?;
@@ -84,7 +86,7 @@ fn written(document: Value) -> Result<Written, Faults> {
     })
 }
 
-impl Desk {
+impl Visit {
     fn read_entries(&self, written: &Written, now: Instant) -> Result<Vec<LogEntry>, Faults> {
         let mut entries = Vec::with_capacity(written.len());
         let mut faults: Vec<Fault> = Vec::new();

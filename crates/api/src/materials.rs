@@ -1,6 +1,6 @@
 //! Materials by their common names: what a logged spray does to the clock.
 
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use model::input;
@@ -16,14 +16,14 @@ use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
 
-pub(crate) async fn list(State(desk): Here, query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, query: Query) -> Answer {
     query.finish()?;
     let shipped = &desk.app.catalogue.materials;
     let all = desk.catalogue().await?.materials;
     whole(all.iter().map(|material| render(material, ships(shipped, &material.id))).collect())
 }
 
-pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let catalogue = desk.catalogue().await?;
     let Some(material) = catalogue.materials.iter().find(|material| material.id == id) else {
@@ -32,8 +32,9 @@ pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query)
     ok(render(material, ships(&desk.app.catalogue.materials, &id)))
 }
 
-pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Document) -> Answer {
+pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
+    desk.allow_sharing()?;
     let material = input::read(&document, |fields| {
         let id = fields::required_id(fields);
         let material = Material::from_fields(id.as_deref().unwrap_or_default(), fields)?;

@@ -1,6 +1,7 @@
 //! Plans: the sprays agreed for one block and year, with their marks.
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use model::catalogue::Catalogue;
@@ -17,7 +18,7 @@ use crate::query::Query;
 use crate::request::Document;
 
 pub(crate) async fn one(
-    State(desk): Here,
+    Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     query: Query,
 ) -> Answer {
@@ -36,13 +37,14 @@ pub(crate) async fn one(
 
 /// Sets the whole plan; the versions before it are kept. 201 for the first.
 pub(crate) async fn set(
-    State(desk): Here,
+    Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     query: Query,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
+    desk.allow(Deed::SetUp, Some(&block.farm_id))?;
     let year = fields::year(&year)?;
     let agreed = read(&document)?;
     let catalogue = desk.catalogue().await?;

@@ -62,6 +62,12 @@ impl Problem {
             .with(header::WWW_AUTHENTICATE, "Bearer realm=\"bloomtide\"")
     }
 
+    /// The caller sees it and may not do this to it.
+    pub(crate) fn not_allowed(needed: &str) -> Problem {
+        let detail = format!("This needs {needed}, with a token that may write.");
+        Problem::new(StatusCode::FORBIDDEN, "not-allowed", "Not allowed", detail)
+    }
+
     /// Nothing stands under that id.
     pub(crate) fn not_found(detail: impl Into<String>) -> Problem {
         Problem::new(StatusCode::NOT_FOUND, "not-found", "Not found", detail)

@@ -1,6 +1,6 @@
 //! Readings: those stored, by time; and those typed in.
 
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use model::input::{self, Fields};
 use model::series::Reading;
 use model::time::{FUTURE_TOLERANCE, Instant, MINUTE};
@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use store::{Site, Upload, Way};
 
 use crate::answer::{Answer, ok, page};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::limits;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
@@ -17,7 +17,7 @@ use crate::query::Query;
 /// Longest mean that is taken, minutes, as for files.
 const LONGEST_MEAN_MINUTES: i64 = weather::mapping::LONGEST_INTERVAL_MINUTES;
 
-pub(crate) async fn list(State(desk): Here, Path(site): Path<String>, mut query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, mut query: Query) -> Answer {
     let from = query.instant("from").unwrap_or(Instant::MIN);
     let to = query.instant("to").unwrap_or(Instant::MAX);
     let limit = query.limit(limits::READINGS_PAGE, limits::LONGEST_READINGS_PAGE);
@@ -54,7 +54,7 @@ fn read_cursor(text: &str) -> Result<(Instant, &str), Problem> {
 
 /// Stores readings of the body `{"source": …, "readings": […]}`, all or none.
 pub(crate) async fn typed_in(
-    desk: &Desk,
+    desk: &Visit,
     site: &Site,
     parameter: Option<String>,
     document: &Value,
@@ -165,7 +165,7 @@ fn temperature(fields: &Fields<'_>) -> Option<f64> {
     }
 }
 
-impl Desk {
+impl Visit {
     /// Wakes the loops when an upload changed anything.
     pub(crate) fn poke_if_changed(&self, upload: Upload) {
         if upload.stored + upload.corrected > 0 {

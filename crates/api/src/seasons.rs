@@ -1,6 +1,6 @@
 //! Seasons as they were last reckoned, with what they were reckoned from.
 
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use model::catalogue::Catalogue;
 use model::input::Faults;
 use model::plan::{Agreed, Plan};
@@ -10,13 +10,13 @@ use serde_json::{Value, json};
 use store::{Block, SeasonRow, Site, Source};
 
 use crate::answer::{Answer, ok, whole};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::{curves, fields, plans, sites};
 
 /// The years in which a block has a season.
-pub(crate) async fn years(State(desk): Here, Path(block): Path<String>, query: Query) -> Answer {
+pub(crate) async fn years(Here(desk): Here, Path(block): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
     let mut years = desk.app.store.seasons_of(&block.id).await?;
@@ -29,7 +29,7 @@ pub(crate) async fn years(State(desk): Here, Path(block): Path<String>, query: Q
 /// One season. Its fields stand at the top and once more under `season`, for
 /// readers of either.
 pub(crate) async fn one(
-    State(desk): Here,
+    Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     query: Query,
 ) -> Answer {
@@ -62,7 +62,7 @@ fn stale(row: &SeasonRow, edition: i64, now: Instant) -> bool {
     })
 }
 
-impl Desk {
+impl Visit {
     /// The site of a block, and its plan of a year as given.
     pub(crate) async fn behind(&self, block: &Block, year: i32) -> Result<(Site, Option<Value>), Problem> {
         let site = self.site(&block.site_id).await?;

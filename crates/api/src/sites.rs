@@ -1,27 +1,28 @@
 //! Sites: points on the map with weather.
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use model::input;
 use model::site::Place;
 use serde_json::{Value, json};
 use store::Site;
 
 use crate::answer::{Answer, created, ok, page};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
 use crate::request::Document;
 
-pub(crate) async fn list(State(desk): Here, mut query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     let farm = query.text("farm_id");
     query.finish()?;
-    let sites = desk.app.store.sites(farm.as_deref(), after.as_deref(), limit + 1).await?;
+    let sites = desk.app.store.sites(&desk.viewer, farm.as_deref(), after.as_deref(), limit + 1).await?;
     page(sites, limit, |site| site.id.clone(), render)
 }
 
-pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Document) -> Answer {
+pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
     let now = desk.now();
     let read = input::read(&document, |fields| {
@@ -43,19 +44,20 @@ pub(crate) async fn add(State(desk): Here, query: Query, Document(document): Doc
     });
     let farm_id = document.get("farm_id").and_then(Value::as_str);
     let site = desk.with_farm(farm_id, read).await?;
+    desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
     desk.app.store.add_site(&site).await?;
     created(&format!("/api/v1/sites/{}", site.id), render(&site))
 }
 
-pub(crate) async fn one(State(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     ok(render(&desk.site(&id).await?))
 }
 
-impl Desk {
+impl Visit {
     /// A site that must be there.
     pub(crate) async fn site(&self, id: &str) -> Result<Site, Problem> {
-        let site = self.app.store.site(id).await?;
+        let site = self.app.store.site(&self.viewer, id).await?;
         site.ok_or_else(|| Problem::not_found(format!("There is no site `{id}`.")))
     }
 
@@ -68,7 +70,7 @@ impl Desk {
     ) -> Result<T, Problem> {
         let mut wrong = Vec::new();
         if let Some(id) = farm_id
-            && self.app.store.farm(id).await?.is_none()
+            && self.app.store.farm(&self.viewer, id).await?.is_none()
         {
             let detail = format!("there is no farm `{id}`");
             wrong.push(Wrong::from(input::Fault { pointer: "/farm_id".into(), detail }));

@@ -1,6 +1,7 @@
 //! Sources: where a site's temperatures come from, and how its files are read.
 
-use axum::extract::{Path, State};
+use access::Deed;
+use axum::extract::Path;
 use model::input::{self, Fields};
 use model::series::Kind;
 use model::site::Place;
@@ -9,7 +10,7 @@ use store::{Site, Source, Way};
 use weather::mapping::Mapping;
 
 use crate::answer::{Answer, created, ok, whole};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
@@ -19,7 +20,7 @@ use crate::{fields, limits, sites};
 const LEAST_TRUSTED: i64 = 1_000;
 const KINDS: [&str; 3] = ["station", "model-analysis", "hand"];
 
-pub(crate) async fn list(State(desk): Here, Path(site): Path<String>, query: Query) -> Answer {
+pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
     let sources = desk.app.store.sources_of(&site.id).await?;
@@ -27,13 +28,14 @@ pub(crate) async fn list(State(desk): Here, Path(site): Path<String>, query: Que
 }
 
 pub(crate) async fn add(
-    State(desk): Here,
+    Here(desk): Here,
     Path(site): Path<String>,
     query: Query,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
+    desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
     let others = desk.app.store.sources_of(&site.id).await?;
     if others.len() >= limits::SOURCES_PER_SITE {
         let most = limits::SOURCES_PER_SITE;
@@ -53,7 +55,7 @@ pub(crate) async fn add(
 }
 
 pub(crate) async fn one(
-    State(desk): Here,
+    Here(desk): Here,
     Path((site, source)): Path<(String, String)>,
     query: Query,
 ) -> Answer {
@@ -65,13 +67,14 @@ pub(crate) async fn one(
 
 /// Sets how the source's files are read from now on; what was stored stays.
 pub(crate) async fn change(
-    State(desk): Here,
+    Here(desk): Here,
     Path((site, source)): Path<(String, String)>,
     query: Query,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
+    desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
     let mut source = desk.source_of(&site, &source).await?;
     if source.way != Way::File {
         let way = source.way.word();
@@ -109,7 +112,7 @@ fn mapping(fields: &Fields<'_>, kind: Option<Kind>) -> Option<Mapping> {
     Some(mapping)
 }
 
-impl Desk {
+impl Visit {
     fn read_source(&self, fields: &Fields<'_>, site: &Site, place: &Place, next: i64) -> Option<Source> {
         let id = fields::given_id(fields);
         let name = fields::name(fields, "name");

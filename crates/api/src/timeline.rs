@@ -2,7 +2,7 @@
 
 mod moments;
 
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use model::field_log::{Entry, FieldLog};
@@ -15,7 +15,7 @@ use store::{Block, LogEntry, SiteWeather};
 
 use crate::answer::Answer;
 use crate::csv_out::{number_cell, text_cell};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::seasons::{assembled, no_season};
@@ -55,7 +55,7 @@ struct Request {
 }
 
 pub(crate) async fn timeline(
-    State(desk): Here,
+    Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     mut query: Query,
     headers: HeaderMap,
@@ -73,7 +73,7 @@ pub(crate) async fn timeline(
     })
 }
 
-impl Desk {
+impl Visit {
     async fn request(
         &self,
         block: Block,

@@ -3,8 +3,9 @@
 
 use std::io::{self, Read};
 
+use access::Deed;
 use axum::body::Bytes;
-use axum::extract::{FromRequest, Path, Request, State};
+use axum::extract::{FromRequest, Path, Request};
 use model::input;
 use model::series::Forecast;
 use model::time::{FUTURE_TOLERANCE, Instant};
@@ -15,7 +16,7 @@ use weather::mapping::{Mapping, Role};
 use weather::station_file::{self, FileFault, Limit, StationFile};
 
 use crate::answer::{Answer, ok};
-use crate::desk::{Desk, Here};
+use crate::desk::{Here, Visit};
 use crate::limits;
 use crate::problem::Problem;
 use crate::query::Query;
@@ -24,7 +25,7 @@ use crate::request::{Document, Incoming, content_type, is_json};
 
 /// Takes readings: a CSV file, or JSON that a person or a program wrote.
 pub(crate) async fn take(
-    State(desk): Here,
+    Here(desk): Here,
     Path(site): Path<String>,
     mut query: Query,
     request: Request,
@@ -42,6 +43,7 @@ pub(crate) async fn take(
             "The site is the server's own, which takes feeds only and no uploads.",
         ));
     }
+    desk.allow(Deed::Log, site.farm_id.as_deref())?;
     if csv {
         return file(&desk, &site, source, request).await;
     }
@@ -49,7 +51,7 @@ pub(crate) async fn take(
     readings::typed_in(&desk, &site, source, &document).await
 }
 
-async fn file(desk: &Desk, site: &Site, source: Option<String>, request: Request) -> Answer {
+async fn file(desk: &Visit, site: &Site, source: Option<String>, request: Request) -> Answer {
     let Some(id) = source else {
         return Err(Problem::parameter(
             "source",
@@ -169,7 +171,7 @@ fn refused(fault: &FileFault) -> Problem {
     }
 }
 
-async fn store(desk: &Desk, source: &Source, role: Role, read: StationFile, now: Instant) -> Answer {
+async fn store(desk: &Visit, source: &Source, role: Role, read: StationFile, now: Instant) -> Answer {
     let store = &desk.app.store;
     let (stored, forecast) = match role {
         Role::Observed => {

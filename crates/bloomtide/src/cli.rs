@@ -8,7 +8,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use model::time::Instant;
 
 use crate::settings::{Database, Given, Settings};
-use crate::{demo, import, migrate, replay, serve};
+use crate::{demo, import, migrate, replay, serve, user};
 
 /// Tells when each blossom-thinning spray on apples is due, from hourly
 /// temperature and your own flower counts, and sends word by mail.
@@ -37,6 +37,9 @@ enum Command {
     Replay(ReplayArgs),
     /// Read a station's CSV file into the readings of a site.
     Import(ImportArgs),
+    /// Help people to sign in.
+    #[command(subcommand)]
+    User(UserCommand),
     /// Bring a database up to date. SQLite is also brought up to date by serve.
     Migrate(MigrateArgs),
 }
@@ -93,6 +96,25 @@ pub(crate) struct ImportArgs {
     pub(crate) file: PathBuf,
 }
 
+#[derive(Debug, Subcommand)]
+enum UserCommand {
+    /// Make a link by which a person chooses a new password. It works once, for
+    /// an hour.
+    Reset(ResetArgs),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct ResetArgs {
+    #[command(flatten)]
+    pub(crate) database: Database,
+    /// Address under which people reach the server.
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_PUBLIC_URL", default_value = "http://127.0.0.1:8420")]
+    pub(crate) public_url: String,
+    /// Mail address of the person.
+    #[arg(value_name = "ADDRESS")]
+    pub(crate) email: String,
+}
+
 #[derive(Debug, Args)]
 struct MigrateArgs {
     #[command(flatten)]
@@ -112,6 +134,7 @@ pub fn main() -> ExitCode {
             let clock = crate::clock::system();
             on_runtime(async move { serve::run(Settings::from(&args.given)?, clock).await })
         }
+        Command::User(UserCommand::Reset(args)) => on_runtime(user::reset(args)),
         Command::Import(args) => on_runtime(import::run(args)),
         Command::Migrate(args) => on_runtime(async move { migrate::run(&args.database.in_force()?).await }),
     }

@@ -59,6 +59,8 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     let settings = Settings {
         database: dir.join("bloomtide.db").display().to_string(),
         listen: args.listen,
+        public_url: None,
+        trusted_proxies: Vec::new(),
         smtp: None,
         mail_folder: dir.join("mail"),
         mail_from: "bloomtide demo <bloomtide@demo.example>".to_owned(),
@@ -79,7 +81,8 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     let stopped = stop.clone();
     let router = house.router.clone();
     let served = tokio::spawn(async move {
-        axum::serve(listener, router).with_graceful_shutdown(async move { stopped.cancelled().await }).await
+        let app = router.into_make_service_with_connect_info::<SocketAddr>();
+        axum::serve(listener, app).with_graceful_shutdown(async move { stopped.cancelled().await }).await
     });
     let mut asked_to_stop = Box::pin(house::asked_to_stop()?);
     report::opening(args.warmer);

@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use access::password::Passwords;
 use alerts::compose::Sender;
 use alerts::deliver::{Outlet, envelope_from};
 use alerts::mail::smtp::Relay;
@@ -28,6 +29,9 @@ pub(crate) struct House {
     pub(crate) router: axum::Router,
     /// The token made on the first start.
     pub(crate) first_token: Option<String>,
+    /// Secret of the link by which the first operator takes the server over,
+    /// while it has no people.
+    pub(crate) claim: Option<String>,
     /// Held while the service runs.
     _lock: Option<File>,
 }
@@ -54,9 +58,17 @@ impl House {
             outlet: outlet(settings)?,
             bells: bells.clone(),
         };
-        // Last, when nothing can fail any more: it is shown once, and a start
-        // that is refused shows nothing.
-        let first_token = access::first_token(&engine.store, engine.clock.now()).await?;
+        let passwords = Passwords::new().await?;
+        let pages = web::router(web::Web {
+            store: store.clone(),
+            clock: clock.clone(),
+            passwords,
+            trusted_proxies: settings.trusted_proxies.clone().into(),
+        });
+        // Last, when nothing can fail any more: these are shown once, and a
+        // start that is refused shows nothing.
+        let claim = access::link::claim(&store, clock.now()).await?;
+        let first_token = access::first_token(&store, clock.now()).await?;
         let providers = engine.feeds.iter().map(|feed| provider(feed.as_ref())).collect();
         let router = api::router(api::App {
             store,
@@ -66,7 +78,7 @@ impl House {
             poke: Arc::new(move || bells.ring()),
             version: env!("CARGO_PKG_VERSION"),
         });
-        Ok(House { engine, router, first_token, _lock: lock })
+        Ok(House { engine, router: router.merge(pages), first_token, claim, _lock: lock })
     }
 
     /// Serves the API and runs the loops until `stop`; then lets what is under
@@ -75,9 +87,9 @@ impl House {
         let store = self.engine.store.clone();
         let loops = tokio::spawn(engine::run(self.engine, stop.clone()));
         let stopped = stop.clone();
-        let served = axum::serve(listener, self.router)
-            .with_graceful_shutdown(async move { stopped.cancelled().await })
-            .await;
+        let app = self.router.into_make_service_with_connect_info::<SocketAddr>();
+        let served =
+            axum::serve(listener, app).with_graceful_shutdown(async move { stopped.cancelled().await }).await;
         stop.cancel();
         loops.await.context("the loops ended unasked")?;
         store.close().await?;

@@ -11,3 +11,4 @@ mod replay;
 mod season_file;
 mod serve;
 mod settings;
+mod user;

@@ -20,6 +20,11 @@ pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Re
     let asked_to_stop = house::asked_to_stop()?;
     let house = House::open(&settings, clock, feeds).await?;
     say(&format!("bloomtide serves http://{}/api/v1", listener.local_addr()?));
+    let local = format!("http://{}", listener.local_addr()?);
+    let address = settings.public_url.as_deref().unwrap_or(&local).trim_end_matches('/');
+    if let Some(claim) = &house.claim {
+        say(&format!("take this server over, the link works once: {address}/claim/{claim}"));
+    }
     if let Some(token) = &house.first_token {
         say(&format!("token for the API, shown this once: {token}"));
     }

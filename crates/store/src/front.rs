@@ -117,19 +117,19 @@ macro_rules! methods {
 methods! {
     /// Adds a farm. Conflict when its id is taken.
     farms::add_farm(farm: &Farm) -> ();
-    /// A farm by its id.
-    farms::farm(id: &str) -> Option<Farm>;
-    /// Farms in order of id.
-    farms::farms(after: Option<&str>, limit: u32) -> Vec<Farm>;
+    /// A farm by its id, when the viewer sees it.
+    farms::farm(viewer: &Viewer, id: &str) -> Option<Farm>;
+    /// The farms that the viewer sees, in order of id.
+    farms::farms(viewer: &Viewer, after: Option<&str>, limit: u32) -> Vec<Farm>;
     /// Changes a farm's name and where its alerts go.
     farms::change_farm(id: &str, name: &str, alert_emails: &[String]) -> ();
 
     /// Adds a site at version 1. Conflict when its id is taken.
     sites::add_site(site: &Site) -> ();
-    /// A site by its id.
-    sites::site(id: &str) -> Option<Site>;
-    /// Sites in order of id; with a farm, those of that farm alone.
-    sites::sites(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Site>;
+    /// A site by its id, when the viewer sees it; all see those of the server.
+    sites::site(viewer: &Viewer, id: &str) -> Option<Site>;
+    /// The sites that the viewer sees, in order of id; with a farm, those of that farm alone.
+    sites::sites(viewer: &Viewer, farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Site>;
 
     /// Adds a source. A feed's cell becomes due at once, even while it is
     /// leased: that lease ends. Conflict when the id is taken, or the name
@@ -180,10 +180,10 @@ methods! {
 
     /// Adds a block at version 1. Conflict when its id is taken.
     blocks::add_block(block: &Block) -> ();
-    /// A block by its id.
-    blocks::block(id: &str) -> Option<Block>;
-    /// Blocks in order of id; with a farm, those of that farm alone.
-    blocks::blocks(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Block>;
+    /// A block by its id, when the viewer sees it.
+    blocks::block(viewer: &Viewer, id: &str) -> Option<Block>;
+    /// The blocks that the viewer sees, in order of id; with a farm, those of that farm alone.
+    blocks::blocks(viewer: &Viewer, farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Block>;
     /// Changes a block's name and details and gives its version, which is
     /// raised when they differ from what is stored.
     blocks::change_block(id: &str, name: &str, details: &Value) -> i64;
@@ -216,10 +216,11 @@ methods! {
     /// gives how many were written.
     seasons::commit_reckoned(reckoned: &[Reckoned], now: Instant) -> u64;
 
-    /// Alerts in order of id, of a farm or a block when given.
-    alerts::alerts(farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;
-    /// An alert by its id.
-    alerts::alert(id: &str) -> Option<AlertRow>;
+    /// The alerts that the viewer sees, in order of id, of a farm or a block
+    /// when given.
+    alerts::alerts(viewer: &Viewer, farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;
+    /// An alert by its id, when the viewer sees it.
+    alerts::alert(viewer: &Viewer, id: &str) -> Option<AlertRow>;
     /// All alerts of a season, the oldest first.
     alerts::alerts_of(block_id: &str, year: i32) -> Vec<AlertRow>;
     /// Notes that a person took note of an alert. False when one had already;
@@ -278,12 +279,51 @@ methods! {
     /// stale, since plans and sprays may name it.
     shared::change_material(id: &str, doc: &Value, at: Instant) -> ();
 
-    /// Adds a token of the API. Conflict when its id or hash is taken.
-    tokens::add_token(token: &ApiToken) -> ();
-    /// How many tokens there are.
-    tokens::token_count() -> u64;
-    /// The token whose secret has this hash.
-    tokens::token_by_hash(hash: &str) -> Option<ApiToken>;
+    /// A person by their id.
+    people::person(id: &str) -> Option<Person>;
+    /// A person by their mail address in small letters.
+    people::person_by_email(email: &str) -> Option<Person>;
+    /// How many people there are.
+    people::person_count() -> u64;
+    /// Changes a person's name.
+    people::rename_person(id: &str, name: &str) -> ();
+    /// A person's roles in order of farm.
+    people::memberships_of(person_id: &str) -> Vec<Membership>;
+    /// The people of a farm with their roles, in order of person.
+    people::members_of(farm_id: &str) -> Vec<(Person, Membership)>;
+    /// Gives a person a role on a farm, in place of the one before.
+    people::set_role(person_id: &str, farm_id: &str, role: Role, at: Instant) -> ();
+    /// Ends a person's role on a farm. False when they had none.
+    people::end_role(person_id: &str, farm_id: &str) -> bool;
+
+    /// Adds a token or a sign-in. Conflict when its id or hash is taken.
+    credentials::add_credential(credential: &Credential) -> ();
+    /// How many there ever were.
+    credentials::credential_count() -> u64;
+    /// The one whose secret has this hash, whether it still holds or not.
+    credentials::credential_by_hash(hash: &str) -> Option<Credential>;
+    /// A person's tokens and sign-ins in order of id.
+    credentials::credentials_of(person_id: &str) -> Vec<Credential>;
+    /// Notes when one was used last.
+    credentials::note_use(id: &str, at: Instant) -> ();
+    /// Takes one back. False when it was already, or is not there.
+    credentials::revoke(id: &str, at: Instant) -> bool;
+    /// Counts an attempt to sign in under a key and gives how many there were
+    /// since when. After `window` seconds the count begins anew.
+    credentials::count_attempt(key: &str, now: Instant, window: i64) -> (i64, Instant);
+    /// Forgets the attempts under a key.
+    credentials::forget_attempts(key: &str) -> ();
+
+    /// Adds a link; a new claim ends those before it.
+    links::add_link(link: &Link) -> ();
+    /// The link whose secret has this hash, whether it still works or not.
+    links::link_by_hash(hash: &str) -> Option<Link>;
+    /// Uses a link up, and does what it is for, all or nothing. A claim adds
+    /// the person as operator, unless there is one. An invitation gives its
+    /// role to the person of its address, who is added when unknown. A reset
+    /// sets the password of the person of its address and ends their sign-ins.
+    /// None when it was used, has ended or is not there.
+    links::redeem(hash: &str, person: &Person, now: Instant) -> Option<Person>;
 
     /// Asks the database for a sign of life.
     schema::ping() -> ();

@@ -6,7 +6,10 @@ use sqlx::migrate::{Migration, MigrationType, Migrator};
 
 /// Number, name and text of each step, in order. A step that has been released
 /// is never edited: a later one changes what it made.
-const STEPS: &[(i64, &str, &str)] = &[(1, "first", include_str!("../../../migrations/0001_first.sql"))];
+const STEPS: &[(i64, &str, &str)] = &[
+    (1, "first", include_str!("../../../migrations/0001_first.sql")),
+    (2, "people", include_str!("../../../migrations/0002_people.sql")),
+];
 
 /// The table in which the steps taken are kept.
 pub(crate) const TABLE: &str = "_sqlx_migrations";

@@ -12,16 +12,22 @@ mod alert_writes;
 pub(crate) mod alerts;
 #[path = "queries/blocks.rs"]
 pub(crate) mod blocks;
+#[path = "queries/credentials.rs"]
+pub(crate) mod credentials;
 #[path = "queries/farms.rs"]
 pub(crate) mod farms;
 #[path = "queries/feeds.rs"]
 pub(crate) mod feeds;
+#[path = "queries/links.rs"]
+pub(crate) mod links;
 #[path = "queries/load.rs"]
 mod load;
 #[path = "queries/logs.rs"]
 pub(crate) mod logs;
 #[path = "queries/outbox.rs"]
 pub(crate) mod outbox;
+#[path = "queries/people.rs"]
+pub(crate) mod people;
 #[path = "queries/plans.rs"]
 pub(crate) mod plans;
 #[path = "queries/readings.rs"]
@@ -38,5 +44,3 @@ pub(crate) mod shared;
 pub(crate) mod sites;
 #[path = "queries/sources.rs"]
 pub(crate) mod sources;
-#[path = "queries/tokens.rs"]
-pub(crate) mod tokens;

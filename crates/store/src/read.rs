@@ -34,6 +34,21 @@ macro_rules! columns {
          message.state, message.attempts, message.next_try_at, message.last_error, \
          message.sent_at"
     };
+    (person) => {
+        "person.id, person.email, person.name, person.password, person.operator, person.created_at"
+    };
+    (membership) => {
+        "membership.person_id, membership.farm_id, membership.role, membership.since"
+    };
+    (credential) => {
+        "credential.id, credential.kind, credential.person_id, credential.name, credential.hash, \
+         credential.scope, credential.created_at, credential.expires_at, credential.last_used_at, \
+         credential.revoked_at"
+    };
+    (link) => {
+        "link.id, link.kind, link.hash, link.email, link.farm_id, link.role, link.made_by, \
+         link.created_at, link.expires_at, link.used_at"
+    };
     (log_entry) => {
         "log_entry.id, log_entry.at, log_entry.kind, log_entry.doc, log_entry.received_at"
     };
@@ -42,6 +57,24 @@ macro_rules! columns {
     };
 }
 pub(crate) use columns;
+
+/// The wall between farms, for `concat!` into a query: whether the viewer bound
+/// as `$viewer` has a role on the farm of a column. A site of the server has no
+/// farm and is seen by all.
+macro_rules! seen_by {
+    ($viewer:literal, $farm:literal) => {
+        concat!(
+            "(",
+            $viewer,
+            " IS NULL OR ",
+            $farm,
+            " IN (SELECT membership.farm_id FROM membership WHERE membership.person_id = ",
+            $viewer,
+            "))"
+        )
+    };
+}
+pub(crate) use seen_by;
 
 pub(crate) type FarmColumns = (String, String, String, i64);
 
@@ -143,6 +176,72 @@ pub(crate) fn message(columns: MessageColumns) -> Result<Message> {
         next_try_at: next.map(Instant),
         last_error,
         sent_at: sent.map(Instant),
+    })
+}
+
+pub(crate) type PersonColumns = (String, String, String, Option<String>, i64, i64);
+
+pub(crate) fn person((id, email, name, password, operator, created_at): PersonColumns) -> Result<Person> {
+    let created_at = Instant(created_at);
+    Ok(Person { id, email, name, password, operator: operator != 0, created_at })
+}
+
+pub(crate) type MembershipColumns = (String, String, String, i64);
+
+pub(crate) fn membership((person_id, farm_id, role, since): MembershipColumns) -> Result<Membership> {
+    let role = word(Role::named(&role), &role, || format!("role of `{person_id}` on farm `{farm_id}`"))?;
+    Ok(Membership { person_id, farm_id, role, since: Instant(since) })
+}
+
+pub(crate) type CredentialColumns =
+    (String, String, Option<String>, String, String, String, i64, Option<i64>, Option<i64>, Option<i64>);
+
+pub(crate) fn credential(columns: CredentialColumns) -> Result<Credential> {
+    let (id, kind, person_id, name, hash, scope, created, expires, used, revoked) = columns;
+    Ok(Credential {
+        kind: word(CredentialKind::named(&kind), &kind, || format!("kind of token `{id}`"))?,
+        scope: word(Scope::named(&scope), &scope, || format!("scope of token `{id}`"))?,
+        id,
+        person_id,
+        name,
+        hash,
+        created_at: Instant(created),
+        expires_at: expires.map(Instant),
+        last_used_at: used.map(Instant),
+        revoked_at: revoked.map(Instant),
+    })
+}
+
+pub(crate) type LinkColumns = (
+    String,
+    String,
+    String,
+    Option<String>,
+    Option<String>,
+    Option<String>,
+    Option<String>,
+    i64,
+    i64,
+    Option<i64>,
+);
+
+pub(crate) fn link(columns: LinkColumns) -> Result<Link> {
+    let (id, kind, hash, email, farm_id, role, made_by, created, expires, used) = columns;
+    let role = match role {
+        Some(role) => Some(word(Role::named(&role), &role, || format!("role of link `{id}`"))?),
+        None => None,
+    };
+    Ok(Link {
+        kind: word(LinkKind::named(&kind), &kind, || format!("kind of link `{id}`"))?,
+        id,
+        hash,
+        email,
+        farm_id,
+        role,
+        made_by,
+        created_at: Instant(created),
+        expires_at: Instant(expires),
+        used_at: used.map(Instant),
     })
 }
 

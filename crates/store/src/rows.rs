@@ -5,13 +5,15 @@
 
 mod alerts;
 mod outbox;
+mod people;
 mod places;
 mod season;
 mod weather;
 
 pub use alerts::{AlertRow, AlertStatus, AlertWrite};
 pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
-pub use places::{ApiToken, Block, Curve, Farm, Material, Site, Source, Way};
+pub use people::{Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope, Viewer};
+pub use places::{Block, Curve, Farm, Material, Site, Source, Way};
 pub use season::{
     Appended, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale, StaleKey, Versions,
 };

@@ -7,9 +7,15 @@ use serde_json::json;
 use crate::house::House;
 
 /// Every route with its methods.
-const ROUTES: [(&str, &[&str]); 21] = [
+const ROUTES: [(&str, &[&str]); 27] = [
     ("farms", &["GET", "POST"]),
     ("farms/x", &["GET", "PATCH"]),
+    ("farms/x/people", &["GET"]),
+    ("farms/x/people/y", &["PUT", "DELETE"]),
+    ("farms/x/invitations", &["POST"]),
+    ("me", &["GET", "PATCH"]),
+    ("me/tokens", &["GET", "POST"]),
+    ("me/tokens/x", &["DELETE"]),
     ("sites", &["GET", "POST"]),
     ("sites/x", &["GET"]),
     ("sites/x/sources", &["GET", "POST"]),

@@ -13,5 +13,6 @@ mod doors;
 mod farms_and_sites;
 mod log;
 mod readings;
+mod roles;
 mod season;
 mod timeline;

@@ -1,43 +1,49 @@
 //! Alerts as people see them.
 
-use model::time::Instant;
-use sqlx::QueryBuilder;
-
-use super::{Db, Pools};
+use super::Pools;
 use crate::Result;
 use crate::error::missing;
-use crate::read::{self, AlertColumns, columns};
-use crate::rows::AlertRow;
+use crate::read::{self, AlertColumns, columns, seen_by};
+use crate::rows::{AlertRow, Viewer};
+use model::time::Instant;
 
 pub(crate) async fn alerts(
     db: &Pools,
+    viewer: &Viewer,
     farm_id: Option<&str>,
     block_id: Option<&str>,
     after: Option<&str>,
     limit: u32,
 ) -> Result<Vec<AlertRow>> {
-    let mut query = QueryBuilder::<Db>::new(concat!("SELECT ", columns!(alert), " FROM alert"));
-    if farm_id.is_some() {
-        query.push(" JOIN block ON block.id = alert.block_id");
-    }
-    query.push(" WHERE alert.id > ").push_bind(after.unwrap_or_default());
-    if let Some(farm_id) = farm_id {
-        query.push(" AND block.farm_id = ").push_bind(farm_id);
-    }
-    if let Some(block_id) = block_id {
-        query.push(" AND alert.block_id = ").push_bind(block_id);
-    }
-    query.push(" ORDER BY alert.id LIMIT ").push_bind(i64::from(limit));
-    let rows: Vec<AlertColumns> = query.build_query_as().fetch_all(db.reader()).await?;
+    let rows: Vec<AlertColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(alert),
+        " FROM alert JOIN block ON block.id = alert.block_id WHERE alert.id > $1 \
+         AND ($4 IS NULL OR block.farm_id = $4) AND ($5 IS NULL OR alert.block_id = $5) AND ",
+        seen_by!("$3", "block.farm_id"),
+        " ORDER BY alert.id LIMIT $2"
+    ))
+    .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .bind(viewer.person_id())
+    .bind(farm_id)
+    .bind(block_id)
+    .fetch_all(db.reader())
+    .await?;
     rows.into_iter().map(read::alert).collect()
 }
 
-pub(crate) async fn alert(db: &Pools, id: &str) -> Result<Option<AlertRow>> {
-    let row: Option<AlertColumns> =
-        sqlx::query_as(concat!("SELECT ", columns!(alert), " FROM alert WHERE id = $1"))
-            .bind(id)
-            .fetch_optional(db.reader())
-            .await?;
+pub(crate) async fn alert(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<AlertRow>> {
+    let row: Option<AlertColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(alert),
+        " FROM alert JOIN block ON block.id = alert.block_id WHERE alert.id = $1 AND ",
+        seen_by!("$2", "block.farm_id")
+    ))
+    .bind(id)
+    .bind(viewer.person_id())
+    .fetch_optional(db.reader())
+    .await?;
     row.map(read::alert).transpose()
 }
 
@@ -68,5 +74,5 @@ pub(crate) async fn acknowledge(db: &Pools, id: &str, at: Instant) -> Result<boo
     if noted.rows_affected() == 1 {
         return Ok(true);
     }
-    alert(db, id).await?.map(|_| false).ok_or_else(|| missing("alert", id))
+    alert(db, &Viewer::Everyone, id).await?.map(|_| false).ok_or_else(|| missing("alert", id))
 }

@@ -4,8 +4,8 @@ use sqlx::QueryBuilder;
 
 use super::{Db, Pools, dialect};
 use crate::error::{missing, naming};
-use crate::read::{self, BlockColumns, columns};
-use crate::rows::Block;
+use crate::read::{self, BlockColumns, columns, seen_by};
+use crate::rows::{Block, Viewer};
 use crate::{Result, text};
 
 pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
@@ -28,36 +28,40 @@ pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
     Ok(())
 }
 
-pub(crate) async fn block(db: &Pools, id: &str) -> Result<Option<Block>> {
-    let row: Option<BlockColumns> =
-        sqlx::query_as(concat!("SELECT ", columns!(block), " FROM block WHERE id = $1"))
-            .bind(id)
-            .fetch_optional(db.reader())
-            .await?;
+pub(crate) async fn block(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<Block>> {
+    let row: Option<BlockColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(block),
+        " FROM block WHERE id = $1 AND ",
+        seen_by!("$2", "farm_id")
+    ))
+    .bind(id)
+    .bind(viewer.person_id())
+    .fetch_optional(db.reader())
+    .await?;
     row.map(read::block).transpose()
 }
 
 pub(crate) async fn blocks(
     db: &Pools,
+    viewer: &Viewer,
     farm_id: Option<&str>,
     after: Option<&str>,
     limit: u32,
 ) -> Result<Vec<Block>> {
-    let query = match farm_id {
-        Some(_) => concat!(
-            "SELECT ",
-            columns!(block),
-            " FROM block WHERE id > $1 AND farm_id = $3 ORDER BY id LIMIT $2"
-        ),
-        None => {
-            concat!("SELECT ", columns!(block), " FROM block WHERE id > $1 ORDER BY id LIMIT $2")
-        }
-    };
-    let mut query = sqlx::query_as(query).bind(after.unwrap_or_default()).bind(i64::from(limit));
-    if let Some(farm_id) = farm_id {
-        query = query.bind(farm_id);
-    }
-    let rows: Vec<BlockColumns> = query.fetch_all(db.reader()).await?;
+    let rows: Vec<BlockColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(block),
+        " FROM block WHERE id > $1 AND ($4 IS NULL OR farm_id = $4) AND ",
+        seen_by!("$3", "farm_id"),
+        " ORDER BY id LIMIT $2"
+    ))
+    .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .bind(viewer.person_id())
+    .bind(farm_id)
+    .fetch_all(db.reader())
+    .await?;
     rows.into_iter().map(read::block).collect()
 }
 

@@ -2,8 +2,8 @@
 
 use super::Pools;
 use crate::error::{missing, naming};
-use crate::read::{self, FarmColumns, columns};
-use crate::rows::Farm;
+use crate::read::{self, FarmColumns, columns, seen_by};
+use crate::rows::{Farm, Viewer};
 use crate::{Result, text};
 
 pub(crate) async fn add_farm(db: &Pools, farm: &Farm) -> Result<()> {
@@ -18,22 +18,33 @@ pub(crate) async fn add_farm(db: &Pools, farm: &Farm) -> Result<()> {
     Ok(())
 }
 
-pub(crate) async fn farm(db: &Pools, id: &str) -> Result<Option<Farm>> {
-    let row: Option<FarmColumns> =
-        sqlx::query_as(concat!("SELECT ", columns!(farm), " FROM farm WHERE id = $1"))
-            .bind(id)
-            .fetch_optional(db.reader())
-            .await?;
+pub(crate) async fn farm(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<Farm>> {
+    let row: Option<FarmColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(farm),
+        " FROM farm WHERE id = $1 AND ",
+        seen_by!("$2", "farm.id")
+    ))
+    .bind(id)
+    .bind(viewer.person_id())
+    .fetch_optional(db.reader())
+    .await?;
     row.map(read::farm).transpose()
 }
 
-pub(crate) async fn farms(db: &Pools, after: Option<&str>, limit: u32) -> Result<Vec<Farm>> {
-    let rows: Vec<FarmColumns> =
-        sqlx::query_as(concat!("SELECT ", columns!(farm), " FROM farm WHERE id > $1 ORDER BY id LIMIT $2"))
-            .bind(after.unwrap_or_default())
-            .bind(i64::from(limit))
-            .fetch_all(db.reader())
-            .await?;
+pub(crate) async fn farms(db: &Pools, viewer: &Viewer, after: Option<&str>, limit: u32) -> Result<Vec<Farm>> {
+    let rows: Vec<FarmColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(farm),
+        " FROM farm WHERE id > $1 AND ",
+        seen_by!("$3", "farm.id"),
+        " ORDER BY id LIMIT $2"
+    ))
+    .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .bind(viewer.person_id())
+    .fetch_all(db.reader())
+    .await?;
     rows.into_iter().map(read::farm).collect()
 }
 

@@ -3,8 +3,8 @@
 use super::{Connection, Pools};
 use crate::Result;
 use crate::error::{missing, naming};
-use crate::read::{self, SiteColumns, columns};
-use crate::rows::Site;
+use crate::read::{self, SiteColumns, columns, seen_by};
+use crate::rows::{Site, Viewer};
 
 pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
     sqlx::query(
@@ -28,8 +28,19 @@ pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
     Ok(())
 }
 
-pub(crate) async fn site(db: &Pools, id: &str) -> Result<Option<Site>> {
-    find(&mut *db.reader().acquire().await?, id).await
+pub(crate) async fn site(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<Site>> {
+    let row: Option<SiteColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(site),
+        " FROM site WHERE id = $1 AND (farm_id IS NULL OR ",
+        seen_by!("$2", "farm_id"),
+        ")"
+    ))
+    .bind(id)
+    .bind(viewer.person_id())
+    .fetch_optional(db.reader())
+    .await?;
+    row.map(read::site).transpose()
 }
 
 /// The site, as part of a larger transaction.
@@ -44,23 +55,24 @@ pub(super) async fn find(connection: &mut Connection, id: &str) -> Result<Option
 
 pub(crate) async fn sites(
     db: &Pools,
+    viewer: &Viewer,
     farm_id: Option<&str>,
     after: Option<&str>,
     limit: u32,
 ) -> Result<Vec<Site>> {
-    let query = match farm_id {
-        Some(_) => concat!(
-            "SELECT ",
-            columns!(site),
-            " FROM site WHERE id > $1 AND farm_id = $3 ORDER BY id LIMIT $2"
-        ),
-        None => concat!("SELECT ", columns!(site), " FROM site WHERE id > $1 ORDER BY id LIMIT $2"),
-    };
-    let mut query = sqlx::query_as(query).bind(after.unwrap_or_default()).bind(i64::from(limit));
-    if let Some(farm_id) = farm_id {
-        query = query.bind(farm_id);
-    }
-    let rows: Vec<SiteColumns> = query.fetch_all(db.reader()).await?;
+    let rows: Vec<SiteColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(site),
+        " FROM site WHERE id > $1 AND ($4 IS NULL OR farm_id = $4) AND (farm_id IS NULL OR ",
+        seen_by!("$3", "farm_id"),
+        ") ORDER BY id LIMIT $2"
+    ))
+    .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .bind(viewer.person_id())
+    .bind(farm_id)
+    .fetch_all(db.reader())
+    .await?;
     rows.into_iter().map(read::site).collect()
 }
 

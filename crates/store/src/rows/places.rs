@@ -94,8 +94,8 @@ pub struct Block {
     pub name: String,
     /// Cultivar, curve, target and the rest.
     pub details: Value,
-    /// Raised with each change of its name, details or site, and with each
-    /// change of the materials; 1 when added, whatever is given.
+    /// Raised with each change of its name, details or site; 1 when added,
+    /// whatever is given.
     pub version: i64,
     /// When it was added.
     pub created_at: Instant,
@@ -121,17 +121,4 @@ pub struct Material {
     pub doc: Value,
     /// When it was added or last changed.
     pub at: Instant,
-}
-
-/// A token of the API, kept as the hash of its secret.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ApiToken {
-    /// Id, given by the caller.
-    pub id: String,
-    /// What it is for.
-    pub name: String,
-    /// SHA-256 of the secret, hex.
-    pub hash: String,
-    /// When it was made.
-    pub created_at: Instant,
 }

@@ -5,6 +5,7 @@
 mod leases;
 mod opening;
 mod outbox;
+mod people;
 mod places;
 mod reckoning;
 mod rows;
@@ -21,7 +22,10 @@ async fn behaviours(suite: &Suite) {
     suite.step("farms, sites, blocks", places::farms_sites_and_blocks(suite)).await;
     suite.step("rows that name what is not there", places::missing_parents(suite)).await;
     suite.step("curves and materials", places::curves_and_materials(suite)).await;
-    suite.step("tokens", places::tokens(suite)).await;
+    suite.step("tokens and sign-ins", people::credentials(suite)).await;
+    suite.step("claims, invitations, resets", people::links(suite)).await;
+    suite.step("people and roles", people::roles(suite)).await;
+    suite.step("eight at once: one link", people::one_link(suite)).await;
     suite.step("sources", weather::sources(suite)).await;
     suite.step("uploads are idempotent", weather::uploads(suite)).await;
     suite.step("large uploads", weather::large_uploads(suite)).await;

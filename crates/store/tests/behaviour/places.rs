@@ -1,7 +1,7 @@
 //! Farms, sites, blocks, curves, materials, tokens.
 
 use serde_json::json;
-use store::{ApiToken, StoreError};
+use store::{StoreError, Viewer};
 
 use crate::rows::{self, Orchard, SPRING};
 use crate::suite::{Suite, call};
@@ -10,33 +10,45 @@ pub async fn farms_sites_and_blocks(suite: &Suite) {
     let orchard = Orchard::planted(suite, 3).await;
     let other = Orchard::planted(suite, 1).await;
 
-    assert_eq!(call!(suite, farm(&orchard.farm.id)).unwrap().as_ref(), Some(&orchard.farm));
-    assert_eq!(call!(suite, farm("none")).unwrap(), None);
-    let first = call!(suite, farms(None, 1)).unwrap();
-    let second = call!(suite, farms(Some(&first[0].id), 1)).unwrap();
+    assert_eq!(
+        call!(suite, farm(&Viewer::Everyone, &orchard.farm.id)).unwrap().as_ref(),
+        Some(&orchard.farm)
+    );
+    assert_eq!(call!(suite, farm(&Viewer::Everyone, "none")).unwrap(), None);
+    let first = call!(suite, farms(&Viewer::Everyone, None, 1)).unwrap();
+    let second = call!(suite, farms(&Viewer::Everyone, Some(&first[0].id), 1)).unwrap();
     assert!(first[0].id < second[0].id);
     call!(suite, change_farm(&other.farm.id, "Fenside", &["new@fenside.example".into()])).unwrap();
-    let changed = call!(suite, farm(&other.farm.id)).unwrap().unwrap();
+    let changed = call!(suite, farm(&Viewer::Everyone, &other.farm.id)).unwrap().unwrap();
     assert_eq!(changed.name, "Fenside");
     assert_eq!(changed.alert_emails, ["new@fenside.example"]);
     assert!(matches!(call!(suite, change_farm("none", "x", &[])), Err(StoreError::NotFound { .. })));
     let again = call!(suite, add_farm(&orchard.farm)).unwrap_err();
     assert!(matches!(&again, StoreError::Conflict { what } if what.contains(&orchard.farm.id)));
 
-    assert_eq!(call!(suite, site(&orchard.site.id)).unwrap().as_ref(), Some(&orchard.site));
     assert_eq!(
-        call!(suite, sites(Some(&orchard.farm.id), None, 9)).unwrap(),
+        call!(suite, site(&Viewer::Everyone, &orchard.site.id)).unwrap().as_ref(),
+        Some(&orchard.site)
+    );
+    assert_eq!(
+        call!(suite, sites(&Viewer::Everyone, Some(&orchard.farm.id), None, 9)).unwrap(),
         std::slice::from_ref(&orchard.site)
     );
     let of_the_server = rows::site(None);
     call!(suite, add_site(&of_the_server)).unwrap();
-    assert!(call!(suite, sites(None, None, 1_000)).unwrap().contains(&of_the_server));
+    assert!(call!(suite, sites(&Viewer::Everyone, None, None, 1_000)).unwrap().contains(&of_the_server));
 
-    assert_eq!(call!(suite, block(orchard.block())).unwrap().as_ref(), Some(&orchard.blocks[0]));
+    assert_eq!(
+        call!(suite, block(&Viewer::Everyone, orchard.block())).unwrap().as_ref(),
+        Some(&orchard.blocks[0])
+    );
     let farm_id = Some(orchard.farm.id.as_str());
-    assert_eq!(call!(suite, blocks(farm_id, None, 9)).unwrap(), orchard.blocks);
-    assert_eq!(call!(suite, blocks(farm_id, Some(orchard.block()), 1)).unwrap(), orchard.blocks[1..2]);
-    assert!(call!(suite, blocks(None, None, 1_000)).unwrap().contains(&other.blocks[0]));
+    assert_eq!(call!(suite, blocks(&Viewer::Everyone, farm_id, None, 9)).unwrap(), orchard.blocks);
+    assert_eq!(
+        call!(suite, blocks(&Viewer::Everyone, farm_id, Some(orchard.block()), 1)).unwrap(),
+        orchard.blocks[1..2]
+    );
+    assert!(call!(suite, blocks(&Viewer::Everyone, None, None, 1_000)).unwrap().contains(&other.blocks[0]));
 
     let details = json!({ "cultivar": "Fuji" });
     assert_eq!(call!(suite, change_block(orchard.block(), "South Bench", &details)).unwrap(), 2);
@@ -45,7 +57,7 @@ pub async fn farms_sites_and_blocks(suite: &Suite) {
         2,
         "what does not differ raises nothing"
     );
-    let changed = call!(suite, block(orchard.block())).unwrap().unwrap();
+    let changed = call!(suite, block(&Viewer::Everyone, orchard.block())).unwrap().unwrap();
     assert_eq!((changed.name.as_str(), changed.version), ("South Bench", 2));
     assert_eq!(changed.details, details);
     assert!(call!(suite, change_block("none", "x", &details)).is_err());
@@ -99,17 +111,4 @@ pub async fn curves_and_materials(suite: &Suite) {
     let held = materials.iter().find(|held| held.id == material).unwrap();
     assert_eq!((&held.doc, held.at), (&doc, SPRING.plus(5)));
     assert!(call!(suite, change_material("none", &doc, SPRING)).is_err());
-}
-
-pub async fn tokens(suite: &Suite) {
-    assert_eq!(call!(suite, token_count()).unwrap(), 0);
-    let token =
-        ApiToken { id: rows::id("token"), name: "first".into(), hash: "ab".repeat(32), created_at: SPRING };
-    call!(suite, add_token(&token)).unwrap();
-    assert_eq!(call!(suite, token_count()).unwrap(), 1);
-    let found = call!(suite, token_by_hash(&token.hash)).unwrap();
-    assert_eq!(found.as_ref(), Some(&token));
-    assert_eq!(call!(suite, token_by_hash("cd")).unwrap(), None);
-    let same_hash = ApiToken { id: rows::id("token"), ..token };
-    assert!(matches!(call!(suite, add_token(&same_hash)), Err(StoreError::Conflict { .. })));
 }

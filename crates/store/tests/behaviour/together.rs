@@ -4,7 +4,7 @@ use std::future::Future;
 
 use model::time::MINUTE;
 use serde_json::json;
-use store::{AlertStatus, Reckoned, Store};
+use store::{AlertStatus, Reckoned, Store, Viewer};
 
 use crate::rows::{self, Orchard, SPRING, YEAR, alert, new_alert, reckoned};
 use crate::suite::{Suite, call};
@@ -13,7 +13,7 @@ const TASKS: usize = 8;
 
 /// Runs `work` as eight tasks, each with its number, and gives what they gave.
 /// Half of them have connections of their own, as another process would.
-async fn eight<F, T>(suite: &Suite, work: impl Fn(Store, usize) -> F) -> Vec<T>
+pub async fn eight<F, T>(suite: &Suite, work: impl Fn(Store, usize) -> F) -> Vec<T>
 where
     F: Future<Output = T> + Send + 'static,
     T: Send + 'static,
@@ -69,7 +69,7 @@ pub async fn uploads(suite: &Suite) {
     .await;
     assert_eq!(uploads.iter().map(|upload| upload.stored).sum::<u64>(), 5_000);
     assert_eq!(uploads.iter().map(|upload| upload.unchanged).sum::<u64>(), 7 * 5_000);
-    assert_eq!(call!(suite, site(&orchard.site.id)).unwrap().unwrap().version, 2);
+    assert_eq!(call!(suite, site(&Viewer::Everyone, &orchard.site.id)).unwrap().unwrap().version, 2);
 }
 
 pub async fn leases(suite: &Suite) {

@@ -3,7 +3,7 @@
 use model::series::{Flag, Forecast, Reading};
 use model::time::Instant;
 use serde_json::json;
-use store::{Source, StoreError, Upload, Way};
+use store::{Source, StoreError, Upload, Viewer, Way};
 
 use crate::rows::{self, Orchard, SPRING, hours};
 use crate::suite::{Suite, call};
@@ -36,7 +36,7 @@ pub async fn sources(suite: &Suite) {
 }
 
 async fn version(suite: &Suite, orchard: &Orchard) -> i64 {
-    call!(suite, site(&orchard.site.id)).unwrap().unwrap().version
+    call!(suite, site(&Viewer::Everyone, &orchard.site.id)).unwrap().unwrap().version
 }
 
 async fn stored(suite: &Suite, orchard: &Orchard) -> Vec<Reading> {

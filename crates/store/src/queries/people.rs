@@ -1,0 +1,142 @@
+//! People and their roles.
+
+use model::time::Instant;
+
+use super::{Connection, Pools};
+use crate::Result;
+use crate::error::{missing, naming};
+use crate::read::{self, MembershipColumns, PersonColumns, columns};
+use crate::rows::{Membership, Person, Role};
+
+pub(super) async fn add(connection: &mut Connection, person: &Person) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO person (id, email, name, password, operator, created_at) \
+         VALUES ($1, $2, $3, $4, $5, $6)",
+    )
+    .bind(&person.id)
+    .bind(&person.email)
+    .bind(&person.name)
+    .bind(&person.password)
+    .bind(i64::from(person.operator))
+    .bind(person.created_at.0)
+    .execute(connection)
+    .await
+    .map_err(naming(format!("person `{}`, or their address,", person.id), "row that the person names"))?;
+    Ok(())
+}
+
+pub(super) async fn by_email(connection: &mut Connection, email: &str) -> Result<Option<Person>> {
+    let row: Option<PersonColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(person), " FROM person WHERE email = $1"))
+            .bind(email)
+            .fetch_optional(connection)
+            .await?;
+    row.map(read::person).transpose()
+}
+
+pub(crate) async fn person(db: &Pools, id: &str) -> Result<Option<Person>> {
+    let row: Option<PersonColumns> =
+        sqlx::query_as(concat!("SELECT ", columns!(person), " FROM person WHERE id = $1"))
+            .bind(id)
+            .fetch_optional(db.reader())
+            .await?;
+    row.map(read::person).transpose()
+}
+
+pub(crate) async fn person_by_email(db: &Pools, email: &str) -> Result<Option<Person>> {
+    by_email(&mut *db.reader().acquire().await?, email).await
+}
+
+pub(crate) async fn person_count(db: &Pools) -> Result<u64> {
+    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM person").fetch_one(db.reader()).await?;
+    Ok(count.unsigned_abs())
+}
+
+pub(crate) async fn rename_person(db: &Pools, id: &str, name: &str) -> Result<()> {
+    let changed = sqlx::query("UPDATE person SET name = $2 WHERE id = $1")
+        .bind(id)
+        .bind(name)
+        .execute(db.writer())
+        .await?;
+    if changed.rows_affected() == 0 { Err(missing("person", id)) } else { Ok(()) }
+}
+
+pub(crate) async fn memberships_of(db: &Pools, person_id: &str) -> Result<Vec<Membership>> {
+    let rows: Vec<MembershipColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(membership),
+        " FROM membership WHERE person_id = $1 ORDER BY farm_id"
+    ))
+    .bind(person_id)
+    .fetch_all(db.reader())
+    .await?;
+    rows.into_iter().map(read::membership).collect()
+}
+
+pub(crate) async fn members_of(db: &Pools, farm_id: &str) -> Result<Vec<(Person, Membership)>> {
+    let mut tx = db.begin_read().await?;
+    let rows: Vec<MembershipColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(membership),
+        " FROM membership WHERE farm_id = $1 ORDER BY person_id"
+    ))
+    .bind(farm_id)
+    .fetch_all(&mut *tx)
+    .await?;
+    let people: Vec<PersonColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(person),
+        " FROM person JOIN membership ON membership.person_id = person.id \
+         WHERE membership.farm_id = $1 ORDER BY person.id"
+    ))
+    .bind(farm_id)
+    .fetch_all(&mut *tx)
+    .await?;
+    let people = people.into_iter().map(read::person);
+    people.zip(rows).map(|(person, row)| Ok((person?, read::membership(row)?))).collect()
+}
+
+/// Gives a role, in place of the one before.
+pub(super) async fn give(
+    connection: &mut Connection,
+    person_id: &str,
+    farm_id: &str,
+    role: Role,
+    at: Instant,
+) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO membership (person_id, farm_id, role, since) VALUES ($1, $2, $3, $4) \
+         ON CONFLICT (person_id, farm_id) DO UPDATE SET role = excluded.role, since = excluded.since \
+         WHERE membership.role <> excluded.role",
+    )
+    .bind(person_id)
+    .bind(farm_id)
+    .bind(role.word())
+    .bind(at.0)
+    .execute(connection)
+    .await
+    .map_err(naming("role".into(), &format!("person `{person_id}` or farm `{farm_id}`")))?;
+    Ok(())
+}
+
+pub(crate) async fn set_role(
+    db: &Pools,
+    person_id: &str,
+    farm_id: &str,
+    role: Role,
+    at: Instant,
+) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    give(&mut tx, person_id, farm_id, role, at).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+pub(crate) async fn end_role(db: &Pools, person_id: &str, farm_id: &str) -> Result<bool> {
+    let ended = sqlx::query("DELETE FROM membership WHERE person_id = $1 AND farm_id = $2")
+        .bind(person_id)
+        .bind(farm_id)
+        .execute(db.writer())
+        .await?;
+    Ok(ended.rows_affected() == 1)
+}

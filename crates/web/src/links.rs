@@ -1,0 +1,132 @@
+//! Claim, invitation and reset: the pages that links land on.
+
+use access::link::{self, Given, RedeemError};
+use axum::extract::{Form, Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use serde::Deserialize;
+use store::{Link, LinkKind, StoreError, Viewer};
+
+use crate::{Web, pages};
+
+/// What a form behind a link sends; fields that it does not ask for are absent.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub(crate) struct Sent {
+    name: String,
+    email: String,
+    password: String,
+}
+
+const OVER: &str = "This link was used already or has ended. Ask for a new one.";
+
+pub(crate) async fn claim_form(State(web): State<Web>, Path(secret): Path<String>) -> Response {
+    shown(&web, LinkKind::Claim, &secret, Sent::default(), None).await
+}
+
+pub(crate) async fn claim(
+    State(web): State<Web>,
+    Path(secret): Path<String>,
+    Form(sent): Form<Sent>,
+) -> Response {
+    redeemed(&web, LinkKind::Claim, &secret, sent).await
+}
+
+pub(crate) async fn invitation_form(State(web): State<Web>, Path(secret): Path<String>) -> Response {
+    shown(&web, LinkKind::Invitation, &secret, Sent::default(), None).await
+}
+
+pub(crate) async fn accept(
+    State(web): State<Web>,
+    Path(secret): Path<String>,
+    Form(sent): Form<Sent>,
+) -> Response {
+    redeemed(&web, LinkKind::Invitation, &secret, sent).await
+}
+
+pub(crate) async fn reset_form(State(web): State<Web>, Path(secret): Path<String>) -> Response {
+    shown(&web, LinkKind::Reset, &secret, Sent::default(), None).await
+}
+
+pub(crate) async fn reset(
+    State(web): State<Web>,
+    Path(secret): Path<String>,
+    Form(sent): Form<Sent>,
+) -> Response {
+    redeemed(&web, LinkKind::Reset, &secret, sent).await
+}
+
+/// The form, with what was wrong with what was sent before.
+async fn shown(web: &Web, kind: LinkKind, secret: &str, sent: Sent, wrong: Option<String>) -> Response {
+    let link = match link::look(&web.store, kind, secret, web.clock.now()).await {
+        Ok(Some(link)) => link,
+        Ok(None) => return pages::refused(StatusCode::NOT_FOUND, OVER),
+        Err(error) => return pages::failed(&error),
+    };
+    let status = if wrong.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    match form(web, &link, sent, wrong).await {
+        Ok(form) => pages::page(status, &form),
+        Err(error) => pages::failed(&error),
+    }
+}
+
+async fn form(
+    web: &Web,
+    link: &Link,
+    sent: Sent,
+    wrong: Option<String>,
+) -> Result<pages::Link<'static>, StoreError> {
+    let plain = pages::Link {
+        title: "Become the operator",
+        lead: "This server has no people yet. Whoever sends this form runs it and sees all farms.".to_owned(),
+        wrong,
+        asks_name: true,
+        asks_email: true,
+        asks_password: true,
+        name: sent.name,
+        email: sent.email,
+        button: "Take the server over",
+    };
+    let email = link.email.clone().unwrap_or_default();
+    Ok(match link.kind {
+        LinkKind::Claim => plain,
+        LinkKind::Invitation => {
+            let farm = web.store.farm(&Viewer::Everyone, link.farm_id.as_deref().unwrap_or_default()).await?;
+            let known = web.store.person_by_email(&email).await?;
+            let role = link.role.map_or("", |role| role.word());
+            pages::Link {
+                title: "Invitation",
+                lead: format!(
+                    "You are invited to the farm {} as {role}, under the mail address {email}.",
+                    farm.map(|farm| farm.name).unwrap_or_default()
+                ),
+                asks_name: known.is_none(),
+                asks_email: false,
+                asks_password: known.is_none_or(|known| known.password.is_none()),
+                button: "Accept",
+                ..plain
+            }
+        }
+        LinkKind::Reset => pages::Link {
+            title: "Choose a new password",
+            lead: format!("For {email}. All your sign-ins end with it; tokens for programs stay."),
+            asks_name: false,
+            asks_email: false,
+            button: "Set the password",
+            ..plain
+        },
+    })
+}
+
+async fn redeemed(web: &Web, kind: LinkKind, secret: &str, sent: Sent) -> Response {
+    let given = Given { name: sent.name.clone(), email: sent.email.clone(), password: sent.password.clone() };
+    match link::redeem(&web.store, &web.passwords, kind, secret, given, web.clock.now()).await {
+        Ok(_) => Redirect::to("/sign-in").into_response(),
+        Err(RedeemError::Over) => pages::refused(StatusCode::NOT_FOUND, OVER),
+        Err(RedeemError::Failed(error)) => pages::failed(&error),
+        Err(wrong) => {
+            let wrong = format!("{}.", wrong.to_string().trim_end_matches('.'));
+            shown(web, kind, secret, sent, Some(wrong)).await
+        }
+    }
+}

@@ -1,0 +1,79 @@
+//! The pages as templates.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Response};
+
+/// A page that was refused, with the reason.
+#[derive(Template)]
+#[template(path = "refused.html")]
+struct Refused<'a> {
+    title: &'a str,
+    reason: &'a str,
+}
+
+/// Signing in.
+#[derive(Template)]
+#[template(path = "sign_in.html")]
+pub(crate) struct SignIn<'a> {
+    pub(crate) title: &'a str,
+    /// What was wrong with the last attempt.
+    pub(crate) wrong: Option<String>,
+    /// Address as it was typed.
+    pub(crate) email: String,
+}
+
+/// A form behind a link.
+#[derive(Template)]
+#[template(path = "link.html")]
+pub(crate) struct Link<'a> {
+    pub(crate) title: &'a str,
+    /// What happens when it is sent.
+    pub(crate) lead: String,
+    /// What was wrong with what was sent before.
+    pub(crate) wrong: Option<String>,
+    /// Whether the name is asked for.
+    pub(crate) asks_name: bool,
+    /// Whether the address is asked for.
+    pub(crate) asks_email: bool,
+    /// Whether a password is asked for.
+    pub(crate) asks_password: bool,
+    pub(crate) name: String,
+    pub(crate) email: String,
+    /// What the button says.
+    pub(crate) button: &'a str,
+}
+
+/// Where a person is after signing in.
+#[derive(Template)]
+#[template(path = "home.html")]
+pub(crate) struct Home<'a> {
+    pub(crate) title: &'a str,
+    pub(crate) name: String,
+    /// Farm and role.
+    pub(crate) roles: Vec<(String, String)>,
+    pub(crate) operator: bool,
+    pub(crate) caution: &'a str,
+}
+
+/// Answers with a page.
+pub(crate) fn page(status: StatusCode, page: &impl Template) -> Response {
+    match page.render() {
+        Ok(html) => (status, Html(html)).into_response(),
+        Err(error) => {
+            tracing::error!(%error, "a page could not be made");
+            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+        }
+    }
+}
+
+/// Answers that something was not done, and why.
+pub(crate) fn refused(status: StatusCode, reason: &str) -> Response {
+    page(status, &Refused { title: "Not done", reason })
+}
+
+/// Answers that the server failed; the cause is in its log.
+pub(crate) fn failed(error: &impl std::fmt::Display) -> Response {
+    tracing::error!(%error, "a page failed");
+    refused(StatusCode::INTERNAL_SERVER_ERROR, "Something failed on the server; its log has the cause.")
+}

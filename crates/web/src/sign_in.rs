@@ -1,0 +1,153 @@
+//! Signing in and out, and where one is then.
+
+use access::sign_in::{Attempt, SignInError};
+use axum::Extension;
+use axum::extract::{Form, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use model::time::Instant;
+use model::words;
+use serde::Deserialize;
+use store::{StoreError, Viewer};
+
+use crate::guard::{Privacy, WayIn};
+use crate::{Web, pages};
+
+/// Browsers name themselves at length; the list of sign-ins shows so much.
+const BROWSER_CHARS: usize = 120;
+
+#[derive(Debug, Deserialize)]
+pub(crate) struct Sent {
+    email: String,
+    password: String,
+    #[serde(default)]
+    long: String,
+}
+
+/// Why no one signs in over plain HTTP.
+const OPEN: &str = "Signing in needs HTTPS: over plain HTTP everyone on the way could read the password. \
+    Use the https address of this server; its operator sets it up with a proxy in front and names the proxy \
+    with --trusted-proxy.";
+
+pub(crate) async fn form(Extension(way): Extension<WayIn>) -> Response {
+    if way.privacy == Privacy::Open {
+        return pages::refused(StatusCode::FORBIDDEN, OPEN);
+    }
+    shown(StatusCode::OK, String::new(), None)
+}
+
+fn shown(status: StatusCode, email: String, wrong: Option<String>) -> Response {
+    pages::page(status, &pages::SignIn { title: "Sign in", wrong, email })
+}
+
+pub(crate) async fn sign_in(
+    State(web): State<Web>,
+    Extension(way): Extension<WayIn>,
+    headers: HeaderMap,
+    Form(sent): Form<Sent>,
+) -> Response {
+    let Some(cookie) = way.privacy.cookie() else {
+        return pages::refused(StatusCode::FORBIDDEN, OPEN);
+    };
+    let from = way.client.to_string();
+    let browser = headers.get(header::USER_AGENT).and_then(|agent| agent.to_str().ok()).unwrap_or("unnamed");
+    let attempt = Attempt {
+        email: &sent.email,
+        password: sent.password,
+        from: &from,
+        browser: &browser.chars().take(BROWSER_CHARS).collect::<String>(),
+        long: sent.long == "yes",
+        before: in_cookies(&headers, cookie),
+    };
+    let now = web.clock.now();
+    match access::sign_in::sign_in(&web.store, &web.passwords, attempt, now).await {
+        Ok(signed) => {
+            let mut response = Redirect::to("/").into_response();
+            set_cookie(&mut response, way.privacy, &signed.secret, signed.expires_at.since(now));
+            response
+        }
+        Err(SignInError::Wrong) => {
+            let wrong = "Address and password do not fit.".to_owned();
+            shown(StatusCode::UNPROCESSABLE_ENTITY, sent.email, Some(wrong))
+        }
+        Err(SignInError::Throttled(until)) => throttled(sent.email, until, now),
+        Err(SignInError::Failed(error)) => pages::failed(&error),
+    }
+}
+
+fn throttled(email: String, until: Instant, now: Instant) -> Response {
+    let seconds = until.since(now).max(1);
+    let wrong = format!("Too many attempts. Try again in {} minutes.", (seconds + 59) / 60);
+    let mut response = shown(StatusCode::TOO_MANY_REQUESTS, email, Some(wrong));
+    response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+    response
+}
+
+/// Ends the sign-in of this browser.
+pub(crate) async fn sign_out(
+    State(web): State<Web>,
+    Extension(way): Extension<WayIn>,
+    headers: HeaderMap,
+) -> Response {
+    let mut response = Redirect::to("/sign-in").into_response();
+    if let Some(secret) = way.privacy.cookie().and_then(|cookie| in_cookies(&headers, cookie)) {
+        if let Ok(caller) = access::signed_in(&web.store, secret, web.clock.now()).await
+            && let Err(error) = web.store.revoke(&caller.credential_id, web.clock.now()).await
+        {
+            return pages::failed(&error);
+        }
+        set_cookie(&mut response, way.privacy, "", 0);
+    }
+    response
+}
+
+/// Who one is, or the way to sign in.
+pub(crate) async fn home(
+    State(web): State<Web>,
+    Extension(way): Extension<WayIn>,
+    headers: HeaderMap,
+) -> Response {
+    let secret = way.privacy.cookie().and_then(|cookie| in_cookies(&headers, cookie));
+    let Some(secret) = secret else {
+        return Redirect::to("/sign-in").into_response();
+    };
+    let caller = match access::signed_in(&web.store, secret, web.clock.now()).await {
+        Ok(caller) => caller,
+        Err(access::Denied::NoToken) => return Redirect::to("/sign-in").into_response(),
+        Err(access::Denied::Store(error)) => return pages::failed(&error),
+    };
+    match shown_home(&web, &caller).await {
+        Ok(home) => pages::page(StatusCode::OK, &home),
+        Err(error) => pages::failed(&error),
+    }
+}
+
+async fn shown_home(web: &Web, caller: &access::Caller) -> Result<pages::Home<'static>, StoreError> {
+    let id = caller.person_id.as_deref().unwrap_or_default();
+    let name = web.store.person(id).await?.map(|person| person.name).unwrap_or_default();
+    let viewer = Viewer::Person(id.to_owned());
+    let mut roles = Vec::with_capacity(caller.memberships.len());
+    for membership in &caller.memberships {
+        if let Some(farm) = web.store.farm(&viewer, &membership.farm_id).await? {
+            roles.push((farm.name, membership.role.word().to_owned()));
+        }
+    }
+    Ok(pages::Home { title: "bloomtide", name, roles, operator: caller.operator, caution: words::CAUTION })
+}
+
+/// The value of a cookie.
+fn in_cookies<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
+    let all = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
+    all.flat_map(|value| value.split(';'))
+        .filter_map(|pair| pair.trim().split_once('='))
+        .find_map(|(key, value)| (key == name).then_some(value))
+}
+
+fn set_cookie(response: &mut Response, privacy: Privacy, secret: &str, seconds: i64) {
+    let Some(name) = privacy.cookie() else { return };
+    let secure = if privacy == Privacy::Https { "; Secure" } else { "" };
+    let cookie = format!("{name}={secret}; Path=/; Max-Age={seconds}; HttpOnly; SameSite=Lax{secure}");
+    if let Ok(cookie) = HeaderValue::from_str(&cookie) {
+        response.headers_mut().append(header::SET_COOKIE, cookie);
+    }
+}

@@ -1,0 +1,290 @@
+//! The pages as a browser has them, over a real SQLite store.
+
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+use std::net::SocketAddr;
+use std::pin::Pin;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use access::link;
+use access::password::Passwords;
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::extract::ConnectInfo;
+use axum::http::{Request, StatusCode, header};
+use model::time::{Clock, Instant};
+use store::{Farm, Role, Store};
+use tower::ServiceExt;
+use web::Web;
+
+const NOW: Instant = Instant(1_367_000_000);
+const PASSWORD: &str = "pears+before+apples";
+const PROXY: &str = "192.0.2.1:9000";
+
+struct Set(AtomicI64);
+
+impl Clock for Set {
+    fn now(&self) -> Instant {
+        Instant(self.0.load(Ordering::SeqCst))
+    }
+
+    fn sleep_until(&self, _: Instant) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
+        Box::pin(std::future::pending())
+    }
+}
+
+struct House {
+    _dir: tempfile::TempDir,
+    store: Store,
+    router: Router,
+}
+
+struct Answer {
+    status: StatusCode,
+    body: String,
+    cookie: Option<String>,
+    location: Option<String>,
+}
+
+/// A request from a place, with headers.
+struct From<'a> {
+    peer: &'a str,
+    headers: &'a [(&'static str, &'a str)],
+}
+
+/// A browser on this machine.
+const HERE: From<'static> = From { peer: "127.0.0.1:40000", headers: &[("host", "localhost:8420")] };
+
+impl House {
+    async fn new() -> House {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(dir.path().join("t.db").to_str().unwrap()).await.unwrap();
+        let farm =
+            Farm { id: "alder".into(), name: "Alder <Ridge>".into(), alert_emails: vec![], created_at: NOW };
+        store.add_farm(&farm).await.unwrap();
+        let router = web::router(Web {
+            store: store.clone(),
+            clock: Arc::new(Set(AtomicI64::new(NOW.0))),
+            passwords: Passwords::new().await.unwrap(),
+            trusted_proxies: Arc::new([PROXY.parse::<SocketAddr>().unwrap().ip()]),
+        });
+        House { _dir: dir, store, router }
+    }
+
+    async fn send(
+        &self,
+        method: &str,
+        path: &str,
+        form: &str,
+        from: &From<'_>,
+        cookie: Option<&str>,
+    ) -> Answer {
+        let mut request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        for (name, value) in from.headers {
+            request = request.header(*name, *value);
+        }
+        if let Some(cookie) = cookie {
+            request = request.header(header::COOKIE, cookie);
+        }
+        let mut request = request.body(Body::from(form.to_owned())).unwrap();
+        let peer: SocketAddr = from.peer.parse().unwrap();
+        request.extensions_mut().insert(ConnectInfo(peer));
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let said = |name| response.headers().get(name).map(|value| value.to_str().unwrap().to_owned());
+        assert_eq!(said("referrer-policy").as_deref(), Some("no-referrer"));
+        assert_eq!(said("cache-control").as_deref(), Some("no-store"));
+        assert!(said("content-security-policy").unwrap().starts_with("default-src 'none'"));
+        let (status, cookie, location) = (response.status(), said("set-cookie"), said("location"));
+        let body = to_bytes(response.into_body(), 1 << 20).await.unwrap();
+        Answer { status, body: String::from_utf8(body.to_vec()).unwrap(), cookie, location }
+    }
+
+    async fn get(&self, path: &str, cookie: Option<&str>) -> Answer {
+        self.send("GET", path, "", &HERE, cookie).await
+    }
+
+    async fn post(&self, path: &str, form: &str) -> Answer {
+        self.send("POST", path, form, &HERE, None).await
+    }
+
+    /// Taken over by its operator.
+    async fn claimed() -> House {
+        let house = House::new().await;
+        let secret = link::claim(&house.store, NOW).await.unwrap().unwrap();
+        let form = format!("name=Ole&email=ole%40larkmoor.example&password={PASSWORD}");
+        let done = house.post(&format!("/claim/{secret}"), &form).await;
+        assert_eq!((done.status, done.location.as_deref()), (StatusCode::SEE_OTHER, Some("/sign-in")));
+        house
+    }
+}
+
+fn cookie_of(answer: &Answer) -> String {
+    answer.cookie.as_deref().unwrap().split(';').next().unwrap().to_owned()
+}
+
+/// A page is whole: what a browser needs to show it and a reader to hear it.
+fn whole(answer: &Answer) {
+    assert!(answer.body.starts_with("<!doctype html>"), "{}", answer.body);
+    for part in ["<html lang=\"en\">", "<title>", "name=\"viewport\"", "<h1>", "</html>"] {
+        assert!(answer.body.contains(part), "{part}: {}", answer.body);
+    }
+    assert!(!answer.body.contains("<script") && !answer.body.contains("http://"), "{}", answer.body);
+}
+
+const SIGN_IN: &str = "email=Ole%40larkmoor.example&password=pears+before+apples";
+
+#[tokio::test]
+async fn from_the_claim_to_signing_out() {
+    let house = House::claimed().await;
+    let wrong = house.post("/sign-in", "email=ole%40larkmoor.example&password=nope").await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.body.contains("do not fit") && wrong.body.contains("ole@larkmoor.example"));
+    assert!(wrong.cookie.is_none());
+    let signed = house.post("/sign-in", SIGN_IN).await;
+    assert_eq!((signed.status, signed.location.as_deref()), (StatusCode::SEE_OTHER, Some("/")));
+    let set = signed.cookie.clone().unwrap();
+    assert!(set.starts_with("bloomtide-local=bs_") && set.contains("HttpOnly; SameSite=Lax"), "{set}");
+    assert!(set.contains("Max-Age=43200"), "{set}");
+    let cookie = cookie_of(&signed);
+    let home = house.get("/", Some(&cookie)).await;
+    whole(&home);
+    assert!(home.body.contains("Signed in as Ole") && home.body.contains("You run this server"));
+    let long = house.post("/sign-in", &format!("{SIGN_IN}&long=yes")).await;
+    assert!(long.cookie.unwrap().contains("Max-Age=34560000"));
+
+    let out = house.send("POST", "/sign-out", "", &HERE, Some(&cookie)).await;
+    assert_eq!(out.location.as_deref(), Some("/sign-in"));
+    assert!(out.cookie.unwrap().contains("Max-Age=0"));
+    assert_eq!(house.get("/", Some(&cookie)).await.location.as_deref(), Some("/sign-in"));
+}
+
+#[tokio::test]
+async fn opening_a_link_changes_nothing() {
+    let house = House::new().await;
+    let secret = link::claim(&house.store, NOW).await.unwrap().unwrap();
+    let path = format!("/claim/{secret}");
+    for method in ["GET", "HEAD", "GET"] {
+        let shown = house.send(method, &path, "", &HERE, None).await;
+        assert_eq!(shown.status, StatusCode::OK, "{method}");
+    }
+    whole(&house.get(&path, None).await);
+    // What will not do is said, what was typed is kept, and the link still works.
+    let weak = house.post(&path, "name=O+%26+O&email=ole%40larkmoor.example&password=short").await;
+    assert_eq!(weak.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(weak.body.contains("10 to 200 characters") && weak.body.contains("O &#38; O"), "{}", weak.body);
+    assert!(!weak.body.contains("short\""), "a password is never sent back");
+    let form = format!("name=Ole&email=ole%40larkmoor.example&password={PASSWORD}");
+    assert_eq!(house.post(&path, &form).await.status, StatusCode::SEE_OTHER);
+    for used in [house.post(&path, &form).await, house.get(&path, None).await] {
+        assert_eq!(used.status, StatusCode::NOT_FOUND);
+        whole(&used);
+        assert!(used.body.contains("used already"));
+    }
+    let nothing = house.get("/claim/bl_nothing", None).await;
+    assert_eq!(nothing.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn an_invitation_and_a_lost_password() {
+    let house = House::claimed().await;
+    let secret =
+        link::invite(&house.store, "alder", "ines@larkmoor.example", Role::Grower, None, NOW).await.unwrap();
+    let path = format!("/invitation/{secret}");
+    let shown = house.get(&path, None).await;
+    whole(&shown);
+    assert!(shown.body.contains("Alder &#60;Ridge&#62;") && shown.body.contains("ines@larkmoor.example"));
+    let form = "name=Ines&password=pears+before+apples";
+    assert_eq!(house.post(&path, form).await.status, StatusCode::SEE_OTHER);
+    let as_ines = "email=ines%40larkmoor.example&password=";
+    let signed = house.post("/sign-in", &format!("{as_ines}{PASSWORD}")).await;
+    let cookie = cookie_of(&signed);
+    let home = house.get("/", Some(&cookie)).await;
+    assert!(home.body.contains("Alder &#60;Ridge&#62;: grower"), "{}", home.body);
+
+    // Someone known is not asked for a password again.
+    let again =
+        link::invite(&house.store, "alder", "ines@larkmoor.example", Role::Advisor, None, NOW).await.unwrap();
+    let shown = house.get(&format!("/invitation/{again}"), None).await;
+    assert!(!shown.body.contains("type=\"password\""), "{}", shown.body);
+
+    let reset = link::reset(&house.store, "ines@larkmoor.example", NOW).await.unwrap().unwrap();
+    let path = format!("/reset/{reset}");
+    whole(&house.get(&path, None).await);
+    assert_eq!(house.post(&path, "password=plums+after+cherries").await.status, StatusCode::SEE_OTHER);
+    assert_eq!(house.get("/", Some(&cookie)).await.location.as_deref(), Some("/sign-in"), "signed out");
+    let signed = house.post("/sign-in", &format!("{as_ines}plums+after+cherries")).await;
+    assert_eq!(signed.status, StatusCode::SEE_OTHER);
+}
+
+#[tokio::test]
+async fn what_another_site_sends_is_refused() {
+    let house = House::claimed().await;
+    let send = async |headers: &[(&'static str, &str)]| {
+        let headers = [&[("host", "localhost:8420")], headers].concat();
+        let from = From { peer: HERE.peer, headers: &headers };
+        house.send("POST", "/sign-in", SIGN_IN, &from, None).await.status
+    };
+    for theirs in [
+        &[("sec-fetch-site", "cross-site")][..],
+        &[("sec-fetch-site", "same-site")],
+        &[("origin", "https://elsewhere.example")],
+        &[("origin", "null")],
+        &[("origin", "http://localhost:8421")],
+        &[("sec-fetch-site", "cross-site"), ("origin", "http://localhost:8420")],
+    ] {
+        assert_eq!(send(theirs).await, StatusCode::FORBIDDEN, "{theirs:?}");
+    }
+    for ours in [&[][..], &[("sec-fetch-site", "same-origin")], &[("origin", "http://localhost:8420")]] {
+        assert_eq!(send(ours).await, StatusCode::SEE_OTHER, "{ours:?}");
+    }
+}
+
+#[tokio::test]
+async fn no_one_signs_in_where_others_could_listen() {
+    let house = House::claimed().await;
+    let send = async |method, peer, headers: &[(&'static str, &str)]| {
+        house
+            .send(
+                method,
+                "/sign-in",
+                if method == "GET" { "" } else { SIGN_IN },
+                &From { peer, headers },
+                None,
+            )
+            .await
+    };
+    let orchard = ("host", "bloom.example");
+    for method in ["GET", "POST"] {
+        for (peer, headers) in [
+            ("198.51.100.7:1", &[orchard][..]),
+            ("198.51.100.7:1", &[orchard, ("x-forwarded-proto", "https")]),
+            ("127.0.0.1:1", &[orchard]),
+            (PROXY, &[orchard, ("x-forwarded-proto", "http")]),
+        ] {
+            let refused = send(method, peer, headers).await;
+            assert_eq!(refused.status, StatusCode::FORBIDDEN, "{method} {peer} {headers:?}");
+            assert!(refused.body.contains("HTTPS") && refused.cookie.is_none());
+        }
+    }
+    let behind = [orchard, ("x-forwarded-proto", "https"), ("x-forwarded-for", "203.0.113.9")];
+    let signed = send("POST", PROXY, &behind).await;
+    let cookie = signed.cookie.unwrap();
+    assert!(cookie.starts_with("__Host-bloomtide=") && cookie.ends_with("; Secure"), "{cookie}");
+    assert!(cookie.contains("; Path=/;") && !cookie.contains("Domain"), "{cookie}");
+}
+
+#[tokio::test]
+async fn too_many_attempts_are_told_when_to_try_again() {
+    let house = House::claimed().await;
+    let wrong = "email=ole%40larkmoor.example&password=nope";
+    let mut last = house.post("/sign-in", wrong).await;
+    for _ in 0..10 {
+        last = house.post("/sign-in", wrong).await;
+    }
+    assert_eq!(last.status, StatusCode::TOO_MANY_REQUESTS);
+    assert!(last.body.contains("Try again in 15 minutes"), "{}", last.body);
+}
