@@ -13,11 +13,11 @@ use std::net::IpAddr;
 use std::sync::Arc;
 
 use access::password::Passwords;
-use axum::Router;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::{get, post};
+use axum::{Extension, Router};
 use model::time::Clock;
-use store::Store;
+use store::{LinkKind, Store};
 
 /// All that the pages work with.
 #[derive(Clone)]
@@ -36,13 +36,14 @@ pub struct Web {
 /// All pages. The client's address must be among the request's extensions, as
 /// [`axum::extract::ConnectInfo`].
 pub fn router(web: Web) -> Router {
+    let link = |kind: LinkKind| get(links::form).post(links::redeem).layer(Extension(kind));
     Router::new()
         .route("/", get(sign_in::home))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
-        .route("/claim/{secret}", get(links::claim_form).post(links::claim))
-        .route("/invitation/{secret}", get(links::invitation_form).post(links::accept))
-        .route("/reset/{secret}", get(links::reset_form).post(links::reset))
+        .route("/claim/{secret}", link(LinkKind::Claim))
+        .route("/invitation/{secret}", link(LinkKind::Invitation))
+        .route("/reset/{secret}", link(LinkKind::Reset))
         .layer(from_fn(guard::own_pages_only))
         .layer(from_fn_with_state(web.clone(), guard::way_in))
         .layer(from_fn(guard::headers))

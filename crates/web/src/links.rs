@@ -1,6 +1,7 @@
 //! Claim, invitation and reset: the pages that links land on.
 
 use access::link::{self, Given, RedeemError};
+use axum::Extension;
 use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -20,40 +21,13 @@ pub(crate) struct Sent {
 
 const OVER: &str = "This link was used already or has ended. Ask for a new one.";
 
-pub(crate) async fn claim_form(State(web): State<Web>, Path(secret): Path<String>) -> Response {
-    shown(&web, LinkKind::Claim, &secret, Sent::default(), None).await
-}
-
-pub(crate) async fn claim(
+/// Shows the form; opening it changes nothing.
+pub(crate) async fn form(
     State(web): State<Web>,
+    Extension(kind): Extension<LinkKind>,
     Path(secret): Path<String>,
-    Form(sent): Form<Sent>,
 ) -> Response {
-    redeemed(&web, LinkKind::Claim, &secret, sent).await
-}
-
-pub(crate) async fn invitation_form(State(web): State<Web>, Path(secret): Path<String>) -> Response {
-    shown(&web, LinkKind::Invitation, &secret, Sent::default(), None).await
-}
-
-pub(crate) async fn accept(
-    State(web): State<Web>,
-    Path(secret): Path<String>,
-    Form(sent): Form<Sent>,
-) -> Response {
-    redeemed(&web, LinkKind::Invitation, &secret, sent).await
-}
-
-pub(crate) async fn reset_form(State(web): State<Web>, Path(secret): Path<String>) -> Response {
-    shown(&web, LinkKind::Reset, &secret, Sent::default(), None).await
-}
-
-pub(crate) async fn reset(
-    State(web): State<Web>,
-    Path(secret): Path<String>,
-    Form(sent): Form<Sent>,
-) -> Response {
-    redeemed(&web, LinkKind::Reset, &secret, sent).await
+    shown(&web, kind, &secret, Sent::default(), None).await
 }
 
 /// The form, with what was wrong with what was sent before.
@@ -64,13 +38,13 @@ async fn shown(web: &Web, kind: LinkKind, secret: &str, sent: Sent, wrong: Optio
         Err(error) => return pages::failed(&error),
     };
     let status = if wrong.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
-    match form(web, &link, sent, wrong).await {
+    match filled(web, &link, sent, wrong).await {
         Ok(form) => pages::page(status, &form),
         Err(error) => pages::failed(&error),
     }
 }
 
-async fn form(
+async fn filled(
     web: &Web,
     link: &Link,
     sent: Sent,
@@ -118,15 +92,21 @@ async fn form(
     })
 }
 
-async fn redeemed(web: &Web, kind: LinkKind, secret: &str, sent: Sent) -> Response {
+/// Uses the link up with what was sent.
+pub(crate) async fn redeem(
+    State(web): State<Web>,
+    Extension(kind): Extension<LinkKind>,
+    Path(secret): Path<String>,
+    Form(sent): Form<Sent>,
+) -> Response {
     let given = Given { name: sent.name.clone(), email: sent.email.clone(), password: sent.password.clone() };
-    match link::redeem(&web.store, &web.passwords, kind, secret, given, web.clock.now()).await {
+    match link::redeem(&web.store, &web.passwords, kind, &secret, given, web.clock.now()).await {
         Ok(_) => Redirect::to("/sign-in").into_response(),
         Err(RedeemError::Over) => pages::refused(StatusCode::NOT_FOUND, OVER),
         Err(RedeemError::Failed(error)) => pages::failed(&error),
         Err(wrong) => {
             let wrong = format!("{}.", wrong.to_string().trim_end_matches('.'));
-            shown(web, kind, secret, sent, Some(wrong)).await
+            shown(&web, kind, &secret, sent, Some(wrong)).await
         }
     }
 }
