@@ -8,12 +8,20 @@ use crate::rig::{Api, Mail, Outside, block, farm, site, state};
 #[tokio::test(flavor = "multi_thread")]
 async fn two_services_on_one_postgres_send_each_mail_once() {
     let cluster = Postgres::start();
-    let database = cluster.database();
+    let databases = cluster.database();
+    let database = databases.service.clone();
     let unmigrated = run(Build::Plain, &["serve", "--database", &database, "--listen", "127.0.0.1:0"]);
     assert_eq!(unmigrated.status.code(), Some(2));
     let words = String::from_utf8_lossy(&unmigrated.stderr).into_owned();
     assert!(words.contains("bloomtide migrate"), "{words}");
-    assert!(run(Build::Plain, &["migrate", "--database", &database]).status.success());
+    assert!(run(Build::Plain, &["migrate", "--database", &databases.owner]).status.success());
+
+    for above in [&databases.owner, &databases.administrator] {
+        let refused = run(Build::Plain, &["serve", "--database", above, "--listen", "127.0.0.1:0"]);
+        assert_eq!(refused.status.code(), Some(2));
+        let words = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(words.contains("the wall between farms would not hold"), "{words}");
+    }
 
     let outside = Outside::new().await;
     let (mut one, base) = outside.serve(Some(&database), None);

@@ -15,11 +15,7 @@ pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     let (farm, block) = (query.text("farm_id"), query.text("block_id"));
     query.finish()?;
-    let alerts = desk
-        .app
-        .store
-        .alerts(&desk.viewer, farm.as_deref(), block.as_deref(), after.as_deref(), limit + 1)
-        .await?;
+    let alerts = desk.store.alerts(farm.as_deref(), block.as_deref(), after.as_deref(), limit + 1).await?;
     page(alerts, limit, |alert| alert.id.clone(), render)
 }
 
@@ -27,7 +23,7 @@ pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
 pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let alert = desk.alert(&id).await?;
-    let messages = desk.app.store.messages_of(&id).await?;
+    let messages = desk.store.messages_of(&id).await?;
     let mut document = render(&alert);
     document["messages"] = messages.iter().map(render_message).collect();
     ok(document)
@@ -40,13 +36,13 @@ pub(crate) async fn acknowledge(Here(desk): Here, Path(id): Path<String>, query:
     let alert = desk.alert(&id).await?;
     let block = desk.block(&alert.block_id).await?;
     desk.allow(Deed::Log, Some(&block.farm_id))?;
-    desk.app.store.acknowledge(&id, desk.now()).await?;
+    desk.store.acknowledge(&id, desk.now()).await?;
     ok(render(&desk.alert(&id).await?))
 }
 
 impl Visit {
     async fn alert(&self, id: &str) -> Result<AlertRow, Problem> {
-        let alert = self.app.store.alert(&self.viewer, id).await?;
+        let alert = self.store.alert(id).await?;
         alert.ok_or_else(|| Problem::not_found(format!("There is no alert `{id}`.")))
     }
 }

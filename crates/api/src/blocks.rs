@@ -24,7 +24,7 @@ pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     let farm = query.text("farm_id");
     query.finish()?;
-    let blocks = desk.app.store.blocks(&desk.viewer, farm.as_deref(), after.as_deref(), limit + 1).await?;
+    let blocks = desk.store.blocks(farm.as_deref(), after.as_deref(), limit + 1).await?;
     page(blocks, limit, |block| block.id.clone(), render)
 }
 
@@ -43,7 +43,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         version: 1,
         created_at: desk.now(),
     };
-    desk.app.store.add_block(&block).await?;
+    desk.store.add_block(&block).await?;
     created(&format!("/api/v1/blocks/{}", block.id), render(&block))
 }
 
@@ -82,7 +82,7 @@ pub(crate) async fn change(
         return Err(Problem::invalid(moved));
     }
     let draft = read?;
-    block.version = desk.app.store.change_block(&id, &draft.name, &draft.details).await?;
+    block.version = desk.store.change_block(&block, &draft.name, &draft.details).await?;
     desk.poke();
     block.name = draft.name;
     block.details = draft.details;
@@ -156,7 +156,7 @@ fn details(fields: &Fields<'_>, planting: &Planting) -> Value {
 impl Visit {
     /// A block that must be there.
     pub(crate) async fn block(&self, id: &str) -> Result<Block, Problem> {
-        let block = self.app.store.block(&self.viewer, id).await?;
+        let block = self.store.block(id).await?;
         block.ok_or_else(|| Problem::not_found(format!("There is no block `{id}`.")))
     }
 
@@ -167,7 +167,7 @@ impl Visit {
         let (farm_id, site_id) = (named("farm_id"), named("site_id"));
         let mut faults = Vec::new();
         if let Some(id) = site_id {
-            let site = self.app.store.site(&self.viewer, id).await?;
+            let site = self.store.site(id).await?;
             // Another farm's site is none here: its being there is not told.
             let fits = site.is_some_and(|site| site.farm_id.is_none() || site.farm_id.as_deref() == farm_id);
             if !fits {

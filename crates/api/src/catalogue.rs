@@ -10,7 +10,7 @@ impl Visit {
     /// Everything known at this moment. What shipped holds against an own one
     /// of the same id.
     pub(crate) async fn catalogue(&self) -> Result<Catalogue, Problem> {
-        let store = &self.app.store;
+        let store = &self.store;
         let (curves, materials) = (store.curves().await?, store.materials().await?);
         let (whole, unread) = self.app.catalogue.and_added(
             curves.iter().map(|row| (row.id.as_str(), &row.doc)),

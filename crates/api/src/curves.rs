@@ -54,8 +54,8 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
             format!("Curve `{}` ships with the program and stays as it is; give yours another id.", curve.id);
         return Err(Problem::conflict_at("/id", detail));
     }
-    let known = desk.app.store.curves().await?.iter().any(|row| row.id == curve.id);
-    desk.app.store.add_curve(&curve.id, &without_id(document), desk.now()).await?;
+    let known = desk.store.curves().await?.iter().any(|row| row.id == curve.id);
+    desk.store.add_curve(&curve.id, &without_id(document), desk.now()).await?;
     let rendered = render(&curve, false);
     if known {
         return Ok((StatusCode::OK, axum::Json(rendered)).into_response());

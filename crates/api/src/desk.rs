@@ -7,7 +7,7 @@ use access::{Caller, Deed};
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 use model::time::Instant;
-use store::Viewer;
+use store::{Behalf, Store};
 use tokio::sync::Semaphore;
 use uuid::{ContextV7, Timestamp, Uuid};
 
@@ -22,15 +22,21 @@ impl FromRequestParts<Arc<Desk>> for Here {
 
     async fn from_request_parts(parts: &mut Parts, desk: &Arc<Desk>) -> Result<Here, Problem> {
         let caller = parts.extensions.get::<Caller>().cloned().ok_or_else(Problem::no_token)?;
-        Ok(Here(Visit::new(desk.clone(), caller)))
+        let RequestId(id) = parts.extensions.get::<RequestId>().cloned().ok_or_else(Problem::failed)?;
+        Ok(Here(Visit::new(desk.clone(), caller, id)))
     }
 }
+
+/// The request's id, as the log and problems name it.
+#[derive(Debug, Clone)]
+pub(crate) struct RequestId(pub(crate) String);
 
 /// One request at the desk: everything on it is looked up for its caller alone.
 pub(crate) struct Visit {
     desk: Arc<Desk>,
     pub(crate) caller: Caller,
-    pub(crate) viewer: Viewer,
+    /// The database on the caller's behalf.
+    pub(crate) store: Store,
 }
 
 impl Deref for Visit {
@@ -42,12 +48,15 @@ impl Deref for Visit {
 }
 
 impl Visit {
-    fn new(desk: Arc<Desk>, caller: Caller) -> Visit {
-        let viewer = match (&caller.person_id, caller.operator) {
-            (Some(person), false) => Viewer::Person(person.clone()),
-            _ => Viewer::Everyone,
-        };
-        Visit { desk, caller, viewer }
+    fn new(desk: Arc<Desk>, caller: Caller, request_id: String) -> Visit {
+        let store = desk.house_store.on_behalf(Behalf {
+            viewer: caller.person_id.clone().filter(|_| !caller.operator),
+            person_id: caller.person_id.clone(),
+            credential_id: Some(caller.credential_id.clone()),
+            request_id,
+            at: desk.now(),
+        });
+        Visit { desk, caller, store }
     }
 
     /// Lets the caller do something on a farm that they see, or on what is the
@@ -87,6 +96,9 @@ fn needed(deed: Deed, farm_id: Option<&str>) -> &'static str {
 /// The application with what the API itself keeps count of.
 pub(crate) struct Desk {
     pub(crate) app: App,
+    /// The database as the house itself has it, for the door and for health;
+    /// what a caller asks goes through [`Visit::store`].
+    pub(crate) house_store: Store,
     /// One place for each station file that is being read.
     pub(crate) uploads: Arc<Semaphore>,
     /// Ids rise within a second, as the order of corrections asks.
@@ -96,6 +108,7 @@ pub(crate) struct Desk {
 impl Desk {
     pub(crate) fn new(app: App) -> Desk {
         Desk {
+            house_store: app.store.clone(),
             app,
             uploads: Arc::new(Semaphore::new(limits::UPLOADS_AT_ONCE)),
             ids: Mutex::new(ContextV7::new()),

@@ -12,7 +12,7 @@ use axum::response::{IntoResponse, Response};
 use futures::FutureExt;
 use serde_json::{Value, json};
 
-use crate::desk::Desk;
+use crate::desk::{Desk, RequestId};
 use crate::problem::Problem;
 
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
@@ -21,8 +21,9 @@ const TYPES: &str = "urn:bloomtide:problem:";
 
 /// Answers with a problem wherever something failed, whoever noticed it: a
 /// handler, the framework, or a panic.
-pub(crate) async fn envelope(State(desk): State<Arc<Desk>>, request: Request, next: Next) -> Response {
+pub(crate) async fn envelope(State(desk): State<Arc<Desk>>, mut request: Request, next: Next) -> Response {
     let id = desk.new_id();
+    request.extensions_mut().insert(RequestId(id.clone()));
     let method = request.method().clone();
     // The route, never the address as sent: parameters are the client's affair.
     let route =

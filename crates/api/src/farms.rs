@@ -16,7 +16,7 @@ use crate::request::Document;
 pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     query.finish()?;
-    let farms = desk.app.store.farms(&desk.viewer, after.as_deref(), limit + 1).await?;
+    let farms = desk.store.farms(after.as_deref(), limit + 1).await?;
     page(farms, limit, |farm| farm.id.clone(), render)
 }
 
@@ -30,7 +30,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         let alert_emails = fields::emails(fields, "alert_emails");
         Some(Farm { id: id.unwrap_or_else(|| desk.new_id()), name: name?, alert_emails, created_at: now })
     })?;
-    desk.app.store.add_farm(&farm).await?;
+    desk.store.add_farm(&farm).await?;
     created(&format!("/api/v1/farms/{}", farm.id), render(&farm))
 }
 
@@ -50,7 +50,7 @@ pub(crate) async fn change(
     let held = desk.farm(&id).await?;
     desk.allow(Deed::SetUp, Some(&held.id))?;
     let farm = input::read(&document, |fields| changed(fields, &held))?;
-    desk.app.store.change_farm(&id, &farm.name, &farm.alert_emails).await?;
+    desk.store.change_farm(&held, &farm.name, &farm.alert_emails).await?;
     // Whoever is told next is told where the farm now says.
     desk.poke();
     ok(render(&farm))
@@ -73,7 +73,7 @@ fn changed(fields: &Fields<'_>, held: &Farm) -> Option<Farm> {
 impl Visit {
     /// A farm that must be there.
     pub(crate) async fn farm(&self, id: &str) -> Result<Farm, Problem> {
-        let farm = self.app.store.farm(&self.viewer, id).await?;
+        let farm = self.store.farm(id).await?;
         farm.ok_or_else(|| Problem::not_found(format!("There is no farm `{id}`.")))
     }
 }

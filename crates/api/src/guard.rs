@@ -15,7 +15,7 @@ use crate::problem::Problem;
 /// extensions.
 pub(crate) async fn guard(State(desk): State<Arc<Desk>>, mut request: Request, next: Next) -> Response {
     let header = request.headers().get(header::AUTHORIZATION).map(|value| value.as_bytes().to_vec());
-    match access::bearer(&desk.app.store, header.as_deref(), desk.now()).await {
+    match access::bearer(&desk.house_store, header.as_deref(), desk.now()).await {
         Ok(caller) => {
             request.extensions_mut().insert(caller);
             next.run(request).await

@@ -21,7 +21,7 @@ pub(crate) async fn healthz(State(desk): State<Arc<Desk>>) -> Json<Value> {
 
 /// The database answers.
 pub(crate) async fn readyz(State(desk): State<Arc<Desk>>) -> Result<Json<Value>, Problem> {
-    match tokio::time::timeout(LONGEST_PING, desk.app.store.ping()).await {
+    match tokio::time::timeout(LONGEST_PING, desk.house_store.ping()).await {
         Ok(Ok(())) => Ok(Json(json!({"status": "ready"}))),
         Ok(Err(error)) => {
             tracing::error!(%error, "the database does not answer");

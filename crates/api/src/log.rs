@@ -28,8 +28,8 @@ pub(crate) async fn list(
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
-    let log = desk.app.store.log(&block.id, year).await?;
-    if log.is_empty() && desk.app.store.season(&block.id, year).await?.is_none() {
+    let log = desk.store.log(&block.id, year).await?;
+    if log.is_empty() && desk.store.season(&block.id, year).await?.is_none() {
         return Err(no_season(&block, year));
     }
     whole(log.iter().map(render).collect())
@@ -49,10 +49,10 @@ pub(crate) async fn append(
     let now = desk.now();
     let written = written(document)?;
     let entries = desk.read_entries(&written, now)?;
-    let appended = match desk.app.store.append_entries(&block.id, year, &entries).await {
+    let appended = match desk.store.append_entries(&block.id, year, &entries).await {
         Ok(appended) => appended,
         Err(StoreError::Conflict { .. }) => {
-            let log = desk.app.store.log(&block.id, year).await?;
+            let log = desk.store.log(&block.id, year).await?;
             return Err(clash(&log, &entries, &written));
         }
         Err(error) => return Err(error.into()),

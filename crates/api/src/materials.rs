@@ -48,8 +48,8 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         );
         return Err(Problem::conflict_at("/id", detail));
     }
-    let known = desk.app.store.materials().await?.iter().any(|row| row.id == material.id);
-    desk.app.store.add_material(&material.id, &without_id(document), desk.now()).await?;
+    let known = desk.store.materials().await?.iter().any(|row| row.id == material.id);
+    desk.store.add_material(&material.id, &without_id(document), desk.now()).await?;
     let rendered = render(&material, false);
     if known {
         return Ok((StatusCode::OK, axum::Json(rendered)).into_response());

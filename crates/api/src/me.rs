@@ -21,7 +21,7 @@ const SCOPES: [&str; 2] = ["read", "write"];
 pub(crate) async fn one(Here(desk): Here, query: Query) -> Answer {
     query.finish()?;
     let person = match &desk.caller.person_id {
-        Some(id) => desk.app.store.person(id).await?,
+        Some(id) => desk.store.person(id).await?,
         None => None,
     };
     ok(render(&desk, person.as_ref()))
@@ -33,15 +33,16 @@ pub(crate) async fn change(Here(desk): Here, query: Query, Document(document): D
     let id = desk.person()?;
     let name = input::read(&document, |fields| fields::name(fields, "name"))?;
     desk.allow_writing()?;
-    desk.app.store.rename_person(id, &name).await?;
-    let person = desk.app.store.person(id).await?;
+    let held = desk.store.person(id).await?.ok_or_else(Problem::no_token)?;
+    desk.store.rename_person(&held, &name).await?;
+    let person = desk.store.person(id).await?;
     ok(render(&desk, person.as_ref()))
 }
 
 /// The caller's tokens and sign-ins, those that ended too.
 pub(crate) async fn credentials(Here(desk): Here, query: Query) -> Answer {
     query.finish()?;
-    let held = desk.app.store.credentials_of(desk.person()?).await?;
+    let held = desk.store.credentials_of(desk.person()?).await?;
     whole(held.iter().map(|one| render_credential(&desk, one)).collect())
 }
 
@@ -61,7 +62,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
     })?;
     desk.allow_writing()?;
     let wanted = access::Wanted { person_id: Some(person), name: &name, scope, expires_at };
-    let (id, secret) = access::new_token(&desk.app.store, wanted, now).await.map_err(failed)?;
+    let (id, secret) = access::new_token(&desk.store, wanted, now).await.map_err(failed)?;
     let document = json!({
         "id": id, "kind": "token", "name": name, "scope": scope.word(), "created_at": now,
         "expires_at": expires_at, "secret": secret,
@@ -72,7 +73,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
 /// Takes one of the caller's tokens or sign-ins back.
 pub(crate) async fn revoke(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
-    let held = desk.app.store.credentials_of(desk.person()?).await?;
+    let held = desk.store.credentials_of(desk.person()?).await?;
     if held.iter().all(|one| one.id != id) {
         return Err(Problem::not_found(format!("You have no token or sign-in `{id}`.")));
     }
@@ -80,7 +81,7 @@ pub(crate) async fn revoke(Here(desk): Here, Path(id): Path<String>, query: Quer
     if id != desk.caller.credential_id {
         desk.allow_writing()?;
     }
-    desk.app.store.revoke(&id, desk.now()).await?;
+    desk.store.revoke(&id, desk.now()).await?;
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 

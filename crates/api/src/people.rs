@@ -22,7 +22,7 @@ const ROLES: [&str; 3] = ["advisor", "grower", "consultant"];
 pub(crate) async fn list(Here(desk): Here, Path(farm): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let farm = desk.farm(&farm).await?;
-    let members = desk.app.store.members_of(&farm.id).await?;
+    let members = desk.store.members_of(&farm.id).await?;
     whole(members.iter().map(|(person, membership)| render(person, membership)).collect())
 }
 
@@ -37,12 +37,12 @@ pub(crate) async fn change(
     let farm = desk.farm(&farm).await?;
     desk.allow(Deed::SetUp, Some(&farm.id))?;
     let role = input::read(&document, role)?;
-    let members = desk.app.store.members_of(&farm.id).await?;
+    let members = desk.store.members_of(&farm.id).await?;
     let Some((person, before)) = members.into_iter().find(|(known, _)| known.id == person) else {
         return Err(no_such_person(&person));
     };
     let now = desk.now();
-    desk.app.store.set_role(&person.id, &farm.id, role, now).await?;
+    desk.store.set_role(&person.id, &farm.id, Some(before.role), role, now).await?;
     let since = if before.role == role { before.since } else { now };
     ok(render(&person, &Membership { role, since, ..before }))
 }
@@ -61,9 +61,11 @@ pub(crate) async fn remove(
     } else {
         desk.allow(Deed::SetUp, Some(&farm.id))?;
     }
-    if !desk.app.store.end_role(&person, &farm.id).await? {
+    let members = desk.store.members_of(&farm.id).await?;
+    let Some((_, held)) = members.into_iter().find(|(known, _)| known.id == person) else {
         return Err(no_such_person(&person));
-    }
+    };
+    desk.store.end_role(&held).await?;
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
@@ -85,7 +87,7 @@ pub(crate) async fn invite(
     })?;
     let now = desk.now();
     let by = desk.caller.person_id.as_deref();
-    let secret = link::invite(&desk.app.store, &farm.id, &email, role, by, now).await.map_err(me::failed)?;
+    let secret = link::invite(&desk.store, &farm.id, &email, role, by, now).await.map_err(me::failed)?;
     let document = json!({
         "farm_id": farm.id, "email": email.to_lowercase(), "role": role.word(),
         "path": format!("/invitation/{secret}"), "expires_at": now.plus(link::INVITATION),

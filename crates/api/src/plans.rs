@@ -25,7 +25,7 @@ pub(crate) async fn one(
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
-    let Some(plan) = desk.app.store.plan(&block.id, year).await? else {
+    let Some(plan) = desk.store.plan(&block.id, year).await? else {
         return Err(Problem::not_found(format!("Block `{}` has no plan for {year}.", block.id)));
     };
     let agreed = read(&plan.doc)?;
@@ -48,9 +48,9 @@ pub(crate) async fn set(
     let year = fields::year(&year)?;
     let agreed = read(&document)?;
     let catalogue = desk.catalogue().await?;
-    let before = desk.app.store.plan(&block.id, year).await?.map(|plan| plan.version);
+    let before = desk.store.plan(&block.id, year).await?.map(|plan| plan.version);
     let now = desk.now();
-    let version = desk.app.store.set_plan(&block.id, year, &document, now).await?;
+    let version = desk.store.set_plan(&block.id, year, before.unwrap_or(0), &document, now).await?;
     desk.poke();
     let mut document = render(&agreed, &catalogue);
     document["version"] = version.into();

@@ -78,6 +78,11 @@ impl Problem {
         Problem::new(StatusCode::CONFLICT, "conflict", "Conflict with what is stored", detail)
     }
 
+    /// What was to be changed is not as the request takes it to be.
+    pub(crate) fn changed(detail: impl Into<String>) -> Problem {
+        Problem::new(StatusCode::PRECONDITION_FAILED, "changed", "Changed meanwhile", detail)
+    }
+
     /// The same, with the field that clashes.
     pub(crate) fn conflict_at(pointer: impl Into<String>, detail: impl Into<String>) -> Problem {
         Problem::conflict(detail).at(pointer)
@@ -197,6 +202,7 @@ impl From<StoreError> for Problem {
         match &error {
             StoreError::NotFound { .. } => Problem::not_found(error.to_string()),
             StoreError::Conflict { .. } => Problem::conflict(error.to_string()),
+            StoreError::Changed { .. } => Problem::changed(error.to_string()),
             StoreError::Refused(_) => Problem::new(
                 StatusCode::UNPROCESSABLE_ENTITY,
                 "invalid-input",

@@ -25,7 +25,7 @@ pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, mut query: 
     query.finish()?;
     let after = after.as_deref().map(read_cursor).transpose()?;
     let site = desk.site(&site).await?;
-    let readings = desk.app.store.readings_page(&site.id, from, to, after, limit + 1).await?;
+    let readings = desk.store.readings_page(&site.id, from, to, after, limit + 1).await?;
     page(
         readings,
         limit,
@@ -74,14 +74,14 @@ pub(crate) async fn typed_in(
         Some((source?, readings?))
     });
     let (source, readings) = read?;
-    let source = match desk.app.store.source(&source).await? {
+    let source = match desk.store.source(&source).await? {
         Some(found) if found.site_id == site.id => found,
         _ => return Err(no_source(site, &source, parameter.is_some())),
     };
     if source.way == Way::Feed {
         return Err(Problem::conflict("The source is a feed: its readings come from its provider alone."));
     }
-    let stored = desk.app.store.store_readings(&source.id, &readings, now).await?;
+    let stored = desk.store.store_readings(&source.id, &readings, now).await?;
     desk.poke_if_changed(stored);
     ok(json!({
         "source": source.id,

@@ -19,7 +19,7 @@ use crate::{curves, fields, plans, sites};
 pub(crate) async fn years(Here(desk): Here, Path(block): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
-    let mut years = desk.app.store.seasons_of(&block.id).await?;
+    let mut years = desk.store.seasons_of(&block.id).await?;
     years.sort_unstable();
     let item =
         |year: &i32| json!({"year": year, "season": format!("/api/v1/blocks/{}/seasons/{year}", block.id)});
@@ -36,12 +36,12 @@ pub(crate) async fn one(
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
-    let Some(row) = desk.app.store.season(&block.id, year).await? else {
+    let Some(row) = desk.store.season(&block.id, year).await? else {
         return Err(no_season(&block, year));
     };
     let (site, plan) = desk.behind(&block, year).await?;
     let catalogue = desk.catalogue().await?;
-    let sources = desk.app.store.sources_of(&site.id).await?;
+    let sources = desk.store.sources_of(&site.id).await?;
     ok(desk.render_season(&row, &block, &site, &plan, &sources, &catalogue)?)
 }
 
@@ -66,7 +66,7 @@ impl Visit {
     /// The site of a block, and its plan of a year as given.
     pub(crate) async fn behind(&self, block: &Block, year: i32) -> Result<(Site, Option<Value>), Problem> {
         let site = self.site(&block.site_id).await?;
-        let plan = self.app.store.plan(&block.id, year).await?.map(|plan| plan.doc);
+        let plan = self.store.plan(&block.id, year).await?.map(|plan| plan.doc);
         Ok((site, plan))
     }
 

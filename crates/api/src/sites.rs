@@ -18,7 +18,7 @@ pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
     let (after, limit) = query.page();
     let farm = query.text("farm_id");
     query.finish()?;
-    let sites = desk.app.store.sites(&desk.viewer, farm.as_deref(), after.as_deref(), limit + 1).await?;
+    let sites = desk.store.sites(farm.as_deref(), after.as_deref(), limit + 1).await?;
     page(sites, limit, |site| site.id.clone(), render)
 }
 
@@ -45,7 +45,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
     let farm_id = document.get("farm_id").and_then(Value::as_str);
     let site = desk.with_farm(farm_id, read).await?;
     desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
-    desk.app.store.add_site(&site).await?;
+    desk.store.add_site(&site).await?;
     created(&format!("/api/v1/sites/{}", site.id), render(&site))
 }
 
@@ -57,7 +57,7 @@ pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) 
 impl Visit {
     /// A site that must be there.
     pub(crate) async fn site(&self, id: &str) -> Result<Site, Problem> {
-        let site = self.app.store.site(&self.viewer, id).await?;
+        let site = self.store.site(id).await?;
         site.ok_or_else(|| Problem::not_found(format!("There is no site `{id}`.")))
     }
 
@@ -70,7 +70,7 @@ impl Visit {
     ) -> Result<T, Problem> {
         let mut wrong = Vec::new();
         if let Some(id) = farm_id
-            && self.app.store.farm(&self.viewer, id).await?.is_none()
+            && self.store.farm(id).await?.is_none()
         {
             let detail = format!("there is no farm `{id}`");
             wrong.push(Wrong::from(input::Fault { pointer: "/farm_id".into(), detail }));

@@ -23,7 +23,7 @@ const KINDS: [&str; 3] = ["station", "model-analysis", "hand"];
 pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
-    let sources = desk.app.store.sources_of(&site.id).await?;
+    let sources = desk.store.sources_of(&site.id).await?;
     whole(sources.iter().map(|source| desk.render_source(source)).collect())
 }
 
@@ -36,7 +36,7 @@ pub(crate) async fn add(
     query.finish()?;
     let site = desk.site(&site).await?;
     desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
-    let others = desk.app.store.sources_of(&site.id).await?;
+    let others = desk.store.sources_of(&site.id).await?;
     if others.len() >= limits::SOURCES_PER_SITE {
         let most = limits::SOURCES_PER_SITE;
         return Err(Problem::conflict(format!(
@@ -46,7 +46,7 @@ pub(crate) async fn add(
     let place = sites::place(&site)?;
     let last = others.iter().map(|source| source.trust).max().unwrap_or(0);
     let source = input::read(&document, |fields| desk.read_source(fields, &site, &place, last + 1))?;
-    desk.app.store.add_source(&source).await?;
+    desk.store.add_source(&source).await?;
     if source.way == Way::Feed {
         desk.poke();
     }
@@ -89,7 +89,7 @@ pub(crate) async fn change(
         mapping(fields, Some(source.kind))
     })?;
     let mapping = mapping.to_json();
-    desk.app.store.set_mapping(&source.id, &mapping).await?;
+    desk.store.set_mapping(&source, &mapping).await?;
     source.mapping = Some(mapping);
     ok(desk.render_source(&source))
 }
@@ -172,7 +172,7 @@ impl Visit {
 
     /// A source that must be one of the site's.
     pub(crate) async fn source_of(&self, site: &Site, id: &str) -> Result<Source, Problem> {
-        let source = self.app.store.source(id).await?.filter(|source| source.site_id == site.id);
+        let source = self.store.source(id).await?.filter(|source| source.site_id == site.id);
         source.ok_or_else(|| Problem::not_found(format!("Site `{}` has no source `{id}`.", site.id)))
     }
 

@@ -81,7 +81,7 @@ impl Visit {
         asked: (Option<Instant>, Option<Instant>),
         csv: bool,
     ) -> Result<Request, Problem> {
-        let store = &self.app.store;
+        let store = &self.store;
         let now = self.now();
         if store.season(&block.id, year).await?.is_none() {
             return Err(no_season(&block, year));

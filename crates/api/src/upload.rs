@@ -58,7 +58,7 @@ async fn file(desk: &Visit, site: &Site, source: Option<String>, request: Reques
             "is missing; give the id of the source that the file comes from",
         ));
     };
-    let source = match desk.app.store.source(&id).await? {
+    let source = match desk.store.source(&id).await? {
         Some(found) if found.site_id == site.id => found,
         _ => return Err(readings::no_source(site, &id, true)),
     };
@@ -172,7 +172,7 @@ fn refused(fault: &FileFault) -> Problem {
 }
 
 async fn store(desk: &Visit, source: &Source, role: Role, read: StationFile, now: Instant) -> Answer {
-    let store = &desk.app.store;
+    let store = &desk.store;
     let (stored, forecast) = match role {
         Role::Observed => {
             let stored = store.store_readings(&source.id, &read.readings, now).await?;

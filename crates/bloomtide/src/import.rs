@@ -19,10 +19,8 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
     let now = clock::system().now();
     let mapping = mapping(&args)?;
     let store = Store::open(&args.database.in_force()?).await?;
-    let site = store
-        .site(&store::Viewer::Everyone, &args.site)
-        .await?
-        .with_context(|| format!("--site: there is no site `{}`", args.site))?;
+    let site =
+        store.site(&args.site).await?.with_context(|| format!("--site: there is no site `{}`", args.site))?;
     if site.farm_id.is_none() {
         bail!("--site: `{}` belongs to the server and takes no files, only feeds", args.site);
     }
@@ -82,7 +80,7 @@ async fn source(
             bail!("source `{name}` of this site is not fed by files; give the mapping another `name`");
         }
         if source.mapping.as_ref() != Some(&document) {
-            store.set_mapping(&source.id, &document).await?;
+            store.set_mapping(source, &document).await?;
         }
         return Ok(source.clone());
     }

@@ -183,7 +183,7 @@ impl House {
         };
         self.engine.store.add_block(&block).await.unwrap();
         let plan = json!({"sprays": [{"material": "ats", "mark": 0.6}]});
-        self.engine.store.set_plan(id, 2013, &plan, BEGIN).await.unwrap();
+        self.engine.store.set_plan(id, 2013, 0, &plan, BEGIN).await.unwrap();
         let start = LogEntry {
             id: "start".into(),
             at: BEGIN,
@@ -330,7 +330,7 @@ async fn no_other_season_changes_a_season() {
     reckon::pass(&house.engine).await.unwrap();
     let stored = house.season("bench").await;
     let now = house.clock.now();
-    let block = house.engine.store.block(&store::Viewer::Everyone, "bench").await.unwrap().unwrap();
+    let block = house.engine.store.block("bench").await.unwrap().unwrap();
     let plan = house.engine.store.plan("bench", 2013).await.unwrap().unwrap().doc;
     let zone = "America/New_York".parse().unwrap();
     let plan =

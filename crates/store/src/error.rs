@@ -21,6 +21,12 @@ pub enum StoreError {
         /// What stands where, with its id.
         what: String,
     },
+    /// A row that was to be changed is no longer as it was read.
+    #[error("the {what} has changed since it was read; read it again and repeat the change")]
+    Changed {
+        /// Which row, with its id.
+        what: String,
+    },
     /// The value cannot be kept as given.
     #[error("{0}")]
     Refused(String),
@@ -102,6 +108,11 @@ pub(crate) fn naming(what: String, names: &str) -> impl FnOnce(sqlx::Error) -> S
         Some(ErrorKind::ForeignKeyViolation) => StoreError::NotFound { what: names },
         _ => error.into(),
     }
+}
+
+/// The row `what` with `id`, when it is no longer as it was.
+pub(crate) fn changed(what: &str, id: &str) -> StoreError {
+    StoreError::Changed { what: format!("{what} `{id}`") }
 }
 
 /// The row `what` with `id`, when it is not there.

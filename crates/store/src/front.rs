@@ -1,6 +1,7 @@
 //! The one way into the store, with a method for each use case.
 
 use std::pin::Pin;
+use std::sync::Arc;
 
 use model::series::{Forecast, Reading};
 use model::time::Instant;
@@ -44,12 +45,14 @@ impl Store {
             Box::pin(async {
                 let pools = postgres::Pools::connect(url).await?;
                 postgres::schema::require_current(&pools).await?;
+                pools.require_walls().await?;
                 Ok(Inner::Postgres(pools))
             })
         } else {
             Box::pin(async {
                 let pools = sqlite::Pools::connect(url).await?;
                 sqlite::schema::bring_up_to_date(&pools).await?;
+                pools.fortify().await?;
                 Ok(Inner::Sqlite(pools))
             })
         };
@@ -66,18 +69,33 @@ impl Store {
             Box::pin(async {
                 let pools = postgres::Pools::connect(url).await?;
                 let versions = postgres::schema::bring_up_to_date(&pools).await;
+                let fortified = pools.fortify().await;
                 pools.close().await;
-                versions
+                fortified.and(versions)
             })
         } else {
             Box::pin(async {
                 let pools = sqlite::Pools::connect(url).await?;
                 let versions = sqlite::schema::bring_up_to_date(&pools).await;
+                let fortified = pools.fortify().await;
                 pools.close().await;
-                versions
+                versions.and_then(|versions| fortified.map(|()| versions))
             })
         };
         work.await
+    }
+}
+
+impl Store {
+    /// The same database asked on someone's behalf: they see their own farms,
+    /// and what they change is noted.
+    pub fn on_behalf(&self, behalf: Behalf) -> Store {
+        let behalf = Arc::new(behalf);
+        let inner = match &self.inner {
+            Inner::Sqlite(pools) => Inner::Sqlite(pools.on_behalf(behalf)),
+            Inner::Postgres(pools) => Inner::Postgres(pools.on_behalf(behalf)),
+        };
+        Store { inner }
     }
 }
 
@@ -107,29 +125,32 @@ macro_rules! methods {
 
         /// The names of all public methods of [`Store`]; the behaviour suite
         /// fails while it leaves one uncalled.
-        pub const METHODS: &[&str] = &["open", "migrate", $(stringify!($name)),+];
+        pub const METHODS: &[&str] = &["open", "migrate", "on_behalf", $(stringify!($name)),+];
     };
 }
 
-// Lists come in order of id and take the last id of the page before; none for
+// Asked on someone's behalf, what they do not see is not there. Lists come in
+// order of id and take the last id of the page before; none for
 // the first page. Unless said otherwise an error means that the database
 // failed, or that a row named by its id is not there (`NotFound`).
 methods! {
     /// Adds a farm. Conflict when its id is taken.
     farms::add_farm(farm: &Farm) -> ();
-    /// A farm by its id, when the viewer sees it.
-    farms::farm(viewer: &Viewer, id: &str) -> Option<Farm>;
-    /// The farms that the viewer sees, in order of id.
-    farms::farms(viewer: &Viewer, after: Option<&str>, limit: u32) -> Vec<Farm>;
-    /// Changes a farm's name and where its alerts go.
-    farms::change_farm(id: &str, name: &str, alert_emails: &[String]) -> ();
+    /// A farm by its id.
+    farms::farm(id: &str) -> Option<Farm>;
+    /// The farms in order of id.
+    farms::farms(after: Option<&str>, limit: u32) -> Vec<Farm>;
+    /// Changes a farm's name and where its alerts go. Here and in the other
+    /// methods that take a row as it was `held`: `Changed`, and nothing done,
+    /// when it is no longer so.
+    farms::change_farm(held: &Farm, name: &str, alert_emails: &[String]) -> ();
 
     /// Adds a site at version 1. Conflict when its id is taken.
     sites::add_site(site: &Site) -> ();
-    /// A site by its id, when the viewer sees it; all see those of the server.
-    sites::site(viewer: &Viewer, id: &str) -> Option<Site>;
-    /// The sites that the viewer sees, in order of id; with a farm, those of that farm alone.
-    sites::sites(viewer: &Viewer, farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Site>;
+    /// A site by its id; all see those of the server.
+    sites::site(id: &str) -> Option<Site>;
+    /// The sites in order of id; with a farm, those of that farm alone.
+    sites::sites(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Site>;
 
     /// Adds a source. A feed's cell becomes due at once, even while it is
     /// leased: that lease ends. Conflict when the id is taken, or the name
@@ -140,7 +161,7 @@ methods! {
     /// The sources of a site, the most trusted first.
     sources::sources_of(site_id: &str) -> Vec<Source>;
     /// Sets how a source's files are to be read.
-    sources::set_mapping(source_id: &str, mapping: &Value) -> ();
+    sources::set_mapping(held: &Source, mapping: &Value) -> ();
 
     /// Stores readings of one source, in any order; of several for one time
     /// the last holds. All are stored or none. When one is new or corrects
@@ -180,18 +201,18 @@ methods! {
 
     /// Adds a block at version 1. Conflict when its id is taken.
     blocks::add_block(block: &Block) -> ();
-    /// A block by its id, when the viewer sees it.
-    blocks::block(viewer: &Viewer, id: &str) -> Option<Block>;
-    /// The blocks that the viewer sees, in order of id; with a farm, those of that farm alone.
-    blocks::blocks(viewer: &Viewer, farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Block>;
+    /// A block by its id.
+    blocks::block(id: &str) -> Option<Block>;
+    /// The blocks in order of id; with a farm, those of that farm alone.
+    blocks::blocks(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Block>;
     /// Changes a block's name and details and gives its version, which is
     /// raised when they differ from what is stored.
-    blocks::change_block(id: &str, name: &str, details: &Value) -> i64;
+    blocks::change_block(held: &Block, name: &str, details: &Value) -> i64;
 
     /// Sets the plan of a season, which begins with it if it is not there, and
     /// gives the plan's version, which is raised when it differs from what is
-    /// stored.
-    plans::set_plan(block_id: &str, year: i32, doc: &Value, at: Instant) -> i64;
+    /// stored. `held` is the version it takes the place of; 0 for the first.
+    plans::set_plan(block_id: &str, year: i32, held: i64, doc: &Value, at: Instant) -> i64;
     /// The plan of a season as it now holds.
     plans::plan(block_id: &str, year: i32) -> Option<PlanRow>;
 
@@ -216,11 +237,10 @@ methods! {
     /// gives how many were written.
     seasons::commit_reckoned(reckoned: &[Reckoned], now: Instant) -> u64;
 
-    /// The alerts that the viewer sees, in order of id, of a farm or a block
-    /// when given.
-    alerts::alerts(viewer: &Viewer, farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;
-    /// An alert by its id, when the viewer sees it.
-    alerts::alert(viewer: &Viewer, id: &str) -> Option<AlertRow>;
+    /// The alerts in order of id, of a farm or a block when given.
+    alerts::alerts(farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;
+    /// An alert by its id.
+    alerts::alert(id: &str) -> Option<AlertRow>;
     /// All alerts of a season, the oldest first.
     alerts::alerts_of(block_id: &str, year: i32) -> Vec<AlertRow>;
     /// Notes that a person took note of an alert. False when one had already;
@@ -286,15 +306,15 @@ methods! {
     /// How many people there are.
     people::person_count() -> u64;
     /// Changes a person's name.
-    people::rename_person(id: &str, name: &str) -> ();
+    people::rename_person(held: &Person, name: &str) -> ();
     /// A person's roles in order of farm.
     people::memberships_of(person_id: &str) -> Vec<Membership>;
     /// The people of a farm with their roles, in order of person.
     people::members_of(farm_id: &str) -> Vec<(Person, Membership)>;
-    /// Gives a person a role on a farm, in place of the one before.
-    people::set_role(person_id: &str, farm_id: &str, role: Role, at: Instant) -> ();
-    /// Ends a person's role on a farm. False when they had none.
-    people::end_role(person_id: &str, farm_id: &str) -> bool;
+    /// Gives a person a role on a farm, in place of the one before, if any.
+    people::set_role(person_id: &str, farm_id: &str, held: Option<Role>, role: Role, at: Instant) -> ();
+    /// Ends a person's role on a farm.
+    people::end_role(held: &Membership) -> ();
 
     /// Adds a token or a sign-in. Conflict when its id or hash is taken.
     credentials::add_credential(credential: &Credential) -> ();
@@ -324,6 +344,11 @@ methods! {
     /// sets the password of the person of its address and ends their sign-ins.
     /// None when it was used, has ended or is not there.
     links::redeem(hash: &str, person: &Person, now: Instant) -> Option<Person>;
+
+    /// What changed after a place, the earliest first.
+    notes::changes(after: Option<&ChangeKey>, limit: u32) -> Vec<Change>;
+    /// Who did what, on a farm when given, the earliest first.
+    notes::audit(farm_id: Option<&str>, after: Option<i64>, limit: u32) -> Vec<Audit>;
 
     /// Asks the database for a sign of life.
     schema::ping() -> ();

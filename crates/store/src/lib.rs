@@ -14,6 +14,9 @@ mod migrations;
 mod postgres;
 mod read;
 mod rows;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test may")]
+mod second_wall;
 mod sqlite;
 mod text;
 

@@ -9,6 +9,7 @@ use sqlx::migrate::{Migration, MigrationType, Migrator};
 const STEPS: &[(i64, &str, &str)] = &[
     (1, "first", include_str!("../../../migrations/0001_first.sql")),
     (2, "people", include_str!("../../../migrations/0002_people.sql")),
+    (3, "notes", include_str!("../../../migrations/0003_notes.sql")),
 ];
 
 /// The table in which the steps taken are kept.
@@ -39,7 +40,8 @@ mod tests {
         let numbers: Vec<i64> = STEPS.iter().map(|step| step.0).collect();
         assert_eq!(numbers, (1..=STEPS.len() as i64).collect::<Vec<_>>());
         let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../migrations");
-        let files = std::fs::read_dir(folder).unwrap().count();
+        let entries = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+        let files = entries.filter(|path| path.is_file()).count();
         assert_eq!(files, STEPS.len(), "every file in {folder} is a step");
     }
 

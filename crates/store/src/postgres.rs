@@ -24,6 +24,8 @@ pub(crate) mod links;
 mod load;
 #[path = "queries/logs.rs"]
 pub(crate) mod logs;
+#[path = "queries/notes.rs"]
+pub(crate) mod notes;
 #[path = "queries/outbox.rs"]
 pub(crate) mod outbox;
 #[path = "queries/people.rs"]
@@ -44,3 +46,5 @@ pub(crate) mod shared;
 pub(crate) mod sites;
 #[path = "queries/sources.rs"]
 pub(crate) mod sources;
+#[path = "queries/wall.rs"]
+mod wall;

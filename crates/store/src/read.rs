@@ -49,6 +49,10 @@ macro_rules! columns {
         "link.id, link.kind, link.hash, link.email, link.farm_id, link.role, link.made_by, \
          link.created_at, link.expires_at, link.used_at"
     };
+    (audit) => {
+        "audit.number, audit.at, audit.farm_id, audit.person_id, person.name, audit.credential_id, \
+         audit.request_id, audit.deed, audit.kind, audit.subject, audit.year, audit.detail"
+    };
     (log_entry) => {
         "log_entry.id, log_entry.at, log_entry.kind, log_entry.doc, log_entry.received_at"
     };
@@ -58,9 +62,9 @@ macro_rules! columns {
 }
 pub(crate) use columns;
 
-/// The wall between farms, for `concat!` into a query: whether the viewer bound
-/// as `$viewer` has a role on the farm of a column. A site of the server has no
-/// farm and is seen by all.
+/// The wall between farms, for `concat!` into the query of a list: whether the
+/// viewer bound as `$viewer` has a role on the farm of a column. A site of the
+/// server has no farm and is seen by all.
 macro_rules! seen_by {
     ($viewer:literal, $farm:literal) => {
         concat!(
@@ -242,6 +246,52 @@ pub(crate) fn link(columns: LinkColumns) -> Result<Link> {
         created_at: Instant(created),
         expires_at: Instant(expires),
         used_at: used.map(Instant),
+    })
+}
+
+pub(crate) type AuditColumns = (
+    i64,
+    i64,
+    Option<String>,
+    Option<String>,
+    Option<String>,
+    Option<String>,
+    String,
+    String,
+    String,
+    String,
+    Option<i64>,
+    Option<String>,
+);
+
+pub(crate) fn audit(columns: AuditColumns) -> Result<Audit> {
+    let (
+        number,
+        at,
+        farm_id,
+        person_id,
+        person,
+        credential_id,
+        request_id,
+        deed,
+        kind,
+        subject,
+        year,
+        detail,
+    ) = columns;
+    Ok(Audit {
+        year: year.map(bloom_year).transpose()?,
+        detail: detail.map(|doc| text::doc(&doc, || format!("audit entry {number}"))).transpose()?,
+        number,
+        at: Instant(at),
+        farm_id,
+        person_id,
+        person,
+        credential_id,
+        request_id,
+        deed,
+        kind,
+        subject,
     })
 }
 

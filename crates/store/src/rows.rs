@@ -12,10 +12,13 @@ mod weather;
 
 pub use alerts::{AlertRow, AlertStatus, AlertWrite};
 pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
-pub use people::{Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope, Viewer};
+pub use people::{
+    Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
+};
 pub use places::{Block, Curve, Farm, Material, Site, Source, Way};
 pub use season::{
-    Appended, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale, StaleKey, Versions,
+    Appended, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale, StaleKey,
+    Versions,
 };
 pub use weather::{Cell, Earlier, LeasedCell, SiteWeather, Upload};
 

@@ -6,7 +6,7 @@ use axum::extract::{Form, Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
-use store::{Link, LinkKind, StoreError, Viewer};
+use store::{Link, LinkKind, StoreError};
 
 use crate::{Web, pages};
 
@@ -65,7 +65,7 @@ async fn filled(
     Ok(match link.kind {
         LinkKind::Claim => plain,
         LinkKind::Invitation => {
-            let farm = web.store.farm(&Viewer::Everyone, link.farm_id.as_deref().unwrap_or_default()).await?;
+            let farm = web.store.farm(link.farm_id.as_deref().unwrap_or_default()).await?;
             let known = web.store.person_by_email(&email).await?;
             let role = link.role.map_or("", |role| role.word());
             pages::Link {

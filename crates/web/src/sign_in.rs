@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use model::time::Instant;
 use model::words;
 use serde::Deserialize;
-use store::{StoreError, Viewer};
+use store::StoreError;
 
 use crate::guard::{Privacy, WayIn};
 use crate::{Web, pages};
@@ -125,10 +125,9 @@ pub(crate) async fn home(
 async fn shown_home(web: &Web, caller: &access::Caller) -> Result<pages::Home<'static>, StoreError> {
     let id = caller.person_id.as_deref().unwrap_or_default();
     let name = web.store.person(id).await?.map(|person| person.name).unwrap_or_default();
-    let viewer = Viewer::Person(id.to_owned());
     let mut roles = Vec::with_capacity(caller.memberships.len());
     for membership in &caller.memberships {
-        if let Some(farm) = web.store.farm(&viewer, &membership.farm_id).await? {
+        if let Some(farm) = web.store.farm(&membership.farm_id).await? {
             roles.push((farm.name, membership.role.word().to_owned()));
         }
     }

@@ -18,6 +18,22 @@ const ATTEMPTS: u32 = 5;
 /// and also when the test's process is killed; then stops and removes it.
 const GUARD: &str = r#"cat >/dev/null; "$@" -D "$DATA" -m immediate -w stop; rm -rf "$FOLDER""#;
 
+/// The file that an administrator runs, with the roles it makes.
+const ROLES: &str = include_str!("../../../deploy/postgres.sql");
+const OWNER: &str = "bloomtide_owner";
+const SERVICE: &str = "bloomtide";
+
+/// The addresses of one database.
+#[derive(Debug, Clone)]
+pub struct Database {
+    /// As the owner, who brings it up to date.
+    pub owner: String,
+    /// As the service.
+    pub service: String,
+    /// As the server's superuser.
+    pub administrator: String,
+}
+
 /// A running cluster. Dropping it stops the server and removes its files.
 #[derive(Debug)]
 pub struct Postgres {
@@ -51,14 +67,15 @@ impl Postgres {
         let mut cluster = Postgres { programs, port, guard, databases: AtomicU32::new(0) };
         cluster.initialise(&folder, &data);
         cluster.launch(&folder, &data);
+        cluster.make_roles(&folder);
         cluster
     }
 
-    /// Makes an empty database and gives its URL.
+    /// Makes an empty database that belongs to the owner of `deploy/postgres.sql`.
     ///
     /// # Panics
     /// When the server does not make it.
-    pub fn database(&self) -> String {
+    pub fn database(&self) -> Database {
         let name = format!("orchard_{}", self.databases.fetch_add(1, Ordering::Relaxed));
         let port = self.port.to_string();
         run(Command::new(self.programs.join("createdb")).args([
@@ -68,9 +85,23 @@ impl Postgres {
             &port,
             "-U",
             SYSTEM_USER,
+            "-O",
+            OWNER,
             &name,
         ]));
-        format!("postgres://{SYSTEM_USER}@127.0.0.1:{port}/{name}")
+        let url = |user| format!("postgres://{user}@127.0.0.1:{port}/{name}");
+        Database { owner: url(OWNER), service: url(SERVICE), administrator: url(SYSTEM_USER) }
+    }
+
+    /// What the administrator of a server does once.
+    fn make_roles(&self, folder: &Path) {
+        let file = folder.join("roles.sql");
+        std::fs::write(&file, ROLES).expect("the folder takes a file");
+        let port = self.port.to_string();
+        run(Command::new(self.programs.join("psql"))
+            .args(["-h", "127.0.0.1", "-p", &port, "-U", SYSTEM_USER, "-v", "ON_ERROR_STOP=1", "-q", "-f"])
+            .arg(&file)
+            .arg("postgres"));
     }
 
     fn initialise(&self, folder: &Path, data: &Path) {
@@ -161,7 +192,7 @@ fn programs() -> PathBuf {
 }
 
 fn has_programs(folder: &Path) -> bool {
-    ["initdb", "pg_ctl", "createdb"].iter().all(|name| folder.join(name).is_file())
+    ["initdb", "pg_ctl", "createdb", "psql"].iter().all(|name| folder.join(name).is_file())
 }
 
 /// A command that runs as the server's user when the test runs as root.
@@ -204,8 +235,8 @@ mod tests {
     #[test]
     fn a_dropped_cluster_is_stopped_and_removed() {
         let cluster = Postgres::start();
-        let url = cluster.database();
-        assert!(url.starts_with("postgres://"), "{url}");
+        let url = cluster.database().service;
+        assert!(url.starts_with("postgres://bloomtide@"), "{url}");
         let port = cluster.port;
         assert!(std::net::TcpStream::connect((Ipv4Addr::LOCALHOST, port)).is_ok());
         drop(cluster);

@@ -102,7 +102,9 @@ async fn what_a_person_may_do_hangs_on_the_farm() {
     store.redeem(&hash(&secret), &person, NOW).await.unwrap().unwrap();
     let roles = [("alder", Role::Advisor), ("birch", Role::Grower), ("cedar", Role::Consultant)];
     for (farm, role) in roles {
-        store.set_role("ines", farm, role, NOW).await.unwrap();
+        let known = store.memberships_of("ines").await.unwrap();
+        let held = known.iter().find(|one| one.farm_id == farm).map(|one| one.role);
+        store.set_role("ines", farm, held, role, NOW).await.unwrap();
     }
     let token = async |scope| {
         let wanted = Wanted { person_id: Some("ines"), name: "probe", scope, expires_at: None };

@@ -250,10 +250,10 @@ async fn everything(house: &House) -> String {
     format!(
         "{:?}",
         (
-            store.sites(&store::Viewer::Everyone, None, None, 100).await.unwrap(),
+            store.sites(None, None, 100).await.unwrap(),
             store.sources_of("ridge").await.unwrap(),
             store.readings("ridge", Instant::MIN, Instant::MAX).await.unwrap(),
-            store.blocks(&store::Viewer::Everyone, None, None, 100).await.unwrap(),
+            store.blocks(None, None, 100).await.unwrap(),
             store.seasons_of("bench").await.unwrap(),
             store.plan("bench", 2013).await.unwrap(),
             store.log("bench", 2013).await.unwrap(),

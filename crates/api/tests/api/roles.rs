@@ -40,12 +40,13 @@ async fn token(house: &House, name: &str, role: Option<(&str, Role)>, scope: Sco
                 created_at: now,
             };
             let person = house.store.redeem(&link.hash, &person, now).await.unwrap().unwrap();
-            house.store.end_role(&person.id, &farm).await.unwrap();
+            let held = house.store.memberships_of(&person.id).await.unwrap().remove(0);
+            house.store.end_role(&held).await.unwrap();
             person
         }
     };
     if let Some((farm, role)) = role {
-        house.store.set_role(&person.id, farm, role, now).await.unwrap();
+        house.store.set_role(&person.id, farm, None, role, now).await.unwrap();
     }
     let wanted = Wanted { person_id: Some(&person.id), name: "probe", scope, expires_at: None };
     access::new_token(&house.store, wanted, now).await.unwrap().1

@@ -1,6 +1,7 @@
 //! What is different on SQLite.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Duration;
 
 use sqlx::ConnectOptions;
@@ -8,11 +9,14 @@ use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
 
+use crate::rows::Behalf;
 use crate::{Result, StoreError};
 
 pub(crate) type Db = sqlx::Sqlite;
 pub(crate) type Connection = sqlx::SqliteConnection;
 pub(crate) type Tx = sqlx::Transaction<'static, Db>;
+/// A connection for one statement that reads.
+pub(crate) type Look = sqlx::pool::PoolConnection<Db>;
 
 /// A write transaction holds the whole file, so no row needs a lock.
 pub(crate) const LOCK: &str = "";
@@ -41,6 +45,7 @@ const VERSION_NEEDED: (u32, u32, u32) = (3, 51, 3);
 pub(crate) struct Pools {
     writer: SqlitePool,
     readers: SqlitePool,
+    behalf: Option<Arc<Behalf>>,
 }
 
 impl Pools {
@@ -68,7 +73,7 @@ impl Pools {
         check_settings(&writer).await?;
         let readers = pool(READERS).connect_with(options.read_only(true)).await?;
         check_settings(&readers).await?;
-        Ok(Pools { writer, readers })
+        Ok(Pools { writer, readers, behalf: None })
     }
 
     /// Begins a transaction that writes. It takes the file's write lock at
@@ -83,12 +88,38 @@ impl Pools {
         Ok(self.readers.begin().await?)
     }
 
-    /// For a single statement that reads.
+    /// Begins one statement that reads.
+    pub(crate) async fn look(&self) -> Result<Look> {
+        Ok(self.readers.acquire().await?)
+    }
+
+    /// The same connections, asked on someone's behalf.
+    pub(crate) fn on_behalf(&self, behalf: Arc<Behalf>) -> Pools {
+        Pools { behalf: Some(behalf), ..self.clone() }
+    }
+
+    /// On whose behalf they are asked; none for the house itself.
+    pub(crate) fn behalf(&self) -> Option<&Behalf> {
+        self.behalf.as_deref()
+    }
+
+    /// The person whose roles count; none when all farms are seen.
+    pub(crate) fn person(&self) -> Option<&str> {
+        self.behalf()?.viewer.as_deref()
+    }
+
+    /// What no step can say in the words of both databases.
+    pub(crate) async fn fortify(&self) -> Result<()> {
+        sqlx::raw_sql(include_str!("../../../../migrations/after/sqlite.sql")).execute(&self.writer).await?;
+        Ok(())
+    }
+
+    /// For a single statement that reads, of the house itself.
     pub(crate) fn reader(&self) -> &SqlitePool {
         &self.readers
     }
 
-    /// For a single statement that writes.
+    /// For a single statement that writes, of the house itself.
     pub(crate) fn writer(&self) -> &SqlitePool {
         &self.writer
     }

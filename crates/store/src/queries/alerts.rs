@@ -1,15 +1,16 @@
 //! Alerts as people see them.
 
 use super::Pools;
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use crate::Result;
 use crate::error::missing;
 use crate::read::{self, AlertColumns, columns, seen_by};
-use crate::rows::{AlertRow, Viewer};
+use crate::rows::AlertRow;
 use model::time::Instant;
 
 pub(crate) async fn alerts(
     db: &Pools,
-    viewer: &Viewer,
     farm_id: Option<&str>,
     block_id: Option<&str>,
     after: Option<&str>,
@@ -25,15 +26,15 @@ pub(crate) async fn alerts(
     ))
     .bind(after.unwrap_or_default())
     .bind(i64::from(limit))
-    .bind(viewer.person_id())
+    .bind(db.person())
     .bind(farm_id)
     .bind(block_id)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     rows.into_iter().map(read::alert).collect()
 }
 
-pub(crate) async fn alert(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<AlertRow>> {
+pub(crate) async fn alert(db: &Pools, id: &str) -> Result<Option<AlertRow>> {
     let row: Option<AlertColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(alert),
@@ -41,18 +42,22 @@ pub(crate) async fn alert(db: &Pools, viewer: &Viewer, id: &str) -> Result<Optio
         seen_by!("$2", "block.farm_id")
     ))
     .bind(id)
-    .bind(viewer.person_id())
-    .fetch_optional(db.reader())
+    .bind(db.person())
+    .fetch_optional(&mut *db.look().await?)
     .await?;
     row.map(read::alert).transpose()
 }
 
 pub(crate) async fn alerts_of(db: &Pools, block_id: &str, year: i32) -> Result<Vec<AlertRow>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(Vec::new());
+    }
     let rows: Vec<AlertColumns> =
         sqlx::query_as(concat!("SELECT ", columns!(alert), " FROM alert WHERE block_id = $1 AND year = $2"))
             .bind(block_id)
             .bind(i64::from(year))
-            .fetch_all(db.reader())
+            .fetch_all(&mut *tx)
             .await?;
     let alerts: Result<Vec<AlertRow>> = rows.into_iter().map(read::alert).collect();
     Ok(in_order(alerts?))
@@ -65,14 +70,22 @@ pub(super) fn in_order(mut alerts: Vec<AlertRow>) -> Vec<AlertRow> {
 }
 
 pub(crate) async fn acknowledge(db: &Pools, id: &str, at: Instant) -> Result<bool> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Alert(id)).await?;
     let noted =
         sqlx::query("UPDATE alert SET acknowledged_at = $2 WHERE id = $1 AND acknowledged_at IS NULL")
             .bind(id)
             .bind(at.0)
-            .execute(db.writer())
+            .execute(&mut *tx)
             .await?;
-    if noted.rows_affected() == 1 {
-        return Ok(true);
+    if noted.rows_affected() == 0 {
+        drop(tx);
+        return alert(db, id).await?.map(|_| false).ok_or_else(|| missing("alert", id));
     }
-    alert(db, &Viewer::Everyone, id).await?.map(|_| false).ok_or_else(|| missing("alert", id))
+    let year: i64 =
+        sqlx::query_scalar("SELECT year FROM alert WHERE id = $1").bind(id).fetch_one(&mut *tx).await?;
+    let note = Note::new(Of::Alert(id), "acknowledged", "alert", id);
+    notes::note(&mut tx, db, Note { year: Some(read::bloom_year(year)?), ..note }).await?;
+    tx.commit().await?;
+    Ok(true)
 }

@@ -2,13 +2,19 @@
 
 use sqlx::QueryBuilder;
 
+use serde_json::json;
+
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Db, Pools, dialect};
-use crate::error::{missing, naming};
+use crate::error::{changed, missing, naming};
 use crate::read::{self, BlockColumns, columns, seen_by};
-use crate::rows::{Block, Viewer};
+use crate::rows::Block;
 use crate::{Result, text};
 
 pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Farm(&block.farm_id)).await?;
     sqlx::query(
         "INSERT INTO block (id, farm_id, site_id, name, details, version, created_at) \
          VALUES ($1, $2, $3, $4, $5, 1, $6)",
@@ -19,16 +25,18 @@ pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
     .bind(&block.name)
     .bind(text::of(&block.details))
     .bind(block.created_at.0)
-    .execute(db.writer())
+    .execute(&mut *tx)
     .await
     .map_err(naming(
         format!("block `{}`", block.id),
         &format!("farm `{}` or site `{}`", block.farm_id, block.site_id),
     ))?;
+    notes::note(&mut tx, db, Note::new(Of::Block(&block.id), "added", "block", &block.id)).await?;
+    tx.commit().await?;
     Ok(())
 }
 
-pub(crate) async fn block(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<Block>> {
+pub(crate) async fn block(db: &Pools, id: &str) -> Result<Option<Block>> {
     let row: Option<BlockColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(block),
@@ -36,15 +44,14 @@ pub(crate) async fn block(db: &Pools, viewer: &Viewer, id: &str) -> Result<Optio
         seen_by!("$2", "farm_id")
     ))
     .bind(id)
-    .bind(viewer.person_id())
-    .fetch_optional(db.reader())
+    .bind(db.person())
+    .fetch_optional(&mut *db.look().await?)
     .await?;
     row.map(read::block).transpose()
 }
 
 pub(crate) async fn blocks(
     db: &Pools,
-    viewer: &Viewer,
     farm_id: Option<&str>,
     after: Option<&str>,
     limit: u32,
@@ -58,37 +65,43 @@ pub(crate) async fn blocks(
     ))
     .bind(after.unwrap_or_default())
     .bind(i64::from(limit))
-    .bind(viewer.person_id())
+    .bind(db.person())
     .bind(farm_id)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     rows.into_iter().map(read::block).collect()
 }
 
 pub(crate) async fn change_block(
     db: &Pools,
-    id: &str,
+    held: &Block,
     name: &str,
     details: &serde_json::Value,
 ) -> Result<i64> {
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Block(&held.id)).await?;
     let row: Option<BlockColumns> =
         QueryBuilder::<Db>::new(concat!("SELECT ", columns!(block), " FROM block WHERE id = "))
-            .push_bind(id)
+            .push_bind(&held.id)
             .push(dialect::LOCK)
             .build_query_as()
             .fetch_optional(&mut *tx)
             .await?;
-    let held = read::block(row.ok_or_else(|| missing("block", id))?)?;
-    if held.name == name && held.details == *details {
-        return Ok(held.version);
+    let now = read::block(row.ok_or_else(|| missing("block", &held.id))?)?;
+    if now.version != held.version {
+        return Err(changed("block", &held.id));
+    }
+    if now.name == name && now.details == *details {
+        return Ok(now.version);
     }
     sqlx::query("UPDATE block SET name = $2, details = $3, version = version + 1 WHERE id = $1")
-        .bind(id)
+        .bind(&held.id)
         .bind(name)
         .bind(text::of(details))
         .execute(&mut *tx)
         .await?;
+    let note = Note::new(Of::Block(&held.id), "changed", "block", &held.id);
+    notes::note(&mut tx, db, note.with(json!({"name": name, "details": details}))).await?;
     tx.commit().await?;
-    Ok(held.version + 1)
+    Ok(now.version + 1)
 }

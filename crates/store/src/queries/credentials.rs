@@ -2,6 +2,10 @@
 
 use model::time::Instant;
 
+use serde_json::json;
+
+use super::notes::{self, Note};
+use super::wall::Of;
 use super::{Connection, Pools};
 use crate::Result;
 use crate::error::naming;
@@ -9,6 +13,7 @@ use crate::read::{self, CredentialColumns, columns};
 use crate::rows::{Credential, CredentialKind};
 
 pub(crate) async fn add_credential(db: &Pools, credential: &Credential) -> Result<()> {
+    let mut tx = db.begin_write().await?;
     sqlx::query(
         "INSERT INTO credential (id, kind, person_id, name, hash, scope, created_at, expires_at, \
          last_used_at, revoked_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
@@ -23,14 +28,19 @@ pub(crate) async fn add_credential(db: &Pools, credential: &Credential) -> Resul
     .bind(credential.expires_at.map(|at| at.0))
     .bind(credential.last_used_at.map(|at| at.0))
     .bind(credential.revoked_at.map(|at| at.0))
-    .execute(db.writer())
+    .execute(&mut *tx)
     .await
     .map_err(naming(format!("token `{}`, or its hash,", credential.id), "person that it names"))?;
+    let note = Note::new(Of::Server, "made", credential.kind.word(), &credential.id);
+    let detail = json!({"name": credential.name, "scope": credential.scope.word()});
+    notes::note_deed(&mut tx, db, note.with(detail)).await?;
+    tx.commit().await?;
     Ok(())
 }
 
 pub(crate) async fn credential_count(db: &Pools) -> Result<u64> {
-    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM credential").fetch_one(db.reader()).await?;
+    let count: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM credential").fetch_one(&mut *db.look().await?).await?;
     Ok(count.unsigned_abs())
 }
 
@@ -38,7 +48,7 @@ pub(crate) async fn credential_by_hash(db: &Pools, hash: &str) -> Result<Option<
     let row: Option<CredentialColumns> =
         sqlx::query_as(concat!("SELECT ", columns!(credential), " FROM credential WHERE hash = $1"))
             .bind(hash)
-            .fetch_optional(db.reader())
+            .fetch_optional(&mut *db.look().await?)
             .await?;
     row.map(read::credential).transpose()
 }
@@ -50,7 +60,7 @@ pub(crate) async fn credentials_of(db: &Pools, person_id: &str) -> Result<Vec<Cr
         " FROM credential WHERE person_id = $1 ORDER BY id"
     ))
     .bind(person_id)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     rows.into_iter().map(read::credential).collect()
 }
@@ -65,11 +75,16 @@ pub(crate) async fn note_use(db: &Pools, id: &str, at: Instant) -> Result<()> {
 }
 
 pub(crate) async fn revoke(db: &Pools, id: &str, at: Instant) -> Result<bool> {
+    let mut tx = db.begin_write().await?;
     let revoked = sqlx::query("UPDATE credential SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL")
         .bind(id)
         .bind(at.0)
-        .execute(db.writer())
+        .execute(&mut *tx)
         .await?;
+    if revoked.rows_affected() == 1 {
+        notes::note_deed(&mut tx, db, Note::new(Of::Server, "revoked", "token", id)).await?;
+    }
+    tx.commit().await?;
     Ok(revoked.rows_affected() == 1)
 }
 

@@ -1,24 +1,32 @@
 //! Farms.
 
-use super::Pools;
-use crate::error::{missing, naming};
+use serde_json::json;
+use sqlx::QueryBuilder;
+
+use super::notes::{self, Note};
+use super::wall::Of;
+use super::{Db, Pools, dialect};
+use crate::error::{changed, missing, naming};
 use crate::read::{self, FarmColumns, columns, seen_by};
-use crate::rows::{Farm, Viewer};
+use crate::rows::Farm;
 use crate::{Result, text};
 
 pub(crate) async fn add_farm(db: &Pools, farm: &Farm) -> Result<()> {
+    let mut tx = db.begin_write().await?;
     sqlx::query("INSERT INTO farm (id, name, alert_emails, created_at) VALUES ($1, $2, $3, $4)")
         .bind(&farm.id)
         .bind(&farm.name)
         .bind(text::of_list(&farm.alert_emails))
         .bind(farm.created_at.0)
-        .execute(db.writer())
+        .execute(&mut *tx)
         .await
         .map_err(naming(format!("farm `{}`", farm.id), "row that the farm names"))?;
+    notes::note(&mut tx, db, Note::new(Of::Farm(&farm.id), "added", "farm", &farm.id)).await?;
+    tx.commit().await?;
     Ok(())
 }
 
-pub(crate) async fn farm(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<Farm>> {
+pub(crate) async fn farm(db: &Pools, id: &str) -> Result<Option<Farm>> {
     let row: Option<FarmColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(farm),
@@ -26,13 +34,13 @@ pub(crate) async fn farm(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option
         seen_by!("$2", "farm.id")
     ))
     .bind(id)
-    .bind(viewer.person_id())
-    .fetch_optional(db.reader())
+    .bind(db.person())
+    .fetch_optional(&mut *db.look().await?)
     .await?;
     row.map(read::farm).transpose()
 }
 
-pub(crate) async fn farms(db: &Pools, viewer: &Viewer, after: Option<&str>, limit: u32) -> Result<Vec<Farm>> {
+pub(crate) async fn farms(db: &Pools, after: Option<&str>, limit: u32) -> Result<Vec<Farm>> {
     let rows: Vec<FarmColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(farm),
@@ -42,18 +50,33 @@ pub(crate) async fn farms(db: &Pools, viewer: &Viewer, after: Option<&str>, limi
     ))
     .bind(after.unwrap_or_default())
     .bind(i64::from(limit))
-    .bind(viewer.person_id())
-    .fetch_all(db.reader())
+    .bind(db.person())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     rows.into_iter().map(read::farm).collect()
 }
 
-pub(crate) async fn change_farm(db: &Pools, id: &str, name: &str, alert_emails: &[String]) -> Result<()> {
-    let changed = sqlx::query("UPDATE farm SET name = $2, alert_emails = $3 WHERE id = $1")
-        .bind(id)
+pub(crate) async fn change_farm(db: &Pools, held: &Farm, name: &str, alert_emails: &[String]) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    let mut query = QueryBuilder::<Db>::new(concat!("SELECT ", columns!(farm), " FROM farm WHERE id = "));
+    query.push_bind(&held.id).push(dialect::LOCK);
+    let row: Option<FarmColumns> = query.build_query_as().fetch_optional(&mut *tx).await?;
+    let now = read::farm(row.ok_or_else(|| missing("farm", &held.id))?)?;
+    if now != *held {
+        return Err(changed("farm", &held.id));
+    }
+    if held.name == name && held.alert_emails == alert_emails {
+        return Ok(());
+    }
+    sqlx::query("UPDATE farm SET name = $2, alert_emails = $3 WHERE id = $1")
+        .bind(&held.id)
         .bind(name)
         .bind(text::of_list(alert_emails))
-        .execute(db.writer())
+        .execute(&mut *tx)
         .await?;
-    if changed.rows_affected() == 0 { Err(missing("farm", id)) } else { Ok(()) }
+    let detail = json!({"name": name, "alert_emails": alert_emails});
+    let note = Note::new(Of::Farm(&held.id), "changed", "farm", &held.id).with(detail);
+    notes::note(&mut tx, db, note).await?;
+    tx.commit().await?;
+    Ok(())
 }

@@ -4,6 +4,8 @@ use model::series::{Forecast, Reading};
 use model::time::Instant;
 use sqlx::QueryBuilder;
 
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect, load, readings, sites};
 use crate::read::{self, SourceColumns, columns};
 use crate::rows::{Cell, LeasedCell, Site, Source, Upload};
@@ -17,6 +19,7 @@ pub(crate) async fn store_fetch(
     fetched_at: Instant,
 ) -> Result<Upload> {
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     let (number, site_id) = readings::lock_source(&mut tx, source_id).await?;
     let upload = readings::put(&mut tx, number, readings, fetched_at).await?;
     let foretold = match forecast {
@@ -25,6 +28,8 @@ pub(crate) async fn store_fetch(
     };
     if foretold || upload.stored + upload.corrected > 0 {
         sites::raise(&mut tx, &site_id).await?;
+        let note = Note::new(Of::Site(&site_id), "readings stored", "site", &site_id);
+        notes::note(&mut tx, db, note.with(readings::told(source_id, upload))).await?;
     }
     tx.commit().await?;
     Ok(upload)
@@ -68,7 +73,11 @@ async fn newest_hours(connection: &mut Connection, source_id: &str) -> Result<Op
 }
 
 pub(crate) async fn latest_forecast(db: &Pools, site_id: &str) -> Result<Option<(String, Forecast)>> {
-    newest_forecast(&mut *db.reader().acquire().await?, site_id).await
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(None);
+    }
+    newest_forecast(&mut tx, site_id).await
 }
 
 pub(super) async fn newest_forecast(
@@ -176,7 +185,7 @@ pub(crate) async fn cells(db: &Pools) -> Result<Vec<Cell>> {
         "SELECT provider, cell, next_at, lease_until, last_ok_at, last_error FROM cell \
          ORDER BY provider, cell",
     )
-    .fetch_all(db.reader())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     Ok(rows
         .into_iter()

@@ -2,14 +2,20 @@
 
 use model::time::Instant;
 
+use serde_json::json;
+
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Connection, Pools, credentials, people};
 use crate::error::naming;
 use crate::read::{self, LinkColumns, columns};
-use crate::rows::{Link, LinkKind, Person};
+use crate::rows::{Behalf, Link, LinkKind, Person};
 use crate::{Result, StoreError};
 
 pub(crate) async fn add_link(db: &Pools, link: &Link) -> Result<()> {
     let mut tx = db.begin_write().await?;
+    let of = link.farm_id.as_deref().map_or(Of::Server, Of::Farm);
+    wall::pass(&mut tx, db, of).await?;
     if link.kind == LinkKind::Claim {
         // Only the newest is shown to anyone who reads the program's lines now.
         sqlx::query(
@@ -37,12 +43,15 @@ pub(crate) async fn add_link(db: &Pools, link: &Link) -> Result<()> {
     .execute(&mut *tx)
     .await
     .map_err(naming(format!("link `{}`", link.id), "farm or person that the link names"))?;
+    let detail =
+        json!({"for": link.kind.word(), "email": link.email, "role": link.role.map(|role| role.word())});
+    notes::note_deed(&mut tx, db, Note::new(of, "made", "link", &link.id).with(detail)).await?;
     tx.commit().await?;
     Ok(())
 }
 
 pub(crate) async fn link_by_hash(db: &Pools, hash: &str) -> Result<Option<Link>> {
-    find(&mut *db.reader().acquire().await?, hash).await
+    find(&mut *db.look().await?, hash).await
 }
 
 async fn find(connection: &mut Connection, hash: &str) -> Result<Option<Link>> {
@@ -112,6 +121,16 @@ pub(crate) async fn redeem(db: &Pools, hash: &str, person: &Person, now: Instant
             Person { password: person.password.clone(), ..known }
         }
     };
+    let behalf = Behalf {
+        viewer: None,
+        person_id: Some(redeemed.id.clone()),
+        credential_id: None,
+        request_id: link.id.clone(),
+        at: now,
+    };
+    let of = link.farm_id.as_deref().map_or(Of::Server, Of::Farm);
+    let note = Note::new(of, "used", "link", &link.id).with(json!({"for": link.kind.word()}));
+    notes::note_deed_of(&mut tx, &behalf, note).await?;
     tx.commit().await?;
     Ok(Some(redeemed))
 }

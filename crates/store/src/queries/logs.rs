@@ -2,8 +2,11 @@
 
 use std::collections::HashMap;
 
+use serde_json::json;
 use sqlx::QueryBuilder;
 
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Connection, Db, Pools, load, seasons};
 use crate::read::{self, LogEntryColumns, columns};
 use crate::rows::{Appended, LogEntry};
@@ -16,6 +19,7 @@ pub(crate) async fn append_entries(
     entries: &[LogEntry],
 ) -> Result<Appended> {
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Block(block_id)).await?;
     seasons::begin_and_lock(&mut tx, block_id, year).await?;
     let mut appended = Appended::default();
     for entries in entries.chunks(ROWS_A_STATEMENT) {
@@ -44,6 +48,9 @@ pub(crate) async fn append_entries(
             .bind(i64::from(year))
             .execute(&mut *tx)
             .await?;
+        let ids: Vec<&str> = entries.iter().map(|entry| entry.id.as_str()).collect();
+        let note = Note::season("logged", block_id, year).with(json!({"entries": ids}));
+        notes::note(&mut tx, db, note).await?;
         tx.commit().await?;
     }
     Ok(appended)
@@ -88,6 +95,10 @@ async fn insert(connection: &mut Connection, block_id: &str, year: i32, entries:
 }
 
 pub(crate) async fn log(db: &Pools, block_id: &str, year: i32) -> Result<Vec<LogEntry>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(Vec::new());
+    }
     let rows: Vec<LogEntryColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(log_entry),
@@ -95,7 +106,7 @@ pub(crate) async fn log(db: &Pools, block_id: &str, year: i32) -> Result<Vec<Log
     ))
     .bind(block_id)
     .bind(i64::from(year))
-    .fetch_all(db.reader())
+    .fetch_all(&mut *tx)
     .await?;
     let log: Result<Vec<LogEntry>> = rows.into_iter().map(read::log_entry).collect();
     Ok(in_order(log?))

@@ -3,6 +3,7 @@
 use model::time::Instant;
 use sqlx::QueryBuilder;
 
+use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect, load};
 use crate::error::naming;
 use crate::read::{self, MessageColumns, columns};
@@ -263,6 +264,10 @@ pub(crate) async fn oldest_unsent(db: &Pools) -> Result<Option<Instant>> {
 }
 
 pub(crate) async fn messages_of(db: &Pools, alert_id: &str) -> Result<Vec<Message>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Alert(alert_id)).await? {
+        return Ok(Vec::new());
+    }
     let rows: Vec<MessageColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(message),
@@ -270,7 +275,7 @@ pub(crate) async fn messages_of(db: &Pools, alert_id: &str) -> Result<Vec<Messag
          ORDER BY message.composed_at, message.id"
     ))
     .bind(alert_id)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *tx)
     .await?;
     rows.into_iter().map(read::message).collect()
 }

@@ -2,9 +2,14 @@
 
 use model::time::Instant;
 
-use super::{Connection, Pools};
+use serde_json::json;
+use sqlx::QueryBuilder;
+
+use super::notes::{self, Note};
+use super::wall::{self, Of};
+use super::{Connection, Db, Pools, dialect};
 use crate::Result;
-use crate::error::{missing, naming};
+use crate::error::{changed, missing, naming};
 use crate::read::{self, MembershipColumns, PersonColumns, columns};
 use crate::rows::{Membership, Person, Role};
 
@@ -38,27 +43,37 @@ pub(crate) async fn person(db: &Pools, id: &str) -> Result<Option<Person>> {
     let row: Option<PersonColumns> =
         sqlx::query_as(concat!("SELECT ", columns!(person), " FROM person WHERE id = $1"))
             .bind(id)
-            .fetch_optional(db.reader())
+            .fetch_optional(&mut *db.look().await?)
             .await?;
     row.map(read::person).transpose()
 }
 
 pub(crate) async fn person_by_email(db: &Pools, email: &str) -> Result<Option<Person>> {
-    by_email(&mut *db.reader().acquire().await?, email).await
+    by_email(&mut *db.look().await?, email).await
 }
 
 pub(crate) async fn person_count(db: &Pools) -> Result<u64> {
-    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM person").fetch_one(db.reader()).await?;
+    let count: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM person").fetch_one(&mut *db.look().await?).await?;
     Ok(count.unsigned_abs())
 }
 
-pub(crate) async fn rename_person(db: &Pools, id: &str, name: &str) -> Result<()> {
-    let changed = sqlx::query("UPDATE person SET name = $2 WHERE id = $1")
-        .bind(id)
+pub(crate) async fn rename_person(db: &Pools, held: &Person, name: &str) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    let mut query = QueryBuilder::<Db>::new("SELECT name FROM person WHERE id = ");
+    query.push_bind(&held.id).push(dialect::LOCK);
+    let now: Option<String> = query.build_query_scalar().fetch_optional(&mut *tx).await?;
+    if now.ok_or_else(|| missing("person", &held.id))? != held.name {
+        return Err(changed("person", &held.id));
+    }
+    sqlx::query("UPDATE person SET name = $2 WHERE id = $1")
+        .bind(&held.id)
         .bind(name)
-        .execute(db.writer())
+        .execute(&mut *tx)
         .await?;
-    if changed.rows_affected() == 0 { Err(missing("person", id)) } else { Ok(()) }
+    notes::note_deed(&mut tx, db, Note::new(Of::Server, "renamed", "person", &held.id)).await?;
+    tx.commit().await?;
+    Ok(())
 }
 
 pub(crate) async fn memberships_of(db: &Pools, person_id: &str) -> Result<Vec<Membership>> {
@@ -68,13 +83,16 @@ pub(crate) async fn memberships_of(db: &Pools, person_id: &str) -> Result<Vec<Me
         " FROM membership WHERE person_id = $1 ORDER BY farm_id"
     ))
     .bind(person_id)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     rows.into_iter().map(read::membership).collect()
 }
 
 pub(crate) async fn members_of(db: &Pools, farm_id: &str) -> Result<Vec<(Person, Membership)>> {
     let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Farm(farm_id)).await? {
+        return Ok(Vec::new());
+    }
     let rows: Vec<MembershipColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(membership),
@@ -119,24 +137,57 @@ pub(super) async fn give(
     Ok(())
 }
 
+/// The role as it now is; nobody else changes it until the transaction ends.
+async fn locked(connection: &mut Connection, person_id: &str, farm_id: &str) -> Result<Option<Membership>> {
+    let mut query = QueryBuilder::<Db>::new(concat!(
+        "SELECT ",
+        columns!(membership),
+        " FROM membership WHERE person_id = "
+    ));
+    query.push_bind(person_id).push(" AND farm_id = ").push_bind(farm_id).push(dialect::LOCK);
+    let row: Option<MembershipColumns> = query.build_query_as().fetch_optional(connection).await?;
+    row.map(read::membership).transpose()
+}
+
 pub(crate) async fn set_role(
     db: &Pools,
     person_id: &str,
     farm_id: &str,
+    held: Option<Role>,
     role: Role,
     at: Instant,
 ) -> Result<()> {
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Farm(farm_id)).await?;
+    let now = locked(&mut tx, person_id, farm_id).await?;
+    if now.map(|now| now.role) != held {
+        return Err(changed("role of person", person_id));
+    }
     give(&mut tx, person_id, farm_id, role, at).await?;
+    let detail = json!({"person": person_id, "role": role.word()});
+    notes::note(&mut tx, db, Note::new(Of::Farm(farm_id), "role given", "farm", farm_id).with(detail))
+        .await?;
     tx.commit().await?;
     Ok(())
 }
 
-pub(crate) async fn end_role(db: &Pools, person_id: &str, farm_id: &str) -> Result<bool> {
-    let ended = sqlx::query("DELETE FROM membership WHERE person_id = $1 AND farm_id = $2")
+pub(crate) async fn end_role(db: &Pools, held: &Membership) -> Result<()> {
+    let Membership { person_id, farm_id, .. } = held;
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Farm(farm_id)).await?;
+    match locked(&mut tx, person_id, farm_id).await? {
+        None => return Err(missing("role of person", person_id)),
+        Some(now) if now != *held => return Err(changed("role of person", person_id)),
+        Some(_) => {}
+    }
+    // Noted first: who leaves does not see the farm any more.
+    let note = Note::new(Of::Farm(farm_id), "role ended", "farm", farm_id);
+    notes::note(&mut tx, db, note.with(json!({"person": person_id}))).await?;
+    sqlx::query("DELETE FROM membership WHERE person_id = $1 AND farm_id = $2")
         .bind(person_id)
         .bind(farm_id)
-        .execute(db.writer())
+        .execute(&mut *tx)
         .await?;
-    Ok(ended.rows_affected() == 1)
+    tx.commit().await?;
+    Ok(())
 }

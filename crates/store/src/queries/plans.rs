@@ -1,22 +1,34 @@
 //! Plans, every version kept.
 
 use model::time::Instant;
-use serde_json::Value;
+use serde_json::{Value, json};
 
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Connection, Pools, seasons};
+use crate::error::changed;
 use crate::rows::PlanRow;
 use crate::{Result, text};
 
-pub(crate) async fn set_plan(db: &Pools, block_id: &str, year: i32, doc: &Value, at: Instant) -> Result<i64> {
+pub(crate) async fn set_plan(
+    db: &Pools,
+    block_id: &str,
+    year: i32,
+    held: i64,
+    doc: &Value,
+    at: Instant,
+) -> Result<i64> {
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Block(block_id)).await?;
     seasons::begin_and_lock(&mut tx, block_id, year).await?;
-    let held = latest(&mut tx, block_id, year).await?;
-    if let Some(held) = &held
-        && held.doc == *doc
-    {
-        return Ok(held.version);
+    let now = latest(&mut tx, block_id, year).await?;
+    if now.as_ref().map_or(0, |now| now.version) != held {
+        return Err(changed("plan of block", block_id));
     }
-    let version = held.map_or(1, |held| held.version + 1);
+    if now.is_some_and(|now| now.doc == *doc) {
+        return Ok(held);
+    }
+    let version = held + 1;
     sqlx::query("INSERT INTO plan (block_id, year, version, doc, at) VALUES ($1, $2, $3, $4, $5)")
         .bind(block_id)
         .bind(i64::from(year))
@@ -31,12 +43,18 @@ pub(crate) async fn set_plan(db: &Pools, block_id: &str, year: i32, doc: &Value,
         .bind(version)
         .execute(&mut *tx)
         .await?;
+    let note = Note::season("plan set", block_id, year);
+    notes::note(&mut tx, db, note.with(json!({"version": version}))).await?;
     tx.commit().await?;
     Ok(version)
 }
 
 pub(crate) async fn plan(db: &Pools, block_id: &str, year: i32) -> Result<Option<PlanRow>> {
-    latest(&mut *db.reader().acquire().await?, block_id, year).await
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(None);
+    }
+    latest(&mut tx, block_id, year).await
 }
 
 async fn latest(connection: &mut Connection, block_id: &str, year: i32) -> Result<Option<PlanRow>> {

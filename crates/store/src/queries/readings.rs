@@ -4,8 +4,11 @@ use std::borrow::Cow;
 
 use model::series::Reading;
 use model::time::Instant;
+use serde_json::{Value, json};
 use sqlx::QueryBuilder;
 
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect, feeds, sites, sources};
 use crate::error::missing;
 use crate::read::{self, ReadingColumns, columns};
@@ -19,13 +22,21 @@ pub(crate) async fn store_readings(
     received_at: Instant,
 ) -> Result<Upload> {
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     let (source, site_id) = lock_source(&mut tx, source_id).await?;
     let upload = put(&mut tx, source, readings, received_at).await?;
     if upload.stored + upload.corrected > 0 {
         sites::raise(&mut tx, &site_id).await?;
+        let note = Note::new(Of::Site(&site_id), "readings stored", "site", &site_id);
+        notes::note(&mut tx, db, note.with(told(source_id, upload))).await?;
         tx.commit().await?;
     }
     Ok(upload)
+}
+
+/// An upload as it is noted.
+pub(super) fn told(source_id: &str, upload: Upload) -> Value {
+    json!({"source": source_id, "stored": upload.stored, "corrected": upload.corrected})
 }
 
 /// Keeps other uploads to the source waiting until this one is done; gives the
@@ -223,6 +234,9 @@ pub(crate) async fn readings(
     to: Instant,
 ) -> Result<Vec<(Source, Vec<Reading>)>> {
     let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(Vec::new());
+    }
     by_source(&mut tx, site_id, from, to).await
 }
 
@@ -261,6 +275,10 @@ pub(crate) async fn readings_page(
 ) -> Result<Vec<(String, Reading)>> {
     // No id is smaller than the empty one, so this is the place before all.
     let (at, source_id) = after.unwrap_or((from, ""));
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(Vec::new());
+    }
     let rows: Vec<(String, i64, i64, f64, i64)> = sqlx::query_as(concat!(
         "SELECT source.id, ",
         columns!(reading),
@@ -275,7 +293,7 @@ pub(crate) async fn readings_page(
     .bind(at.0)
     .bind(source_id)
     .bind(i64::from(limit))
-    .fetch_all(db.reader())
+    .fetch_all(&mut *tx)
     .await?;
     rows.into_iter()
         .map(|(source_id, at, span, celsius, flag)| {
@@ -290,6 +308,10 @@ pub(crate) async fn earlier_readings(
     from: Instant,
     to: Instant,
 ) -> Result<Vec<Earlier>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Source(source_id)).await? {
+        return Ok(Vec::new());
+    }
     let rows: Vec<(i64, i64, f64, i64, i64, i64)> = sqlx::query_as(
         "SELECT at, span, celsius, flag, received_at, replaced_at FROM earlier_reading \
          WHERE source = (SELECT number FROM source WHERE id = $1) AND at >= $2 AND at <= $3 ORDER BY at, revision",
@@ -297,7 +319,7 @@ pub(crate) async fn earlier_readings(
     .bind(source_id)
     .bind(from.0)
     .bind(to.0)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *tx)
     .await?;
     rows.into_iter()
         .map(|(at, span, celsius, flag, received_at, replaced_at)| {
@@ -317,6 +339,7 @@ pub(crate) async fn site_weather(
     to: Instant,
 ) -> Result<SiteWeather> {
     let mut tx = db.begin_read().await?;
+    wall::pass(&mut tx, db, Of::Site(site_id)).await?;
     let site = sites::find(&mut tx, site_id).await?.ok_or_else(|| missing("site", site_id))?;
     let sources = by_source(&mut tx, site_id, from, to).await?;
     let forecast = feeds::newest_forecast(&mut tx, site_id).await?.map(|(_, forecast)| forecast);

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use model::time::Instant;
 use sqlx::QueryBuilder;
 
-use super::{Connection, Db, Pools, alert_writes, dialect, load};
+use super::{Connection, Db, Pools, alert_writes, dialect, load, notes};
 use crate::read;
 use crate::rows::{AlertWrite, Reckoned, Versions};
 use crate::{ROWS_A_STATEMENT, Result, text};
@@ -17,6 +17,8 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
     reckoned.dedup_by(|b, a| (&a.block_id, a.year) == (&b.block_id, b.year));
 
     let mut written = 0;
+    let mut seasons = Vec::with_capacity(reckoned.len());
+    let mut alerts = Vec::new();
     let mut tx = db.begin_write().await?;
     for chunk in reckoned.chunks(ROWS_A_STATEMENT) {
         let stands = lock(&mut tx, chunk).await?;
@@ -35,8 +37,11 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
         write_seasons(&mut tx, &current, now).await?;
         let writes: Vec<&AlertWrite> = current.iter().flat_map(|season| &season.alerts).collect();
         alert_writes::write(&mut tx, &writes).await?;
+        seasons.extend(current.iter().map(|season| (season.block_id.as_str(), season.year)));
+        alerts.extend(writes.iter().flat_map(|write| write.alert_ids()));
         written += current.len() as u64;
     }
+    notes::note_reckoned(&mut tx, &seasons, &alerts).await?;
     tx.commit().await?;
     Ok(written)
 }

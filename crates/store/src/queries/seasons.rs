@@ -7,6 +7,7 @@ use serde_json::Value;
 use sqlx::QueryBuilder;
 
 pub(crate) use super::reckoned::commit_reckoned;
+use super::wall::{self, Of};
 use super::{Connection, Db, Pools, alerts, dialect, load, logs};
 use crate::error::naming;
 use crate::read::{self, AlertColumns, columns};
@@ -43,6 +44,9 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
     // More columns than a tuple has places for, so two statements of one
     // snapshot.
     let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(None);
+    }
     let now: Option<Now> = sqlx::query_as(
         "SELECT site.version, block.version, season.log_version, season.plan_version, \
          (SELECT last FROM counter WHERE kind = 'catalogue') FROM season JOIN block ON block.id = season.block_id \
@@ -97,9 +101,13 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
 }
 
 pub(crate) async fn seasons_of(db: &Pools, block_id: &str) -> Result<Vec<i32>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(Vec::new());
+    }
     let years: Vec<i64> = sqlx::query_scalar("SELECT year FROM season WHERE block_id = $1 ORDER BY year")
         .bind(block_id)
-        .fetch_all(db.reader())
+        .fetch_all(&mut *tx)
         .await?;
     years.into_iter().map(read::bloom_year).collect()
 }

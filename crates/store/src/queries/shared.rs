@@ -3,6 +3,8 @@
 use model::time::Instant;
 use serde_json::Value;
 
+use super::notes::{self, Note};
+use super::wall::Of;
 use super::{Connection, Pools, Tx};
 use crate::error::missing;
 use crate::rows::{Curve, Material};
@@ -21,7 +23,7 @@ pub(crate) async fn add_curve(db: &Pools, id: &str, doc: &Value, at: Instant) ->
             sqlx::query_scalar("SELECT doc FROM curve WHERE id = $1").bind(id).fetch_one(&mut *tx).await?;
         return same(held, doc, || format!("curve `{id}`"));
     }
-    raise(tx).await
+    raise(tx, db, Note::new(Of::Server, "added", "curve", id)).await
 }
 
 fn same(held: String, doc: &Value, what: impl Fn() -> String) -> Result<()> {
@@ -33,7 +35,7 @@ fn same(held: String, doc: &Value, what: impl Fn() -> String) -> Result<()> {
 
 pub(crate) async fn curves(db: &Pools) -> Result<Vec<Curve>> {
     let rows: Vec<(String, String, i64)> =
-        sqlx::query_as("SELECT id, doc, at FROM curve ORDER BY id").fetch_all(db.reader()).await?;
+        sqlx::query_as("SELECT id, doc, at FROM curve ORDER BY id").fetch_all(&mut *db.look().await?).await?;
     rows.into_iter()
         .map(|(id, doc, at)| {
             let doc = text::doc(&doc, || format!("curve `{id}`"))?;
@@ -54,7 +56,7 @@ pub(crate) async fn add_material(db: &Pools, id: &str, doc: &Value, at: Instant)
         let held = held(&mut tx, id).await?.unwrap_or_default();
         return same(held, doc, || format!("material `{id}`"));
     }
-    raise(tx).await
+    raise(tx, db, Note::new(Of::Server, "added", "material", id)).await
 }
 
 async fn held(connection: &mut Connection, id: &str) -> Result<Option<String>> {
@@ -65,15 +67,17 @@ async fn held(connection: &mut Connection, id: &str) -> Result<Option<String>> {
 }
 
 /// Raises the version that all seasons are reckoned from.
-async fn raise(mut tx: Tx) -> Result<()> {
+async fn raise(mut tx: Tx, db: &Pools, note: Note<'_>) -> Result<()> {
     sqlx::query("UPDATE counter SET last = last + 1 WHERE kind = 'catalogue'").execute(&mut *tx).await?;
+    notes::note(&mut tx, db, note).await?;
     tx.commit().await?;
     Ok(())
 }
 
 pub(crate) async fn materials(db: &Pools) -> Result<Vec<Material>> {
-    let rows: Vec<(String, String, i64)> =
-        sqlx::query_as("SELECT id, doc, at FROM material ORDER BY id").fetch_all(db.reader()).await?;
+    let rows: Vec<(String, String, i64)> = sqlx::query_as("SELECT id, doc, at FROM material ORDER BY id")
+        .fetch_all(&mut *db.look().await?)
+        .await?;
     rows.into_iter()
         .map(|(id, doc, at)| {
             let doc = text::doc(&doc, || format!("material `{id}`"))?;
@@ -94,5 +98,5 @@ pub(crate) async fn change_material(db: &Pools, id: &str, doc: &Value, at: Insta
         .bind(at.0)
         .execute(&mut *tx)
         .await?;
-    raise(tx).await
+    raise(tx, db, Note::new(Of::Server, "changed", "material", id).with(doc.clone())).await
 }

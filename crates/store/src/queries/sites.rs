@@ -1,12 +1,15 @@
 //! Sites.
 
+use super::notes::{self, Note};
+use super::wall::Of;
 use super::{Connection, Pools};
 use crate::Result;
 use crate::error::{missing, naming};
 use crate::read::{self, SiteColumns, columns, seen_by};
-use crate::rows::{Site, Viewer};
+use crate::rows::Site;
 
 pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
+    let mut tx = db.begin_write().await?;
     sqlx::query(
         "INSERT INTO site (id, farm_id, name, latitude, longitude, elevation_m, time_zone, \
          version, created_at) VALUES ($1, $2, $3, $4, $5, $6, $7, 1, $8)",
@@ -19,16 +22,18 @@ pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
     .bind(site.elevation_m)
     .bind(&site.time_zone)
     .bind(site.created_at.0)
-    .execute(db.writer())
+    .execute(&mut *tx)
     .await
     .map_err(naming(
         format!("site `{}`", site.id),
         &format!("farm `{}`", site.farm_id.as_deref().unwrap_or_default()),
     ))?;
+    notes::note(&mut tx, db, Note::new(Of::Site(&site.id), "added", "site", &site.id)).await?;
+    tx.commit().await?;
     Ok(())
 }
 
-pub(crate) async fn site(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option<Site>> {
+pub(crate) async fn site(db: &Pools, id: &str) -> Result<Option<Site>> {
     let row: Option<SiteColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(site),
@@ -37,8 +42,8 @@ pub(crate) async fn site(db: &Pools, viewer: &Viewer, id: &str) -> Result<Option
         ")"
     ))
     .bind(id)
-    .bind(viewer.person_id())
-    .fetch_optional(db.reader())
+    .bind(db.person())
+    .fetch_optional(&mut *db.look().await?)
     .await?;
     row.map(read::site).transpose()
 }
@@ -55,7 +60,6 @@ pub(super) async fn find(connection: &mut Connection, id: &str) -> Result<Option
 
 pub(crate) async fn sites(
     db: &Pools,
-    viewer: &Viewer,
     farm_id: Option<&str>,
     after: Option<&str>,
     limit: u32,
@@ -69,9 +73,9 @@ pub(crate) async fn sites(
     ))
     .bind(after.unwrap_or_default())
     .bind(i64::from(limit))
-    .bind(viewer.person_id())
+    .bind(db.person())
     .bind(farm_id)
-    .fetch_all(db.reader())
+    .fetch_all(&mut *db.look().await?)
     .await?;
     rows.into_iter().map(read::site).collect()
 }

@@ -1,7 +1,11 @@
 //! Sources of readings.
 
+use serde_json::{Value, json};
+
+use super::notes::{self, Note};
+use super::wall::{self, Of};
 use super::{Connection, Pools};
-use crate::error::{missing, naming};
+use crate::error::{changed, missing, naming};
 use crate::read::{self, SourceColumns, columns};
 use crate::rows::{Source, Way};
 use crate::{Result, StoreError, text};
@@ -16,6 +20,7 @@ pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
         )));
     }
     let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Site(&source.site_id)).await?;
     if feed {
         make_cell_due(&mut tx, source).await?;
     }
@@ -44,6 +49,8 @@ pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
         format!("source `{}` of that site, or the id `{}`,", source.name, source.id),
         &format!("site `{}`", source.site_id),
     ))?;
+    let note = Note::new(Of::Site(&source.site_id), "source added", "site", &source.site_id);
+    notes::note(&mut tx, db, note.with(json!({"source": source.id, "name": source.name}))).await?;
     tx.commit().await?;
     Ok(())
 }
@@ -66,16 +73,28 @@ async fn make_cell_due(connection: &mut Connection, source: &Source) -> Result<(
 }
 
 pub(crate) async fn source(db: &Pools, id: &str) -> Result<Option<Source>> {
+    let mut look = db.begin_read().await?;
+    if !wall::sees(&mut look, db, Of::Source(id)).await? {
+        return Ok(None);
+    }
+    find(&mut look, id).await
+}
+
+async fn find(connection: &mut Connection, id: &str) -> Result<Option<Source>> {
     let row: Option<SourceColumns> =
         sqlx::query_as(concat!("SELECT ", columns!(source), " FROM source WHERE id = $1"))
             .bind(id)
-            .fetch_optional(db.reader())
+            .fetch_optional(connection)
             .await?;
     row.map(read::source).transpose()
 }
 
 pub(crate) async fn sources_of(db: &Pools, site_id: &str) -> Result<Vec<Source>> {
-    by_trust(&mut *db.reader().acquire().await?, site_id).await
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(Vec::new());
+    }
+    by_trust(&mut tx, site_id).await
 }
 
 /// The sources of a site in order of trust; the id decides between equals.
@@ -91,11 +110,21 @@ pub(super) async fn by_trust(connection: &mut Connection, site_id: &str) -> Resu
     rows.into_iter().map(read::source).collect()
 }
 
-pub(crate) async fn set_mapping(db: &Pools, source_id: &str, mapping: &serde_json::Value) -> Result<()> {
-    let changed = sqlx::query("UPDATE source SET mapping = $2 WHERE id = $1")
-        .bind(source_id)
+pub(crate) async fn set_mapping(db: &Pools, held: &Source, mapping: &Value) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Source(&held.id)).await?;
+    super::readings::lock_source(&mut tx, &held.id).await?;
+    let now = find(&mut tx, &held.id).await?.ok_or_else(|| missing("source", &held.id))?;
+    if now != *held {
+        return Err(changed("source", &held.id));
+    }
+    sqlx::query("UPDATE source SET mapping = $2 WHERE id = $1")
+        .bind(&held.id)
         .bind(text::of(mapping))
-        .execute(db.writer())
+        .execute(&mut *tx)
         .await?;
-    if changed.rows_affected() == 0 { Err(missing("source", source_id)) } else { Ok(()) }
+    let note = Note::new(Of::Site(&held.site_id), "source changed", "site", &held.site_id);
+    notes::note(&mut tx, db, note.with(json!({"source": held.id, "mapping": mapping}))).await?;
+    tx.commit().await?;
+    Ok(())
 }

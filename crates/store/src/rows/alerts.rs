@@ -101,3 +101,17 @@ pub enum AlertWrite {
         notice: AlertRow,
     },
 }
+
+impl AlertWrite {
+    /// The alerts that it adds or changes.
+    pub(crate) fn alert_ids(&self) -> impl Iterator<Item = &str> {
+        let (first, second) = match self {
+            AlertWrite::New { alert, .. } => (&alert.id, None),
+            AlertWrite::Tell { alert_id, .. }
+            | AlertWrite::Retime { alert_id, .. }
+            | AlertWrite::Close { alert_id, .. } => (alert_id, None),
+            AlertWrite::Withdraw { alert_id, notice } => (alert_id, Some(&notice.id)),
+        };
+        std::iter::once(first.as_str()).chain(second.map(String::as_str))
+    }
+}

@@ -1,6 +1,7 @@
 //! People, their roles, and what they come in with.
 
 use model::time::{Instant, MINUTE};
+use serde_json::Value;
 
 use super::words;
 
@@ -21,24 +22,21 @@ pub struct Person {
     pub created_at: Instant,
 }
 
-/// For whom rows are read: of farms, and of what belongs to farms, each sees
-/// only those where they have a role.
+/// On whose behalf the store is asked, and in which request. Without one it is
+/// the house itself: the loops, and the doors by which people come in.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Viewer {
-    /// The loops, and operators.
-    Everyone,
-    /// The person of this id.
-    Person(String),
-}
-
-impl Viewer {
-    /// The person whose roles count; none when all farms are seen.
-    pub(crate) fn person_id(&self) -> Option<&str> {
-        match self {
-            Viewer::Everyone => None,
-            Viewer::Person(id) => Some(id),
-        }
-    }
+pub struct Behalf {
+    /// The person whose roles count: of farms, and of what belongs to farms,
+    /// only theirs are there. None for operators, who see all.
+    pub viewer: Option<String>,
+    /// Who acts; none on the command line.
+    pub person_id: Option<String>,
+    /// The token or sign-in they act with.
+    pub credential_id: Option<String>,
+    /// The request, as the log names it.
+    pub request_id: String,
+    /// When.
+    pub at: Instant,
 }
 
 words! {
@@ -168,4 +166,33 @@ impl Link {
     pub fn holds(&self, now: Instant) -> bool {
         self.used_at.is_none() && now < self.expires_at
     }
+}
+
+/// One thing that someone did; never changed once written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Audit {
+    /// Rises with time.
+    pub number: i64,
+    /// When it was done.
+    pub at: Instant,
+    /// The farm it was done on; none for what is the server's.
+    pub farm_id: Option<String>,
+    /// Who did it; none on the command line.
+    pub person_id: Option<String>,
+    /// What they are called now.
+    pub person: Option<String>,
+    /// The token or sign-in they used.
+    pub credential_id: Option<String>,
+    /// The request, as the log names it.
+    pub request_id: String,
+    /// What was done.
+    pub deed: String,
+    /// What it was done to.
+    pub kind: String,
+    /// Its id.
+    pub subject: String,
+    /// The bloom year, where it is a season's.
+    pub year: Option<i32>,
+    /// More about it.
+    pub detail: Option<Value>,
 }

@@ -155,3 +155,25 @@ pub struct Reckoned {
     /// Its alerts, written only with the season.
     pub alerts: Vec<AlertWrite>,
 }
+
+/// A place in the order of changes.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ChangeKey {
+    /// Rises with each change.
+    pub number: i64,
+    /// What changed: `farm`, `site`, `block`, `season`, `alert`, `curve` or `material`.
+    pub kind: String,
+    /// Its id; of a season its block's.
+    pub subject: String,
+    /// The bloom year of a season or an alert, else 0.
+    pub year: i32,
+}
+
+/// That something changed; of each thing only the latest is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// What, and its place.
+    pub key: ChangeKey,
+    /// The farm it belongs to; none where all see it.
+    pub farm_id: Option<String>,
+}

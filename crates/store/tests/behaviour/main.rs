@@ -12,6 +12,7 @@ mod rows;
 mod season;
 mod suite;
 mod together;
+mod walls;
 mod weather;
 
 use black_box::postgres::Postgres;
@@ -24,6 +25,8 @@ async fn behaviours(suite: &Suite) {
     suite.step("curves and materials", places::curves_and_materials(suite)).await;
     suite.step("tokens and sign-ins", people::credentials(suite)).await;
     suite.step("claims, invitations, resets", people::links(suite)).await;
+    suite.step("farm walls", walls::walls(suite)).await;
+    suite.step("what changed, and by whom", walls::notes(suite)).await;
     suite.step("people and roles", people::roles(suite)).await;
     suite.step("eight at once: one link", people::one_link(suite)).await;
     suite.step("sources", weather::sources(suite)).await;
@@ -55,7 +58,7 @@ async fn behaviours(suite: &Suite) {
 async fn on_sqlite() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("orchard.db");
-    let suite = Suite::new(path.to_str().unwrap());
+    let suite = Suite::new(path.to_str().unwrap(), path.to_str().unwrap());
     suite.step("the file is made", opening::sqlite(&suite)).await;
     let suite = suite.opened().await;
     behaviours(&suite).await;
@@ -67,11 +70,12 @@ async fn on_sqlite() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn on_postgres() {
     let cluster = Postgres::start();
-    let suite = Suite::new(&cluster.database());
+    let database = cluster.database();
+    let suite = Suite::new(&database.service, &database.owner);
     suite.step("behind until migrated", opening::postgres(&suite)).await;
     let suite = suite.opened().await;
     behaviours(&suite).await;
-    suite.step("settings that lose data", opening::unsafe_postgres(&cluster.database())).await;
+    suite.step("settings that lose data", opening::unsafe_postgres(&cluster.database().owner)).await;
     suite.step("a newer database", opening::newer_postgres(&suite)).await;
     suite.step("closing", opening::closing(&suite)).await;
     suite.all_methods_were_called();

@@ -7,8 +7,8 @@ use crate::suite::{Suite, call};
 
 pub async fn sqlite(suite: &Suite) {
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 2));
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (2, 2));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 3));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (3, 3));
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
     let journal: String = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut raw).await.unwrap();
     assert_eq!(journal, "wal");
@@ -25,11 +25,11 @@ pub async fn sqlite(suite: &Suite) {
 
 pub async fn postgres(suite: &Suite) {
     let behind = Store::open(&suite.url).await.unwrap_err();
-    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 2 }), "{behind}");
+    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 3 }), "{behind}");
     assert!(behind.to_string().contains("run `bloomtide migrate`"), "{behind}");
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 2));
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (2, 2));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, 3));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (3, 3));
 }
 
 pub async fn unsafe_postgres(url: &str) {
@@ -51,20 +51,20 @@ pub async fn newer_sqlite(suite: &Suite) {
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
     sqlx::query(LATER).bind(vec![0_u8]).execute(&mut raw).await.unwrap();
     raw.close().await.unwrap();
-    newer(&suite.url).await;
+    newer(suite).await;
 }
 
 pub async fn newer_postgres(suite: &Suite) {
-    let mut raw = PgConnection::connect(&suite.url).await.unwrap();
+    let mut raw = PgConnection::connect(&suite.owner).await.unwrap();
     sqlx::query(LATER).bind(vec![0_u8]).execute(&mut raw).await.unwrap();
     raw.close().await.unwrap();
-    newer(&suite.url).await;
+    newer(suite).await;
 }
 
-async fn newer(url: &str) {
-    for refused in [Store::open(url).await.map(drop), Store::migrate(url).await.map(drop)] {
+async fn newer(suite: &Suite) {
+    for refused in [Store::open(&suite.url).await.map(drop), Store::migrate(&suite.owner).await.map(drop)] {
         let refused = refused.unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 999, known: 2 }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 999, known: 3 }), "{refused}");
         let said = refused.to_string();
         assert!(said.contains("the database is newer than this program"), "{said}");
     }

@@ -2,7 +2,7 @@
 
 use model::time::{Instant, MINUTE};
 use store::{
-    AlertRow, AlertStatus, AlertWrite, LeasedMessage, Message, MessageState, StoreError, Uncomposed, Viewer,
+    AlertRow, AlertStatus, AlertWrite, LeasedMessage, Message, MessageState, StoreError, Uncomposed,
 };
 
 use crate::rows::{self, Orchard, SPRING, alert, hours, message, new_alert, reckoned};
@@ -187,7 +187,7 @@ impl Waiting {
     }
 
     async fn alert(&self, suite: &Suite) -> AlertRow {
-        call!(suite, alert(&Viewer::Everyone, &self.alert_id)).unwrap().unwrap()
+        call!(suite, alert(&self.alert_id)).unwrap().unwrap()
     }
 
     /// Recipients for whom something waits to be composed, by alert.
@@ -208,7 +208,7 @@ pub async fn taken_back(suite: &Suite) {
     let alert = waiting.alert(suite).await;
     assert_eq!((alert.status, alert.withdrawn_at), (AlertStatus::Skipped, None));
     assert!(alert.reason.unwrap().contains("taken back"));
-    assert_eq!(call!(suite, alert(&Viewer::Everyone, &notice.id)).unwrap(), None);
+    assert_eq!(call!(suite, alert(&notice.id)).unwrap(), None);
     assert_eq!(call!(suite, messages_of(&waiting.alert_id)).unwrap(), []);
     assert_eq!(waiting.uncomposed(suite).await, []);
     // It holds again: the same generation is told after all.
@@ -224,10 +224,7 @@ pub async fn taken_back(suite: &Suite) {
     let notice = waiting.withdraw(suite).await;
     let alert = waiting.alert(suite).await;
     assert_eq!((alert.status, alert.withdrawn_at), (AlertStatus::Told, Some(hours(4))));
-    assert_eq!(
-        call!(suite, alert(&Viewer::Everyone, &notice.id)).unwrap().unwrap().status,
-        AlertStatus::Told
-    );
+    assert_eq!(call!(suite, alert(&notice.id)).unwrap().unwrap().status, AlertStatus::Told);
     assert_eq!(waiting.uncomposed(suite).await, [(notice.id, sent.recipient.clone())]);
     assert_eq!(call!(suite, messages_of(&waiting.alert_id)).unwrap().len(), 1);
     assert!(lease(suite, &waiting.mails[1].id, hours(9_000)).await.is_none());

@@ -169,21 +169,28 @@ pub async fn roles(suite: &Suite) {
     let farm = rows::farm();
     call!(suite, add_farm(&farm)).unwrap();
     assert_eq!(call!(suite, members_of(&farm.id)).unwrap(), []);
-    call!(suite, set_role(&ole.id, &farm.id, Role::Grower, hours(1))).unwrap();
-    call!(suite, set_role(&ole.id, &farm.id, Role::Grower, hours(2))).unwrap();
+    call!(suite, set_role(&ole.id, &farm.id, None, Role::Grower, hours(1))).unwrap();
+    call!(suite, set_role(&ole.id, &farm.id, Some(Role::Grower), Role::Grower, hours(2))).unwrap();
     let members = call!(suite, members_of(&farm.id)).unwrap();
     assert_eq!(members.len(), 1);
     assert_eq!((&members[0].0.id, members[0].1.role), (&ole.id, Role::Grower));
     assert_eq!(members[0].1.since, hours(1), "the same again changes nothing");
-    call!(suite, set_role(&ole.id, &farm.id, Role::Advisor, hours(3))).unwrap();
+    let late = call!(suite, set_role(&ole.id, &farm.id, None, Role::Advisor, hours(3)));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    call!(suite, set_role(&ole.id, &farm.id, Some(Role::Grower), Role::Advisor, hours(3))).unwrap();
     assert_eq!(call!(suite, members_of(&farm.id)).unwrap()[0].1.role, Role::Advisor);
-    assert!(call!(suite, set_role("none", &farm.id, Role::Grower, SPRING)).is_err());
-    assert!(call!(suite, end_role(&ole.id, &farm.id)).unwrap());
-    assert!(!call!(suite, end_role(&ole.id, &farm.id)).unwrap());
-    call!(suite, rename_person(&ole.id, "Ole M.")).unwrap();
+    assert!(call!(suite, set_role("none", &farm.id, None, Role::Grower, SPRING)).is_err());
+    let held = call!(suite, memberships_of(&ole.id)).unwrap().remove(0);
+    let late = call!(suite, end_role(&members[0].1));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    call!(suite, end_role(&held)).unwrap();
+    assert!(matches!(call!(suite, end_role(&held)), Err(StoreError::NotFound { .. })));
+    call!(suite, rename_person(&ole, "Ole M.")).unwrap();
+    let late = call!(suite, rename_person(&ole, "Ole"));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     assert_eq!(call!(suite, person(&ole.id)).unwrap().unwrap().name, "Ole M.");
-    call!(suite, rename_person(&ole.id, &ole.name)).unwrap();
-    assert!(call!(suite, rename_person("none", "x")).is_err());
+    call!(suite, rename_person(&Person { name: "Ole M.".into(), ..ole.clone() }, &ole.name)).unwrap();
+    assert!(call!(suite, rename_person(&person("Nora"), "x")).is_err());
 }
 
 pub async fn one_link(suite: &Suite) {

@@ -1,7 +1,7 @@
 //! Farms, sites, blocks, curves, materials, tokens.
 
 use serde_json::json;
-use store::{StoreError, Viewer};
+use store::StoreError;
 
 use crate::rows::{self, Orchard, SPRING};
 use crate::suite::{Suite, call};
@@ -10,57 +10,50 @@ pub async fn farms_sites_and_blocks(suite: &Suite) {
     let orchard = Orchard::planted(suite, 3).await;
     let other = Orchard::planted(suite, 1).await;
 
-    assert_eq!(
-        call!(suite, farm(&Viewer::Everyone, &orchard.farm.id)).unwrap().as_ref(),
-        Some(&orchard.farm)
-    );
-    assert_eq!(call!(suite, farm(&Viewer::Everyone, "none")).unwrap(), None);
-    let first = call!(suite, farms(&Viewer::Everyone, None, 1)).unwrap();
-    let second = call!(suite, farms(&Viewer::Everyone, Some(&first[0].id), 1)).unwrap();
+    assert_eq!(call!(suite, farm(&orchard.farm.id)).unwrap().as_ref(), Some(&orchard.farm));
+    assert_eq!(call!(suite, farm("none")).unwrap(), None);
+    let first = call!(suite, farms(None, 1)).unwrap();
+    let second = call!(suite, farms(Some(&first[0].id), 1)).unwrap();
     assert!(first[0].id < second[0].id);
-    call!(suite, change_farm(&other.farm.id, "Fenside", &["new@fenside.example".into()])).unwrap();
-    let changed = call!(suite, farm(&Viewer::Everyone, &other.farm.id)).unwrap().unwrap();
+    call!(suite, change_farm(&other.farm, "Fenside", &["new@fenside.example".into()])).unwrap();
+    let late = call!(suite, change_farm(&other.farm, "Late", &[]));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    let changed = call!(suite, farm(&other.farm.id)).unwrap().unwrap();
     assert_eq!(changed.name, "Fenside");
     assert_eq!(changed.alert_emails, ["new@fenside.example"]);
-    assert!(matches!(call!(suite, change_farm("none", "x", &[])), Err(StoreError::NotFound { .. })));
+    assert!(matches!(call!(suite, change_farm(&rows::farm(), "x", &[])), Err(StoreError::NotFound { .. })));
     let again = call!(suite, add_farm(&orchard.farm)).unwrap_err();
     assert!(matches!(&again, StoreError::Conflict { what } if what.contains(&orchard.farm.id)));
 
+    assert_eq!(call!(suite, site(&orchard.site.id)).unwrap().as_ref(), Some(&orchard.site));
     assert_eq!(
-        call!(suite, site(&Viewer::Everyone, &orchard.site.id)).unwrap().as_ref(),
-        Some(&orchard.site)
-    );
-    assert_eq!(
-        call!(suite, sites(&Viewer::Everyone, Some(&orchard.farm.id), None, 9)).unwrap(),
+        call!(suite, sites(Some(&orchard.farm.id), None, 9)).unwrap(),
         std::slice::from_ref(&orchard.site)
     );
     let of_the_server = rows::site(None);
     call!(suite, add_site(&of_the_server)).unwrap();
-    assert!(call!(suite, sites(&Viewer::Everyone, None, None, 1_000)).unwrap().contains(&of_the_server));
+    assert!(call!(suite, sites(None, None, 1_000)).unwrap().contains(&of_the_server));
 
-    assert_eq!(
-        call!(suite, block(&Viewer::Everyone, orchard.block())).unwrap().as_ref(),
-        Some(&orchard.blocks[0])
-    );
+    assert_eq!(call!(suite, block(orchard.block())).unwrap().as_ref(), Some(&orchard.blocks[0]));
     let farm_id = Some(orchard.farm.id.as_str());
-    assert_eq!(call!(suite, blocks(&Viewer::Everyone, farm_id, None, 9)).unwrap(), orchard.blocks);
-    assert_eq!(
-        call!(suite, blocks(&Viewer::Everyone, farm_id, Some(orchard.block()), 1)).unwrap(),
-        orchard.blocks[1..2]
-    );
-    assert!(call!(suite, blocks(&Viewer::Everyone, None, None, 1_000)).unwrap().contains(&other.blocks[0]));
+    assert_eq!(call!(suite, blocks(farm_id, None, 9)).unwrap(), orchard.blocks);
+    assert_eq!(call!(suite, blocks(farm_id, Some(orchard.block()), 1)).unwrap(), orchard.blocks[1..2]);
+    assert!(call!(suite, blocks(None, None, 1_000)).unwrap().contains(&other.blocks[0]));
 
     let details = json!({ "cultivar": "Fuji" });
-    assert_eq!(call!(suite, change_block(orchard.block(), "South Bench", &details)).unwrap(), 2);
+    assert_eq!(call!(suite, change_block(&orchard.blocks[0], "South Bench", &details)).unwrap(), 2);
+    let late = call!(suite, change_block(&orchard.blocks[0], "Late", &details));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    let second = call!(suite, block(orchard.block())).unwrap().unwrap();
     assert_eq!(
-        call!(suite, change_block(orchard.block(), "South Bench", &details)).unwrap(),
+        call!(suite, change_block(&second, "South Bench", &details)).unwrap(),
         2,
         "what does not differ raises nothing"
     );
-    let changed = call!(suite, block(&Viewer::Everyone, orchard.block())).unwrap().unwrap();
+    let changed = call!(suite, block(orchard.block())).unwrap().unwrap();
     assert_eq!((changed.name.as_str(), changed.version), ("South Bench", 2));
     assert_eq!(changed.details, details);
-    assert!(call!(suite, change_block("none", "x", &details)).is_err());
+    assert!(call!(suite, change_block(&rows::block("none", "none"), "x", &details)).is_err());
 }
 
 pub async fn missing_parents(suite: &Suite) {
@@ -71,7 +64,7 @@ pub async fn missing_parents(suite: &Suite) {
     assert!(matches!(&refused, StoreError::NotFound { what } if what.contains("no-farm")));
     let refused = call!(suite, add_source(&rows::station("no-site"))).unwrap_err();
     assert!(matches!(&refused, StoreError::NotFound { what } if what.contains("no-site")));
-    let refused = call!(suite, set_plan("no-block", 2013, &json!([]), SPRING)).unwrap_err();
+    let refused = call!(suite, set_plan("no-block", 2013, 0, &json!([]), SPRING)).unwrap_err();
     assert!(matches!(&refused, StoreError::NotFound { what } if what.contains("no-block")));
 }
 

@@ -1,7 +1,7 @@
 //! What is stale, and how what was reckoned is written.
 
 use serde_json::json;
-use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions, Viewer};
+use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions};
 
 use crate::rows::{self, Orchard, PROGRAM, SPRING, YEAR, alert, hours, new_alert, reckoned};
 use crate::suite::{Suite, call};
@@ -52,10 +52,10 @@ pub async fn stale(suite: &Suite) {
     commit(suite, reckoned(&stale, vec![])).await;
     assert!(orchard.stale(suite, hours(99)).await.is_empty());
 
-    call!(suite, change_block(block, "Renamed", &json!({}))).unwrap();
+    call!(suite, change_block(&orchard.blocks[0], "Renamed", &json!({}))).unwrap();
     let stale = one_stale(suite, &orchard).await;
     commit(suite, reckoned(&stale, vec![])).await;
-    call!(suite, set_plan(block, YEAR, &json!([]), hours(1))).unwrap();
+    call!(suite, set_plan(block, YEAR, 1, &json!([]), hours(1))).unwrap();
     let stale = one_stale(suite, &orchard).await;
     assert_eq!((stale.versions.plan, stale.plan.as_ref()), (2, Some(&json!([]))));
     commit(suite, reckoned(&stale, vec![])).await;
@@ -107,9 +107,9 @@ pub async fn guard(suite: &Suite) {
         match change {
             "block" => {
                 let details = json!({ "cultivar": "Fuji" });
-                call!(suite, change_block(moved.block(), "North", &details)).map(drop)
+                call!(suite, change_block(&moved.blocks[0], "North", &details)).map(drop)
             }
-            "plan" => call!(suite, set_plan(moved.block(), YEAR, &json!([]), SPRING)).map(drop),
+            "plan" => call!(suite, set_plan(moved.block(), YEAR, 1, &json!([]), SPRING)).map(drop),
             "catalogue" => call!(suite, add_material(&rows::id("material"), &json!({}), SPRING)),
             _ => {
                 let entry = [rows::entry("n", SPRING, "")];
@@ -154,7 +154,7 @@ pub async fn alerts(suite: &Suite) {
     write(vec![tell.clone()]).await;
     write(vec![tell]).await;
     assert_eq!(items().await.len(), 3);
-    let told = call!(suite, alert(&Viewer::Everyone, &due.id)).unwrap().unwrap();
+    let told = call!(suite, alert(&due.id)).unwrap().unwrap();
     assert_eq!((told.status, told.reason), (AlertStatus::Told, None));
     assert_eq!((told.about, told.useful_until), (json!({ "late": true }), hours(90_000)));
 
@@ -162,7 +162,7 @@ pub async fn alerts(suite: &Suite) {
     let useful_until = hours(80_000);
     let retime = AlertWrite::Retime { alert_id: started.id.clone(), about: about.clone(), useful_until };
     write(vec![retime]).await;
-    let held = call!(suite, alert(&Viewer::Everyone, &started.id)).unwrap().unwrap();
+    let held = call!(suite, alert(&started.id)).unwrap().unwrap();
     assert_eq!((held.about, held.useful_until), (about, useful_until));
     assert_eq!(items().await.len(), 3, "nobody is told again");
     let second = store::AlertRow { generation: 2, id: rows::id("alert"), ..started.clone() };
@@ -172,24 +172,21 @@ pub async fn alerts(suite: &Suite) {
     assert!(call!(suite, acknowledge(&due.id, hours(6))).unwrap());
     assert!(!call!(suite, acknowledge(&due.id, hours(7))).unwrap());
     assert!(call!(suite, acknowledge("none", hours(7))).is_err());
-    let held = call!(suite, alert(&Viewer::Everyone, &due.id)).unwrap().unwrap();
+    let held = call!(suite, alert(&due.id)).unwrap().unwrap();
     assert_eq!(held.acknowledged_at, Some(hours(6)));
 
     let farm = Some(orchard.farm.id.as_str());
-    let listed = call!(suite, alerts(&Viewer::Everyone, farm, None, None, 100)).unwrap();
+    let listed = call!(suite, alerts(farm, None, None, 100)).unwrap();
     assert_eq!(listed.len(), 3);
-    assert_eq!(
-        call!(suite, alerts(&Viewer::Everyone, farm, Some(block), Some(&listed[0].id), 1)).unwrap(),
-        listed[1..2]
-    );
-    assert_eq!(call!(suite, alerts(&Viewer::Everyone, None, Some(block), None, 100)).unwrap(), listed);
-    assert_eq!(call!(suite, alerts(&Viewer::Everyone, farm, Some("none"), None, 100)).unwrap(), []);
+    assert_eq!(call!(suite, alerts(farm, Some(block), Some(&listed[0].id), 1)).unwrap(), listed[1..2]);
+    assert_eq!(call!(suite, alerts(None, Some(block), None, 100)).unwrap(), listed);
+    assert_eq!(call!(suite, alerts(farm, Some("none"), None, 100)).unwrap(), []);
 }
 
 pub async fn many(suite: &Suite) {
     let orchard = Orchard::planted(suite, 450).await;
     for block in &orchard.blocks {
-        call!(suite, set_plan(&block.id, YEAR, &json!([]), SPRING)).unwrap();
+        call!(suite, set_plan(&block.id, YEAR, 0, &json!([]), SPRING)).unwrap();
     }
     let stale = orchard.stale(suite, SPRING).await;
     assert_eq!(stale.len(), 450);
@@ -227,8 +224,7 @@ pub async fn many(suite: &Suite) {
         })
         .collect();
     call!(suite, commit_reckoned(&all, hours(1))).unwrap();
-    for alert in call!(suite, alerts(&Viewer::Everyone, Some(&orchard.farm.id), None, None, 10_000)).unwrap()
-    {
+    for alert in call!(suite, alerts(Some(&orchard.farm.id), None, None, 10_000)).unwrap() {
         assert_eq!(alert.about, json!({ "at": alert.id }));
     }
 }

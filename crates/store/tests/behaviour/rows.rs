@@ -129,7 +129,7 @@ impl Orchard {
     /// With one block and a plan, so that a season has begun.
     pub async fn in_bloom(suite: &Suite) -> Orchard {
         let orchard = Orchard::planted(suite, 1).await;
-        call!(suite, set_plan(&orchard.blocks[0].id, YEAR, &json!([{ "mark": 0.6 }]), SPRING)).unwrap();
+        call!(suite, set_plan(&orchard.blocks[0].id, YEAR, 0, &json!([{ "mark": 0.6 }]), SPRING)).unwrap();
         orchard
     }
 

@@ -12,13 +12,17 @@ pub async fn plans(suite: &Suite) {
     assert_eq!(call!(suite, plan(block, YEAR)).unwrap(), None);
     assert_eq!(call!(suite, season(block, YEAR)).unwrap(), None);
     let plan = json!([{ "material": "ammonium-thiosulfate", "mark": 0.60 }]);
-    assert_eq!(call!(suite, set_plan(block, YEAR, &plan, SPRING)).unwrap(), 1);
-    assert_eq!(call!(suite, set_plan(block, YEAR, &plan, hours(1))).unwrap(), 1, "no change");
+    assert_eq!(call!(suite, set_plan(block, YEAR, 0, &plan, SPRING)).unwrap(), 1);
+    assert_eq!(call!(suite, set_plan(block, YEAR, 1, &plan, hours(1))).unwrap(), 1, "no change");
     let other = json!([{ "material": "ammonium-thiosulfate", "mark": 0.65 }]);
-    assert_eq!(call!(suite, set_plan(block, YEAR, &other, hours(2))).unwrap(), 2);
+    for held in [0, 2] {
+        let late = call!(suite, set_plan(block, YEAR, held, &other, hours(2)));
+        assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    }
+    assert_eq!(call!(suite, set_plan(block, YEAR, 1, &other, hours(2))).unwrap(), 2);
     let held = call!(suite, plan(block, YEAR)).unwrap().unwrap();
     assert_eq!((held.version, &held.doc, held.at), (2, &other, hours(2)));
-    assert_eq!(call!(suite, set_plan(block, 2012, &plan, SPRING)).unwrap(), 1);
+    assert_eq!(call!(suite, set_plan(block, 2012, 0, &plan, SPRING)).unwrap(), 1);
     assert_eq!(call!(suite, seasons_of(block)).unwrap(), [2012, YEAR]);
     let season = call!(suite, season(block, YEAR)).unwrap().unwrap();
     assert_eq!((season.versions_now.plan, season.versions_now.log), (2, 0));

@@ -9,14 +9,16 @@ use store::{METHODS, Store};
 /// A database under test.
 pub struct Suite {
     pub url: String,
+    /// As who may bring it up to date.
+    pub owner: String,
     store: Option<Store>,
     called: Mutex<BTreeSet<&'static str>>,
 }
 
 impl Suite {
     /// A database that is not open yet.
-    pub fn new(url: &str) -> Suite {
-        Suite { url: url.to_owned(), store: None, called: Mutex::default() }
+    pub fn new(url: &str, owner: &str) -> Suite {
+        Suite { url: url.to_owned(), owner: owner.to_owned(), store: None, called: Mutex::default() }
     }
 
     /// The same, open.

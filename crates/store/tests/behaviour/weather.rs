@@ -3,7 +3,7 @@
 use model::series::{Flag, Forecast, Reading};
 use model::time::Instant;
 use serde_json::json;
-use store::{Source, StoreError, Upload, Viewer, Way};
+use store::{Source, StoreError, Upload, Way};
 
 use crate::rows::{self, Orchard, SPRING, hours};
 use crate::suite::{Suite, call};
@@ -22,10 +22,12 @@ pub async fn sources(suite: &Suite) {
     assert_eq!(sources, [orchard.station.clone(), feed.clone()], "in order of trust");
 
     let mapping = json!({ "unit": "celsius" });
-    call!(suite, set_mapping(&orchard.station.id, &mapping)).unwrap();
+    call!(suite, set_mapping(&orchard.station, &mapping)).unwrap();
+    let late = call!(suite, set_mapping(&orchard.station, &mapping));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     let changed = call!(suite, source(&orchard.station.id)).unwrap().unwrap();
     assert_eq!(changed.mapping, Some(mapping.clone()));
-    assert!(call!(suite, set_mapping("none", &mapping)).is_err());
+    assert!(call!(suite, set_mapping(&rows::station("none"), &mapping)).is_err());
 
     let same_name = Source { id: rows::id("source"), ..orchard.station.clone() };
     assert!(matches!(call!(suite, add_source(&same_name)), Err(StoreError::Conflict { .. })));
@@ -36,7 +38,7 @@ pub async fn sources(suite: &Suite) {
 }
 
 async fn version(suite: &Suite, orchard: &Orchard) -> i64 {
-    call!(suite, site(&Viewer::Everyone, &orchard.site.id)).unwrap().unwrap().version
+    call!(suite, site(&orchard.site.id)).unwrap().unwrap().version
 }
 
 async fn stored(suite: &Suite, orchard: &Orchard) -> Vec<Reading> {

@@ -1,0 +1,198 @@
+//! What changed, and who did it: written in the transaction of the change, as
+//! its last statements. The counter's row is then held only until the commit,
+//! so that numbers rise in the order in which others come to see them.
+
+use serde_json::Value;
+use sqlx::QueryBuilder;
+
+use super::wall::{self, Of};
+use super::{Connection, Db, Pools, load};
+use crate::read::{self, AuditColumns, columns, seen_by};
+use crate::rows::{Audit, Behalf, Change, ChangeKey};
+use crate::{Result, text};
+
+/// One thing that was done.
+pub(super) struct Note<'a> {
+    /// Whose it is.
+    pub(super) of: Of<'a>,
+    /// What was done, in a word or two.
+    pub(super) deed: &'static str,
+    /// What it was done to.
+    pub(super) kind: &'static str,
+    /// Its id.
+    pub(super) subject: &'a str,
+    /// The bloom year, where it is a season's.
+    pub(super) year: Option<i32>,
+    /// More about it.
+    pub(super) detail: Value,
+}
+
+impl<'a> Note<'a> {
+    /// Something done to a whole thing.
+    pub(super) fn new(of: Of<'a>, deed: &'static str, kind: &'static str, subject: &'a str) -> Note<'a> {
+        Note { of, deed, kind, subject, year: None, detail: Value::Null }
+    }
+
+    /// Something done to a season of a block.
+    pub(super) fn season(deed: &'static str, block_id: &'a str, year: i32) -> Note<'a> {
+        Note { year: Some(year), ..Note::new(Of::Block(block_id), deed, "season", block_id) }
+    }
+
+    pub(super) fn with(self, detail: Value) -> Note<'a> {
+        Note { detail, ..self }
+    }
+}
+
+/// Notes that something changed, and by whom where it was on someone's behalf.
+pub(super) async fn note(connection: &mut Connection, db: &Pools, note: Note<'_>) -> Result<()> {
+    let farm_id = wall::farm_of(connection, note.of).await?;
+    let number = next_number(connection).await?;
+    sqlx::query(
+        "INSERT INTO change (kind, subject, year, farm_id, number) VALUES ($1, $2, $3, $4, $5) \
+         ON CONFLICT (kind, subject, year) DO UPDATE SET number = excluded.number, farm_id = excluded.farm_id",
+    )
+    .bind(note.kind)
+    .bind(note.subject)
+    .bind(i64::from(note.year.unwrap_or_default()))
+    .bind(&farm_id)
+    .bind(number)
+    .execute(&mut *connection)
+    .await?;
+    match db.behalf() {
+        Some(behalf) => write(connection, behalf, number, farm_id, note).await,
+        None => Ok(()),
+    }
+}
+
+/// Notes only who did something: nothing changed that others follow.
+pub(super) async fn note_deed(connection: &mut Connection, db: &Pools, note: Note<'_>) -> Result<()> {
+    match db.behalf() {
+        Some(behalf) => note_deed_of(connection, behalf, note).await,
+        None => Ok(()),
+    }
+}
+
+/// The same for someone who is not known before.
+pub(super) async fn note_deed_of(connection: &mut Connection, behalf: &Behalf, note: Note<'_>) -> Result<()> {
+    let farm_id = wall::farm_of(connection, note.of).await?;
+    let number = next_number(connection).await?;
+    write(connection, behalf, number, farm_id, note).await
+}
+
+pub(super) async fn next_number(connection: &mut Connection) -> Result<i64> {
+    Ok(sqlx::query_scalar("UPDATE counter SET last = last + 1 WHERE kind = 'change' RETURNING last")
+        .fetch_one(connection)
+        .await?)
+}
+
+async fn write(
+    connection: &mut Connection,
+    behalf: &Behalf,
+    number: i64,
+    farm_id: Option<String>,
+    note: Note<'_>,
+) -> Result<()> {
+    sqlx::query(
+        "INSERT INTO audit (number, at, farm_id, person_id, credential_id, request_id, deed, kind, subject, \
+         year, detail) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
+    )
+    .bind(number)
+    .bind(behalf.at.0)
+    .bind(farm_id)
+    .bind(&behalf.person_id)
+    .bind(&behalf.credential_id)
+    .bind(&behalf.request_id)
+    .bind(note.deed)
+    .bind(note.kind)
+    .bind(note.subject)
+    .bind(note.year.map(i64::from))
+    .bind((!note.detail.is_null()).then(|| text::of(&note.detail)))
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Notes many seasons and alerts that were reckoned anew, under one number.
+pub(super) async fn note_reckoned(
+    connection: &mut Connection,
+    seasons: &[(&str, i32)],
+    alerts: &[&str],
+) -> Result<()> {
+    const ANEW: &str = " ON CONFLICT (kind, subject, year) DO UPDATE SET number = excluded.number, farm_id = excluded.farm_id";
+    if seasons.is_empty() {
+        return Ok(());
+    }
+    let number = next_number(connection).await?;
+    for seasons in seasons.chunks(crate::ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(
+            "INSERT INTO change (kind, subject, year, farm_id, number) \
+             SELECT 'season', season.block_id, season.year, block.farm_id, ",
+        );
+        query.push_bind(number).push(
+            " FROM season JOIN block ON block.id = season.block_id WHERE (season.block_id, season.year) IN ",
+        );
+        load::seasons(&mut query, seasons.iter().copied());
+        query.push(ANEW).build().persistent(false).execute(&mut *connection).await?;
+    }
+    for alerts in alerts.chunks(crate::ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(
+            "INSERT INTO change (kind, subject, year, farm_id, number) \
+             SELECT 'alert', alert.id, alert.year, block.farm_id, ",
+        );
+        query
+            .push_bind(number)
+            .push(" FROM alert JOIN block ON block.id = alert.block_id WHERE alert.id IN (");
+        load::list(&mut query, alerts.iter().copied());
+        query.push(")").push(ANEW).build().persistent(false).execute(&mut *connection).await?;
+    }
+    Ok(())
+}
+
+pub(crate) async fn changes(db: &Pools, after: Option<&ChangeKey>, limit: u32) -> Result<Vec<Change>> {
+    type Columns = (i64, String, String, i64, Option<String>);
+    let first = ChangeKey::default();
+    let after = after.unwrap_or(&first);
+    let rows: Vec<Columns> = sqlx::query_as(concat!(
+        "SELECT number, kind, subject, year, farm_id FROM change \
+         WHERE (number, kind, subject, year) > ($1, $2, $3, $4) AND (farm_id IS NULL OR ",
+        seen_by!("$6", "farm_id"),
+        ") ORDER BY number, kind, subject, year LIMIT $5"
+    ))
+    .bind(after.number)
+    .bind(&after.kind)
+    .bind(&after.subject)
+    .bind(i64::from(after.year))
+    .bind(i64::from(limit))
+    .bind(db.person())
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter()
+        .map(|(number, kind, subject, year, farm_id)| {
+            let year = if year == 0 { 0 } else { read::bloom_year(year)? };
+            Ok(Change { key: ChangeKey { number, kind, subject, year }, farm_id })
+        })
+        .collect()
+}
+
+pub(crate) async fn audit(
+    db: &Pools,
+    farm_id: Option<&str>,
+    after: Option<i64>,
+    limit: u32,
+) -> Result<Vec<Audit>> {
+    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(audit),
+        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
+         WHERE audit.number > $1 AND ($3 IS NULL OR audit.farm_id = $3) AND ",
+        seen_by!("$4", "audit.farm_id"),
+        " ORDER BY audit.number LIMIT $2"
+    ))
+    .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .bind(farm_id)
+    .bind(db.person())
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter().map(read::audit).collect()
+}

@@ -1,0 +1,103 @@
+//! The first wall between farms: whether the person on whose behalf the store
+//! is asked sees a farm and what belongs to it. Lists carry the same condition
+//! in their own statement (`seen_by!`). On Postgres the database itself holds
+//! a second one, in `migrations/after/postgres.sql`.
+
+use super::{Connection, Pools};
+use crate::Result;
+use crate::error::missing;
+
+/// What belongs to a farm, each by its id.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Of<'a> {
+    /// The farm itself.
+    Farm(&'a str),
+    /// A site, of a farm or of the server.
+    Site(&'a str),
+    /// A source of a site.
+    Source(&'a str),
+    /// A block.
+    Block(&'a str),
+    /// An alert of a block.
+    Alert(&'a str),
+    /// The server: what belongs to no farm.
+    Server,
+}
+
+/// The farms of the person bound as `$1`.
+macro_rules! theirs {
+    () => {
+        " IN (SELECT membership.farm_id FROM membership WHERE membership.person_id = $1)"
+    };
+}
+
+/// Whether the person sees it. The house itself sees all.
+pub(super) async fn sees(connection: &mut Connection, db: &Pools, of: Of<'_>) -> Result<bool> {
+    let Some(person) = db.person() else { return Ok(true) };
+    let (sql, id) = match of {
+        Of::Server => return Ok(true),
+        Of::Farm(id) => (concat!("SELECT count(*) FROM farm WHERE id = $2 AND id", theirs!()), id),
+        Of::Site(id) => (
+            concat!(
+                "SELECT count(*) FROM site WHERE id = $2 AND (farm_id IS NULL OR farm_id",
+                theirs!(),
+                ")"
+            ),
+            id,
+        ),
+        Of::Source(id) => (
+            concat!(
+                "SELECT count(*) FROM source JOIN site ON site.id = source.site_id WHERE source.id = $2 \
+                 AND (site.farm_id IS NULL OR site.farm_id",
+                theirs!(),
+                ")"
+            ),
+            id,
+        ),
+        Of::Block(id) => (concat!("SELECT count(*) FROM block WHERE id = $2 AND farm_id", theirs!()), id),
+        Of::Alert(id) => (
+            concat!(
+                "SELECT count(*) FROM alert JOIN block ON block.id = alert.block_id WHERE alert.id = $2 \
+                 AND block.farm_id",
+                theirs!()
+            ),
+            id,
+        ),
+    };
+    let found: i64 = sqlx::query_scalar(sql).bind(person).bind(id).fetch_one(connection).await?;
+    Ok(found > 0)
+}
+
+/// The same, as the error that it is not there.
+pub(super) async fn pass(connection: &mut Connection, db: &Pools, of: Of<'_>) -> Result<()> {
+    if sees(connection, db, of).await? {
+        return Ok(());
+    }
+    Err(match of {
+        Of::Farm(id) => missing("farm", id),
+        Of::Site(id) => missing("site", id),
+        Of::Source(id) => missing("source", id),
+        Of::Block(id) => missing("block", id),
+        Of::Alert(id) => missing("alert", id),
+        Of::Server => missing("server", ""),
+    })
+}
+
+/// The farm that it belongs to; none where it is the server's, or not there.
+pub(super) async fn farm_of(connection: &mut Connection, of: Of<'_>) -> Result<Option<String>> {
+    let (sql, id) = match of {
+        Of::Server => return Ok(None),
+        Of::Farm(id) => return Ok(Some(id.to_owned())),
+        Of::Site(id) => ("SELECT farm_id FROM site WHERE id = $1", id),
+        Of::Source(id) => {
+            ("SELECT site.farm_id FROM source JOIN site ON site.id = source.site_id WHERE source.id = $1", id)
+        }
+        Of::Block(id) => ("SELECT farm_id FROM block WHERE id = $1", id),
+        Of::Alert(id) => (
+            "SELECT block.farm_id FROM alert JOIN block ON block.id = alert.block_id WHERE alert.id = $1",
+            id,
+        ),
+    };
+    let found: Option<Option<String>> = sqlx::query_scalar(sql).bind(id).fetch_optional(connection).await?;
+    Ok(found.flatten())
+}
