@@ -61,6 +61,7 @@ DECLARE
         ['change', 'farm_id IS NULL OR farm_id IN (SELECT farms_seen())',
             'farm_id IS NULL OR farm_id IN (SELECT farms_seen())'],
         ['attempt', 'false', 'false'],
+        ['answer', 'false', 'false'],
         ['cell', 'true', 'true'],
         ['counter', 'true', 'true'],
         ['curve', 'true', 'true'],

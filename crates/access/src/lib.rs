@@ -12,5 +12,5 @@ pub mod sign_in;
 mod token;
 
 pub use caller::{Caller, Deed, Denied, bearer, signed_in};
-pub use secret::NoRandom;
+pub use secret::{NoRandom, looks_like_token};
 pub use token::{MakeError, Wanted, first_token, new_token};

@@ -52,6 +52,11 @@ pub(crate) fn is_formed(of: Use, secret: &str) -> bool {
     })
 }
 
+/// Whether a text has the form of a token's secret, wherever it stands.
+pub fn looks_like_token(text: &str) -> bool {
+    is_formed(Use::Token, text)
+}
+
 /// SHA-256 of a text, hex.
 pub(crate) fn hash(secret: &str) -> String {
     hex(&Sha256::digest(secret.as_bytes()))

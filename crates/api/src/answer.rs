@@ -1,40 +1,59 @@
 //! What handlers answer with.
 
 use axum::Json;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use serde_json::{Value, json};
+use serde::Serialize;
+use utoipa::ToSchema;
 
+use crate::conditional::tag_of;
 use crate::problem::Problem;
+use crate::query::Span;
+use crate::shapes::Page;
 
 /// What a handler gives.
 pub(crate) type Answer = Result<Response, Problem>;
 
 /// 200 with a document.
-pub(crate) fn ok(document: Value) -> Answer {
+pub(crate) fn ok(document: impl Serialize) -> Answer {
     Ok(Json(document).into_response())
 }
 
+/// 200 with what was changed as it now reads, and the tag that it now has.
+pub(crate) fn changed(document: impl Serialize) -> Answer {
+    tagged(StatusCode::OK, document)
+}
+
+/// The same with another status of success.
+pub(crate) fn tagged(status: StatusCode, document: impl Serialize) -> Answer {
+    let tag = HeaderValue::from_str(&tag_of(&document)).map_err(|_| Problem::failed())?;
+    Ok((status, [(header::ETAG, tag)], Json(document)).into_response())
+}
+
 /// 201 with where it stands from now on and what stands there.
-pub(crate) fn created(location: &str, document: Value) -> Answer {
+pub(crate) fn created(location: &str, document: impl Serialize) -> Answer {
     Ok((StatusCode::CREATED, [(header::LOCATION, location)], Json(document)).into_response())
 }
 
-/// A page of a list of which one more than `limit` was asked for: `next` is
-/// what to give as `after` for the following page, null on the last.
-pub(crate) fn page<T>(
+/// A page of a list of which one more than was asked for was read.
+pub(crate) fn page<T, S: Serialize + ToSchema>(
     mut rows: Vec<T>,
-    limit: u32,
+    span: &Span,
     cursor: impl Fn(&T) -> String,
-    render: impl Fn(&T) -> Value,
+    render: impl Fn(&T) -> S,
 ) -> Answer {
-    let more = rows.len() > limit as usize;
-    rows.truncate(limit as usize);
-    let next = rows.last().filter(|_| more).map(cursor);
-    ok(json!({"items": rows.iter().map(render).collect::<Vec<_>>(), "next": next}))
+    let more = rows.len() > span.limit as usize;
+    rows.truncate(span.limit as usize);
+    let next = rows.last().filter(|_| more).map(|last| span.cursor(&cursor(last)));
+    let link = next.as_deref().map(|next| span.link(next));
+    let mut response = Json(Page { items: rows.iter().map(render).collect(), next }).into_response();
+    if let Some(link) = link.and_then(|link| HeaderValue::from_str(&link).ok()) {
+        response.headers_mut().insert(header::LINK, link);
+    }
+    Ok(response)
 }
 
 /// A list that is always given whole.
-pub(crate) fn whole(items: Vec<Value>) -> Answer {
-    ok(json!({"items": items, "next": null}))
+pub(crate) fn whole<S: Serialize + ToSchema>(items: Vec<S>) -> Answer {
+    ok(Page { items, next: None })
 }

@@ -7,27 +7,122 @@ use axum::extract::Path;
 use model::block::Block as Planting;
 use model::curve::Curve;
 use model::input::{self, Fault, Faults, Fields};
-use serde_json::{Map, Value, json};
+use model::time::Instant;
+use serde::Serialize;
+use serde_json::{Map, Value};
 use store::Block;
+use utoipa::ToSchema;
 
-use crate::answer::{Answer, created, ok, page};
+use crate::answer::{Answer, changed, created, ok, page};
+use crate::conditional::IfMatch;
 use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
 use crate::request::Document;
+use crate::shapes::{Moment, Page, Paging};
+use crate::sites::OfFarm;
+
+/// A planting of one cultivar managed as one unit. Beside these fields stand
+/// those it was given.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct BlockShown {
+    id: String,
+    farm_id: String,
+    site_id: String,
+    #[serde(flatten)]
+    #[schema(inline)]
+    details: Details,
+    /// Raised with each change.
+    version: i64,
+    #[schema(value_type = Moment)]
+    created_at: Instant,
+}
+
+/// A block as it was given.
+#[derive(Serialize)]
+#[serde(transparent)]
+pub(crate) struct Details(Value);
+
+impl utoipa::PartialSchema for Details {
+    fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::schema::Schema> {
+        Planted::schema()
+    }
+}
+
+impl ToSchema for Details {}
+
+/// What is known of a planting.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the details in the document")]
+pub(crate) struct Planted {
+    #[schema(max_length = 200)]
+    name: String,
+    #[schema(max_length = 200)]
+    cultivar: String,
+    /// Id of a growth curve, or one written out; by default that of the cultivar.
+    #[schema(nullable = false)]
+    curve: Option<Value>,
+    /// Mean length of the style, mm; needed for curves in mm only.
+    #[schema(nullable = false)]
+    style_length_mm: Option<f64>,
+    /// Lengths as measured, in place of their mean.
+    #[schema(nullable = false)]
+    style_lengths_mm: Option<Vec<f64>>,
+    #[schema(nullable = false)]
+    flowers_per_cluster: Option<f64>,
+    /// Fruit that each tree is to carry; or `target` with its inputs.
+    #[schema(nullable = false)]
+    target_fruit_per_tree: Option<f64>,
+    #[schema(nullable = false, value_type = Option<Object>)]
+    target: Option<Value>,
+}
+
+/// A block as it is added.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct BlockAdded {
+    #[schema(nullable = false, pattern = "^[A-Za-z0-9_-]{1,64}$")]
+    id: Option<String>,
+    farm_id: String,
+    /// A site of the farm or of the server.
+    site_id: String,
+    #[serde(flatten)]
+    #[schema(inline)]
+    planted: Planted,
+}
+
+/// What changes about a block (RFC 7396: null takes a field out).
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct BlockChange {
+    #[schema(nullable = false)]
+    name: Option<String>,
+    #[schema(nullable = false)]
+    cultivar: Option<String>,
+    curve: Option<Value>,
+    style_length_mm: Option<f64>,
+    flowers_per_cluster: Option<f64>,
+    target_fruit_per_tree: Option<f64>,
+}
 
 /// Fields of a block in the API that its details in the store do not hold.
 const OUTSIDE_DETAILS: [&str; 3] = ["id", "farm_id", "site_id"];
 
+/// The blocks that the caller sees.
+#[utoipa::path(get, path = "/blocks", tag = "blocks", operation_id = "list-blocks", params(Paging, OfFarm),
+    responses((status = 200, body = Page<BlockShown>)))]
 pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
-    let (after, limit) = query.page();
     let farm = query.text("farm_id");
+    let span = query.page();
     query.finish()?;
-    let blocks = desk.store.blocks(farm.as_deref(), after.as_deref(), limit + 1).await?;
-    page(blocks, limit, |block| block.id.clone(), render)
+    let blocks = desk.store.blocks(farm.as_deref(), span.after(), span.limit + 1).await?;
+    page(blocks, &span, |block| block.id.clone(), shown)
 }
 
+/// Adds a block.
+#[utoipa::path(post, path = "/blocks", tag = "blocks", operation_id = "add-block", request_body = BlockAdded,
+    responses((status = 201, body = BlockShown)))]
 pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
     let curves = desk.catalogue().await?.curves;
@@ -44,25 +139,32 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         created_at: desk.now(),
     };
     desk.store.add_block(&block).await?;
-    created(&format!("/api/v1/blocks/{}", block.id), render(&block))
+    created(&format!("/api/v1/blocks/{}", block.id), shown(&block))
 }
 
+/// One block.
+#[utoipa::path(get, path = "/blocks/{id}", tag = "blocks", operation_id = "read-block",
+    params(("id" = String, Path)), responses((status = 200, body = BlockShown)))]
 pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
-    ok(render(&desk.block(&id).await?))
+    ok(shown(&desk.block(&id).await?))
 }
 
 /// Changes the fields that are given (RFC 7396: null takes one out); the block
 /// as a whole must then be one.
+#[utoipa::path(patch, path = "/blocks/{id}", tag = "blocks", operation_id = "change-block",
+    params(("id" = String, Path)), request_body = BlockChange, responses((status = 200, body = BlockShown)))]
 pub(crate) async fn change(
     Here(desk): Here,
     Path(id): Path<String>,
     query: Query,
+    if_match: IfMatch,
     Document(patch): Document,
 ) -> Answer {
     query.finish()?;
     let mut block = desk.block(&id).await?;
     desk.allow(Deed::SetUp, Some(&block.farm_id))?;
+    if_match.check(&shown(&block))?;
     if !patch.is_object() {
         return Err(Faults::one("", "expected a table of named fields to change").into());
     }
@@ -86,7 +188,7 @@ pub(crate) async fn change(
     desk.poke();
     block.name = draft.name;
     block.details = draft.details;
-    ok(render(&block))
+    changed(shown(&block))
 }
 
 fn outside(block: &Block) -> [(&'static str, &str); 3] {
@@ -184,20 +286,15 @@ impl Visit {
     }
 }
 
-fn render(block: &Block) -> Value {
-    let mut document = json!({"id": block.id, "farm_id": block.farm_id, "site_id": block.site_id});
-    if let Some(details) = block.details.as_object() {
-        for (name, value) in details {
-            document[name] = value.clone();
-        }
-    }
-    document["version"] = block.version.into();
-    document["created_at"] = json!(block.created_at);
-    document
+fn shown(block: &Block) -> BlockShown {
+    let Block { id, farm_id, site_id, name: _, details, version, created_at } = block.clone();
+    BlockShown { id, farm_id, site_id, details: Details(details), version, created_at }
 }
 
 #[cfg(test)]
 mod tests {
+    use serde_json::json;
+
     use super::*;
 
     /// Of the examples in RFC 7396, appendix A.

@@ -1,6 +1,7 @@
 //! What every handler has at hand.
 
 use std::ops::Deref;
+use std::sync::atomic::{AtomicU16, Ordering};
 use std::sync::{Arc, Mutex};
 
 use access::{Caller, Deed};
@@ -11,7 +12,9 @@ use store::{Behalf, Store};
 use tokio::sync::Semaphore;
 use uuid::{ContextV7, Timestamp, Uuid};
 
+use crate::once::Seed;
 use crate::problem::Problem;
+use crate::quota::Quota;
 use crate::{App, Provider, limits};
 
 /// The desk with who stands before it, as a handler takes them.
@@ -23,7 +26,8 @@ impl FromRequestParts<Arc<Desk>> for Here {
     async fn from_request_parts(parts: &mut Parts, desk: &Arc<Desk>) -> Result<Here, Problem> {
         let caller = parts.extensions.get::<Caller>().cloned().ok_or_else(Problem::no_token)?;
         let RequestId(id) = parts.extensions.get::<RequestId>().cloned().ok_or_else(Problem::failed)?;
-        Ok(Here(Visit::new(desk.clone(), caller, id)))
+        let seed = parts.extensions.get::<Seed>().cloned();
+        Ok(Here(Visit::new(desk.clone(), caller, id, seed)))
     }
 }
 
@@ -37,6 +41,8 @@ pub(crate) struct Visit {
     pub(crate) caller: Caller,
     /// The database on the caller's behalf.
     pub(crate) store: Store,
+    /// Where ids follow from the request's key, and how many did.
+    seed: Option<(Seed, AtomicU16)>,
 }
 
 impl Deref for Visit {
@@ -48,7 +54,7 @@ impl Deref for Visit {
 }
 
 impl Visit {
-    fn new(desk: Arc<Desk>, caller: Caller, request_id: String) -> Visit {
+    fn new(desk: Arc<Desk>, caller: Caller, request_id: String, seed: Option<Seed>) -> Visit {
         let store = desk.house_store.on_behalf(Behalf {
             viewer: caller.person_id.clone().filter(|_| !caller.operator),
             person_id: caller.person_id.clone(),
@@ -56,7 +62,15 @@ impl Visit {
             request_id,
             at: desk.now(),
         });
-        Visit { desk, caller, store }
+        Visit { desk, caller, store, seed: seed.map(|seed| (seed, AtomicU16::new(0))) }
+    }
+
+    /// A new id, above all that were given out before.
+    pub(crate) fn new_id(&self) -> String {
+        match &self.seed {
+            Some((seed, given)) => seed.id(given.fetch_add(1, Ordering::Relaxed)),
+            None => self.desk.new_id(),
+        }
     }
 
     /// Lets the caller do something on a farm that they see, or on what is the
@@ -101,6 +115,8 @@ pub(crate) struct Desk {
     pub(crate) house_store: Store,
     /// One place for each station file that is being read.
     pub(crate) uploads: Arc<Semaphore>,
+    /// What each token has asked for.
+    pub(crate) quota: Quota,
     /// Ids rise within a second, as the order of corrections asks.
     ids: Mutex<ContextV7>,
 }
@@ -109,6 +125,7 @@ impl Desk {
     pub(crate) fn new(app: App) -> Desk {
         Desk {
             house_store: app.store.clone(),
+            quota: Quota::new(app.requests_a_minute, limits::REQUESTS_AT_ONCE),
             app,
             uploads: Arc::new(Semaphore::new(limits::UPLOADS_AT_ONCE)),
             ids: Mutex::new(ContextV7::new()),

@@ -6,13 +6,14 @@ use std::sync::Arc;
 
 use axum::body::Body;
 use axum::extract::{MatchedPath, Request, State};
-use axum::http::{HeaderName, HeaderValue, header};
+use axum::http::{HeaderName, HeaderValue, Method, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use futures::FutureExt;
 use serde_json::{Value, json};
 
 use crate::desk::{Desk, RequestId};
+use crate::limits;
 use crate::problem::Problem;
 
 const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
@@ -28,7 +29,8 @@ pub(crate) async fn envelope(State(desk): State<Arc<Desk>>, mut request: Request
     // The route, never the address as sent: parameters are the client's affair.
     let route =
         request.extensions().get::<MatchedPath>().map_or_else(String::new, |path| path.as_str().to_owned());
-    let answered = AssertUnwindSafe(next.run(request)).catch_unwind().await;
+    let upload = *request.method() == Method::POST && route.ends_with("/readings");
+    let answered = AssertUnwindSafe(in_time(upload, next.run(request))).catch_unwind().await;
     let mut response = answered.unwrap_or_else(|_| {
         tracing::error!(request_id = id, %method, route, "a handler panicked");
         Problem::failed().into_response()
@@ -46,6 +48,17 @@ pub(crate) async fn envelope(State(desk): State<Arc<Desk>>, mut request: Request
         response.headers_mut().insert(REQUEST_ID, id);
     }
     response
+}
+
+/// A file may take as long as its line needs: its silences are watched.
+async fn in_time(upload: bool, answer: impl Future<Output = Response>) -> Response {
+    if upload {
+        return answer.await;
+    }
+    match tokio::time::timeout(limits::LONGEST_REQUEST, answer).await {
+        Ok(response) => response,
+        Err(_) => Problem::took_too_long().into_response(),
+    }
 }
 
 fn as_problem(response: Response, id: &str) -> Response {

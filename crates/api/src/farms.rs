@@ -3,23 +3,67 @@
 use access::Deed;
 use axum::extract::Path;
 use model::input::{self, Fields};
-use serde_json::{Value, json};
+use model::time::Instant;
+use serde::Serialize;
 use store::Farm;
+use utoipa::ToSchema;
 
-use crate::answer::{Answer, created, ok, page};
+use crate::answer::{Answer, changed, created, ok, page};
+use crate::conditional::IfMatch;
 use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
+use crate::shapes::{Moment, Page, Paging};
 
-pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
-    let (after, limit) = query.page();
-    query.finish()?;
-    let farms = desk.store.farms(after.as_deref(), limit + 1).await?;
-    page(farms, limit, |farm| farm.id.clone(), render)
+/// A farm: the wall between one client's data and another's.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct FarmShown {
+    id: String,
+    name: String,
+    /// Where its alerts go.
+    alert_emails: Vec<String>,
+    #[schema(value_type = Moment)]
+    created_at: Instant,
 }
 
+/// A farm as it is added.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct FarmAdded {
+    /// 1 to 64 letters, digits, `_` or `-`; made by the server when not given.
+    #[schema(nullable = false, pattern = "^[A-Za-z0-9_-]{1,64}$")]
+    id: Option<String>,
+    #[schema(max_length = 200)]
+    name: String,
+    #[schema(nullable = false, max_items = 50)]
+    alert_emails: Option<Vec<String>>,
+}
+
+/// What changes about a farm.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct FarmChange {
+    #[schema(nullable = false, max_length = 200)]
+    name: Option<String>,
+    #[schema(nullable = false, max_items = 50)]
+    alert_emails: Option<Vec<String>>,
+}
+
+/// The farms that the caller sees.
+#[utoipa::path(get, path = "/farms", tag = "farms", operation_id = "list-farms", params(Paging),
+    responses((status = 200, body = Page<FarmShown>)))]
+pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
+    let span = query.page();
+    query.finish()?;
+    let farms = desk.store.farms(span.after(), span.limit + 1).await?;
+    page(farms, &span, |farm| farm.id.clone(), shown)
+}
+
+/// Adds a farm. For operators.
+#[utoipa::path(post, path = "/farms", tag = "farms", operation_id = "add-farm", request_body = FarmAdded,
+    responses((status = 201, body = FarmShown)))]
 pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Document) -> Answer {
     query.finish()?;
     desk.allow_operating()?;
@@ -31,32 +75,39 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         Some(Farm { id: id.unwrap_or_else(|| desk.new_id()), name: name?, alert_emails, created_at: now })
     })?;
     desk.store.add_farm(&farm).await?;
-    created(&format!("/api/v1/farms/{}", farm.id), render(&farm))
+    created(&format!("/api/v1/farms/{}", farm.id), shown(&farm))
 }
 
+/// One farm.
+#[utoipa::path(get, path = "/farms/{id}", tag = "farms", operation_id = "read-farm",
+    params(("id" = String, Path)), responses((status = 200, body = FarmShown)))]
 pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
     query.finish()?;
-    ok(render(&desk.farm(&id).await?))
+    ok(shown(&desk.farm(&id).await?))
 }
 
 /// Changes the fields that are given, and no other.
+#[utoipa::path(patch, path = "/farms/{id}", tag = "farms", operation_id = "change-farm",
+    params(("id" = String, Path)), request_body = FarmChange, responses((status = 200, body = FarmShown)))]
 pub(crate) async fn change(
     Here(desk): Here,
     Path(id): Path<String>,
     query: Query,
+    if_match: IfMatch,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let held = desk.farm(&id).await?;
     desk.allow(Deed::SetUp, Some(&held.id))?;
-    let farm = input::read(&document, |fields| changed(fields, &held))?;
+    if_match.check(&shown(&held))?;
+    let farm = input::read(&document, |fields| read_change(fields, &held))?;
     desk.store.change_farm(&held, &farm.name, &farm.alert_emails).await?;
     // Whoever is told next is told where the farm now says.
     desk.poke();
-    ok(render(&farm))
+    changed(shown(&farm))
 }
 
-fn changed(fields: &Fields<'_>, held: &Farm) -> Option<Farm> {
+fn read_change(fields: &Fields<'_>, held: &Farm) -> Option<Farm> {
     let mut farm = held.clone();
     if fields.text("id").is_some_and(|id| id != held.id) {
         fields.fault("id", "cannot be changed");
@@ -78,11 +129,7 @@ impl Visit {
     }
 }
 
-fn render(farm: &Farm) -> Value {
-    json!({
-        "id": farm.id,
-        "name": farm.name,
-        "alert_emails": farm.alert_emails,
-        "created_at": farm.created_at,
-    })
+fn shown(farm: &Farm) -> FarmShown {
+    let Farm { id, name, alert_emails, created_at } = farm.clone();
+    FarmShown { id, name, alert_emails, created_at }
 }

@@ -7,22 +7,9 @@
 //! see is answered as what is not there. Nothing is reckoned here: after a write seasons are stale, and
 //! [`App::poke`] wakes the loops that reckon them.
 //!
-//! | under `/api/v1` | |
-//! |---|---|
-//! | `farms`, `farms/{id}` | GET, POST; GET, PATCH |
-//! | `farms/{id}/people`, `…/{person}`, `farms/{id}/invitations` | GET; PUT, DELETE; POST |
-//! | `me`, `me/tokens`, `me/tokens/{id}` | GET, PATCH; GET, POST; DELETE |
-//! | `sites`, `sites/{id}` | GET, POST; GET |
-//! | `sites/{id}/sources`, `…/{source}` | GET, POST; GET, PATCH |
-//! | `sites/{id}/readings` | GET; POST of JSON or of a station's CSV file |
-//! | `blocks`, `blocks/{id}` | GET, POST; GET, PATCH |
-//! | `blocks/{id}/seasons`, `…/{year}` | GET |
-//! | `blocks/{id}/seasons/{year}/plan` | GET, PUT |
-//! | `blocks/{id}/seasons/{year}/log` | GET, POST |
-//! | `blocks/{id}/seasons/{year}/timeline` | GET, JSON or CSV |
-//! | `alerts`, `alerts/{id}`, `…/acknowledgement` | GET; GET; POST |
-//! | `curves`, `curves/{id}` | GET, POST; GET |
-//! | `materials`, `materials/{id}` | GET, POST; GET |
+//! What stands under `/api/v1` is said once, beside each handler, and from there
+//! come the routes and their [`document`]: a route that is not in the document
+//! cannot be added.
 //!
 //! Beside it `/healthz` and `/readyz`, the only paths that ask for no token.
 
@@ -30,9 +17,11 @@ mod alerts;
 mod answer;
 mod blocks;
 mod catalogue;
+mod conditional;
 mod csv_out;
 mod curves;
 mod desk;
+mod document;
 mod envelope;
 mod farms;
 mod fields;
@@ -42,13 +31,16 @@ mod limits;
 mod log;
 mod materials;
 mod me;
+mod once;
 mod people;
 mod plans;
 mod problem;
 mod query;
+mod quota;
 mod readings;
 mod request;
 mod seasons;
+mod shapes;
 mod sites;
 mod sources;
 mod timeline;
@@ -58,12 +50,16 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{any, delete, get, post, put};
+use axum::routing::{any, get};
 use model::catalogue::Catalogue;
 use model::series::Kind;
 use model::site::Place;
 use model::time::Clock;
 use store::Store;
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
+
+pub use document::{document, operations};
 
 use desk::Desk;
 
@@ -95,6 +91,8 @@ pub struct App {
     /// Called after each write that makes seasons stale or adds a feed, so that
     /// the loops look at once.
     pub poke: Arc<dyn Fn() + Send + Sync>,
+    /// Requests that one token may make a minute; 0 for no limit.
+    pub requests_a_minute: u32,
     /// The program's version, for `/healthz`.
     pub version: &'static str,
 }
@@ -106,12 +104,16 @@ pub fn router(app: App) -> Router {
     // holds all, and under `/api/v1` nothing is reached past the guard, not
     // even the answer that a path is not there.
     let guarded = || from_fn_with_state(desk.clone(), guard::guard);
+    let once = from_fn_with_state(desk.clone(), once::once);
     // The bare prefix is no part of what is nested under it.
     let prefix = Router::new()
         .route("/api/v1", any(problem::no_such_path))
         .route("/api/v1/", any(problem::no_such_path));
+    let v1 = v1().split_for_parts().0.fallback(problem::no_such_path);
+    let v1 = v1.layer(once).layer(from_fn(conditional::tagged)).layer(guarded());
     Router::new()
-        .nest("/api/v1", v1().layer(guarded()))
+        .nest("/api/v1", v1)
+        .route("/api/v1/openapi.json", get(document::served))
         .merge(prefix.layer(guarded()))
         .route("/healthz", get(health::healthz))
         .route("/readyz", get(health::readyz))
@@ -121,34 +123,34 @@ pub fn router(app: App) -> Router {
         .with_state(desk)
 }
 
-fn v1() -> Router<Arc<Desk>> {
-    Router::new()
-        .route("/farms", get(farms::list).post(farms::add))
-        .route("/farms/{id}", get(farms::one).patch(farms::change))
-        .route("/farms/{id}/people", get(people::list))
-        .route("/farms/{id}/people/{person}", put(people::change).delete(people::remove))
-        .route("/farms/{id}/invitations", post(people::invite))
-        .route("/me", get(me::one).patch(me::change))
-        .route("/me/tokens", get(me::credentials).post(me::add))
-        .route("/me/tokens/{id}", delete(me::revoke))
-        .route("/sites", get(sites::list).post(sites::add))
-        .route("/sites/{id}", get(sites::one))
-        .route("/sites/{id}/sources", get(sources::list).post(sources::add))
-        .route("/sites/{id}/sources/{source}", get(sources::one).patch(sources::change))
-        .route("/sites/{id}/readings", get(readings::list).post(upload::take))
-        .route("/blocks", get(blocks::list).post(blocks::add))
-        .route("/blocks/{id}", get(blocks::one).patch(blocks::change))
-        .route("/blocks/{id}/seasons", get(seasons::years))
-        .route("/blocks/{id}/seasons/{year}", get(seasons::one))
-        .route("/blocks/{id}/seasons/{year}/plan", get(plans::one).put(plans::set))
-        .route("/blocks/{id}/seasons/{year}/log", get(log::list).post(log::append))
-        .route("/blocks/{id}/seasons/{year}/timeline", get(timeline::timeline))
-        .route("/alerts", get(alerts::list))
-        .route("/alerts/{id}", get(alerts::one))
-        .route("/alerts/{id}/acknowledgement", post(alerts::acknowledge))
-        .route("/curves", get(curves::list).post(curves::add))
-        .route("/curves/{id}", get(curves::one))
-        .route("/materials", get(materials::list).post(materials::add))
-        .route("/materials/{id}", get(materials::one))
-        .fallback(problem::no_such_path)
+/// Everything under `/api/v1` that asks for a token, with its document.
+fn v1() -> OpenApiRouter<Arc<Desk>> {
+    OpenApiRouter::new()
+        .routes(routes!(farms::list, farms::add))
+        .routes(routes!(farms::one, farms::change))
+        .routes(routes!(people::list))
+        .routes(routes!(people::one, people::change, people::remove))
+        .routes(routes!(people::invite))
+        .routes(routes!(me::one, me::change))
+        .routes(routes!(me::credentials, me::add))
+        .routes(routes!(me::credential, me::revoke))
+        .routes(routes!(sites::list, sites::add))
+        .routes(routes!(sites::one))
+        .routes(routes!(sources::list, sources::add))
+        .routes(routes!(sources::one, sources::change))
+        .routes(routes!(readings::list, upload::take))
+        .routes(routes!(blocks::list, blocks::add))
+        .routes(routes!(blocks::one, blocks::change))
+        .routes(routes!(seasons::years))
+        .routes(routes!(seasons::one))
+        .routes(routes!(plans::one, plans::set))
+        .routes(routes!(log::list, log::append))
+        .routes(routes!(timeline::timeline))
+        .routes(routes!(alerts::list))
+        .routes(routes!(alerts::one))
+        .routes(routes!(alerts::acknowledge))
+        .routes(routes!(curves::list, curves::add))
+        .routes(routes!(curves::one))
+        .routes(routes!(materials::list, materials::add))
+        .routes(routes!(materials::one))
 }

@@ -19,6 +19,12 @@ pub(crate) const BODY_SILENCE: Duration = Duration::from_secs(30);
 /// closed on it.
 pub(crate) const DISCARDED_BYTES: u64 = 64 * 1024 * 1024;
 
+/// Requests of one token at once: many for a program, few enough that one token
+/// does not take every connection of the database for long.
+pub(crate) const REQUESTS_AT_ONCE: u32 = 32;
+/// Longest that a request may take, silences in its body aside.
+pub(crate) const LONGEST_REQUEST: Duration = Duration::from_secs(120);
+
 /// Entries of one list unless asked for fewer or more.
 pub(crate) const PAGE: u32 = 200;
 /// Most entries of one list.

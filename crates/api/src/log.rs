@@ -9,17 +9,72 @@ use axum::response::IntoResponse;
 use model::field_log::Entry;
 use model::input::{self, Fault, Faults};
 use model::time::Instant;
+use serde::Serialize;
 use serde_json::{Value, json};
 use store::{LogEntry, StoreError};
+use utoipa::ToSchema;
 
-use crate::answer::{Answer, whole};
+use crate::answer::{Answer, ok};
 use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
 use crate::seasons::no_season;
+use crate::shapes::{Moment, Page};
 use crate::{fields, limits};
 
+/// An entry of a field log: what every kind has. Beside it stand the fields of
+/// its kind.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for entries in the document")]
+pub(crate) struct Logged {
+    /// From the writer, a UUIDv7 by choice; made by the server when not given.
+    #[schema(nullable = false)]
+    id: Option<String>,
+    /// `stage`, `bud-count`, `flowers-per-cluster`, `style-length`, `damage-count`,
+    /// `open-count`, `bloom-start`, `decision`, `spray`, `other-thinning`,
+    /// `pollination`, `bloom-end`, `set-count`, `return-bloom`, `note`,
+    /// `correction` or `withdrawal`.
+    kind: String,
+    /// When it was observed; for a spray, when it began.
+    #[schema(nullable = false, value_type = Option<Moment>)]
+    at: Option<Instant>,
+    /// When it reached the server.
+    #[schema(nullable = false, value_type = Option<Moment>)]
+    received_at: Option<Instant>,
+}
+
+/// Entries as they are appended, all or none.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct Entries {
+    #[schema(min_items = 1, max_items = 1000)]
+    entries: Vec<Logged>,
+}
+
+/// What was appended: one entry, or a list of them.
+#[derive(ToSchema)]
+#[serde(untagged)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) enum Append {
+    Entries(Entries),
+    Entry(Logged),
+}
+
+/// What came of it.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct Appended {
+    /// Entries that the log did not have.
+    new: u64,
+    /// Entries that it had already, with the same content.
+    unchanged: u64,
+    /// Their ids, in the order in which they were sent.
+    entries: Vec<String>,
+}
+
+/// The field log of a season in order of id, as it was written.
+#[utoipa::path(get, path = "/blocks/{id}/seasons/{year}/log", tag = "seasons", operation_id = "read-log",
+    params(("id" = String, Path), ("year" = i32, Path)), responses((status = 200, body = Page<Logged>)))]
 pub(crate) async fn list(
     Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
@@ -32,10 +87,14 @@ pub(crate) async fn list(
     if log.is_empty() && desk.store.season(&block.id, year).await?.is_none() {
         return Err(no_season(&block, year));
     }
-    whole(log.iter().map(render).collect())
+    ok(json!({"items": log.iter().map(render).collect::<Vec<_>>(), "next": null}))
 }
 
-/// Appends one entry, or those of `{"entries": […]}`; all or none.
+/// Appends one entry, or those of `{"entries": […]}`; all or none. The same
+/// again changes nothing (200).
+#[utoipa::path(post, path = "/blocks/{id}/seasons/{year}/log", tag = "seasons", operation_id = "append-entries",
+    params(("id" = String, Path), ("year" = i32, Path)), request_body = Append,
+    responses((status = 200, body = Appended), (status = 201, body = Appended)))]
 pub(crate) async fn append(
     Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
@@ -61,8 +120,8 @@ pub(crate) async fn append(
         desk.poke();
     }
     let status = if appended.new > 0 { StatusCode::CREATED } else { StatusCode::OK };
-    let ids: Vec<&str> = entries.iter().map(|entry| entry.id.as_str()).collect();
-    let answer = json!({"new": appended.new, "unchanged": appended.unchanged, "entries": ids});
+    let entries = entries.into_iter().map(|entry| entry.id).collect();
+    let answer = Appended { new: appended.new, unchanged: appended.unchanged, entries };
     Ok((status, axum::Json(answer)).into_response())
 }
 

@@ -3,20 +3,79 @@
 use access::Deed;
 use axum::extract::Path;
 use axum::http::StatusCode;
-use axum::response::IntoResponse;
 use model::catalogue::Catalogue;
 use model::input;
 use model::plan::{Agreed, Settings};
+use model::time::Instant;
 use model::words;
+use serde::Serialize;
 use serde_json::{Value, json};
+use store::PlanRow;
+use utoipa::ToSchema;
 
-use crate::answer::{Answer, ok};
+use crate::answer::{Answer, ok, tagged};
+use crate::conditional::IfMatch;
 use crate::desk::Here;
 use crate::fields;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
+use crate::shapes::Moment;
 
+/// The sprays agreed for a season, with every default written out.
+#[derive(Clone, Serialize, ToSchema)]
+pub(crate) struct PlanShown {
+    #[schema(value_type = Vec<PlannedSpray>)]
+    sprays: Value,
+    /// Days after which a leg without a mark ends the season.
+    age_days: Value,
+    /// How far past the mark counts as overrun, as a fraction of the style.
+    overrun_margin: Value,
+    /// Hours before the likely time at which the heads-up goes out.
+    lead_hours: Value,
+    /// Materials of the plan that are not known here.
+    unknown_materials: Vec<String>,
+    caution: &'static str,
+    /// Says that no one has confirmed registration and label here.
+    unconfirmed: Option<&'static str>,
+    /// Rises with each change; in the plan itself, not where a season shows it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    version: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false, value_type = Option<Moment>)]
+    set_at: Option<Instant>,
+}
+
+/// One spray of a plan.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for sprays in the document")]
+pub(crate) struct PlannedSpray {
+    material: String,
+    /// Fraction of the style at which it is due.
+    #[schema(minimum = 0.05, maximum = 1.5)]
+    mark: f64,
+    /// `not-before` or `not-after`; by default by leg.
+    #[schema(nullable = false)]
+    bound: Option<String>,
+}
+
+/// A plan as it is set.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct PlanSet {
+    sprays: Vec<PlannedSpray>,
+    #[schema(nullable = false)]
+    age_days: Option<f64>,
+    #[schema(nullable = false)]
+    overrun_margin: Option<f64>,
+    #[schema(nullable = false)]
+    lead_hours: Option<f64>,
+}
+
+/// The plan of a season as it now holds.
+#[utoipa::path(get, path = "/blocks/{id}/seasons/{year}/plan", tag = "seasons", operation_id = "read-plan",
+    params(("id" = String, Path), ("year" = i32, Path)), responses((status = 200, body = PlanShown)))]
 pub(crate) async fn one(
     Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
@@ -28,34 +87,37 @@ pub(crate) async fn one(
     let Some(plan) = desk.store.plan(&block.id, year).await? else {
         return Err(Problem::not_found(format!("Block `{}` has no plan for {year}.", block.id)));
     };
-    let agreed = read(&plan.doc)?;
-    let mut document = render(&agreed, &desk.catalogue().await?);
-    document["version"] = plan.version.into();
-    document["set_at"] = json!(plan.at);
-    ok(document)
+    ok(shown(&plan, &desk.catalogue().await?)?)
 }
 
-/// Sets the whole plan; the versions before it are kept. 201 for the first.
+/// Sets the whole plan; the versions before it are kept. 201 for the first, which
+/// asks for no `If-Match`.
+#[utoipa::path(put, path = "/blocks/{id}/seasons/{year}/plan", tag = "seasons", operation_id = "set-plan",
+    params(("id" = String, Path), ("year" = i32, Path)), request_body = PlanSet,
+    responses((status = 200, body = PlanShown), (status = 201, body = PlanShown)))]
 pub(crate) async fn set(
     Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
     query: Query,
+    if_match: IfMatch,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
     desk.allow(Deed::SetUp, Some(&block.farm_id))?;
     let year = fields::year(&year)?;
-    let agreed = read(&document)?;
     let catalogue = desk.catalogue().await?;
-    let before = desk.store.plan(&block.id, year).await?.map(|plan| plan.version);
-    let now = desk.now();
-    let version = desk.store.set_plan(&block.id, year, before.unwrap_or(0), &document, now).await?;
+    let before = desk.store.plan(&block.id, year).await?;
+    if let Some(before) = &before {
+        if_match.check(&shown(before, &catalogue)?)?;
+    }
+    read(&document)?;
+    let held = before.as_ref().map_or(0, |before| before.version);
+    desk.store.set_plan(&block.id, year, held, &document, desk.now()).await?;
     desk.poke();
-    let mut document = render(&agreed, &catalogue);
-    document["version"] = version.into();
+    let set = desk.store.plan(&block.id, year).await?.ok_or_else(Problem::failed)?;
     let status = if before.is_some() { StatusCode::OK } else { StatusCode::CREATED };
-    Ok((status, axum::Json(document)).into_response())
+    tagged(status, shown(&set, &catalogue)?)
 }
 
 fn read(document: &Value) -> Result<Agreed, input::Faults> {
@@ -70,21 +132,28 @@ fn read(document: &Value) -> Result<Agreed, input::Faults> {
 }
 
 /// A plan with every default written out, and what goes with it.
-pub(crate) fn render(agreed: &Agreed, catalogue: &Catalogue) -> Value {
+pub(crate) fn render(agreed: &Agreed, catalogue: &Catalogue) -> PlanShown {
     let Settings { age_days, overrun_margin, lead_hours } = agreed.settings;
-    let unknown: Vec<&str> = agreed
+    let unknown: Vec<String> = agreed
         .sprays
         .iter()
-        .map(|spray| spray.material.as_str())
+        .map(|spray| spray.material.clone())
         .filter(|name| catalogue.materials.iter().all(|material| material.id != *name))
         .collect();
-    json!({
-        "sprays": agreed.sprays,
-        "age_days": age_days,
-        "overrun_margin": overrun_margin,
-        "lead_hours": lead_hours,
-        "unknown_materials": unknown,
-        "caution": words::CAUTION,
-        "unconfirmed": (!agreed.sprays.is_empty()).then_some(words::UNCONFIRMED),
-    })
+    PlanShown {
+        sprays: json!(agreed.sprays),
+        age_days: json!(age_days),
+        overrun_margin: json!(overrun_margin),
+        lead_hours: json!(lead_hours),
+        unknown_materials: unknown,
+        caution: words::CAUTION,
+        unconfirmed: (!agreed.sprays.is_empty()).then_some(words::UNCONFIRMED),
+        version: None,
+        set_at: None,
+    }
+}
+
+fn shown(plan: &PlanRow, catalogue: &Catalogue) -> Result<PlanShown, Problem> {
+    let agreed = read(&plan.doc)?;
+    Ok(PlanShown { version: Some(plan.version), set_at: Some(plan.at), ..render(&agreed, catalogue) })
 }

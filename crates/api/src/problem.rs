@@ -78,6 +78,47 @@ impl Problem {
         Problem::new(StatusCode::CONFLICT, "conflict", "Conflict with what is stored", detail)
     }
 
+    /// A change that does not say what it changes.
+    pub(crate) fn unconditional(tag: &str) -> Problem {
+        let detail = format!(
+            "A change names what it changes: send the header `If-Match` with the `ETag` that the resource was read with, now {tag}. `If-Match: *` takes whatever is there."
+        );
+        Problem::new(StatusCode::PRECONDITION_REQUIRED, "unconditional", "If-Match is missing", detail)
+    }
+
+    /// The first request under this key has no answer yet.
+    pub(crate) fn under_way() -> Problem {
+        Problem::conflict(
+            "The first request with this Idempotency-Key is still under way; ask again in a while.",
+        )
+        .with(header::RETRY_AFTER, "5")
+    }
+
+    /// The key stands for another request.
+    pub(crate) fn other_body() -> Problem {
+        let detail = "This Idempotency-Key was used for another request; nothing was done. Give each request a key of its own.";
+        Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "key-used", "Idempotency-Key used before", detail)
+    }
+
+    /// A token stands in the address.
+    pub(crate) fn token_in_address() -> Problem {
+        let detail = "A token does not belong in an address, where logs and proxies keep it: send it as `Authorization: Bearer bt_…`, and revoke this one.";
+        Problem::new(StatusCode::BAD_REQUEST, "token-in-address", "Token in the address", detail)
+    }
+
+    /// The token has asked for too much.
+    pub(crate) fn over_quota(seconds: i64, detail: impl Into<String>) -> Problem {
+        let title = "Too many requests";
+        let mut problem = Problem::new(StatusCode::TOO_MANY_REQUESTS, "over-quota", title, detail);
+        problem.headers.push((header::RETRY_AFTER, HeaderValue::from(seconds)));
+        problem
+    }
+
+    /// It took longer than a request may.
+    pub(crate) fn took_too_long() -> Problem {
+        Problem::busy("This took too long and was given up; ask for less at once, or try again.")
+    }
+
     /// What was to be changed is not as the request takes it to be.
     pub(crate) fn changed(detail: impl Into<String>) -> Problem {
         Problem::new(StatusCode::PRECONDITION_FAILED, "changed", "Changed meanwhile", detail)

@@ -1,15 +1,20 @@
 //! Parameters of the query, each asked for by name; what nobody asked for is a
 //! fault, as it is in a body.
 
-use axum::extract::{FromRequestParts, Query as AxumQuery};
+use axum::extract::{FromRequestParts, OriginalUri, Query as AxumQuery};
 use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use model::time::Instant;
+use sha2::{Digest, Sha256};
 
 use crate::limits;
 use crate::problem::{Problem, Wrong};
 
 /// The parameters with what was found wrong with them.
 pub(crate) struct Query {
+    path: String,
     pairs: Vec<(String, String)>,
     asked: Vec<&'static str>,
     wrong: Vec<Wrong>,
@@ -22,7 +27,16 @@ impl<S: Send + Sync> FromRequestParts<S> for Query {
         let pairs = AxumQuery::<Vec<(String, String)>>::from_request_parts(parts, state)
             .await
             .map_err(|_| Problem::broken_off("The query of the address cannot be read."))?;
-        Ok(Query { pairs: pairs.0, asked: Vec::new(), wrong: Vec::new() })
+        Ok(Query {
+            path: parts
+                .extensions
+                .get::<OriginalUri>()
+                .map_or_else(|| parts.uri.path(), |uri| uri.0.path())
+                .to_owned(),
+            pairs: pairs.0,
+            asked: Vec::new(),
+            wrong: Vec::new(),
+        })
     }
 }
 
@@ -58,7 +72,7 @@ impl Query {
     }
 
     /// How many to list.
-    pub(crate) fn limit(&mut self, default: u32, most: u32) -> u32 {
+    fn limit(&mut self, default: u32, most: u32) -> u32 {
         let Some(text) = self.text("limit") else { return default };
         match text.parse() {
             Ok(limit) if (1..=most).contains(&limit) => limit,
@@ -69,9 +83,40 @@ impl Query {
         }
     }
 
-    /// `after` and `limit` of a list by id.
-    pub(crate) fn page(&mut self) -> (Option<String>, u32) {
-        (self.text("after"), self.limit(limits::PAGE, limits::LONGEST_PAGE))
+    /// `after` and `limit` of a list; asked for last, since a cursor belongs to
+    /// all other parameters.
+    pub(crate) fn page(&mut self) -> Span {
+        self.page_of(limits::PAGE, limits::LONGEST_PAGE)
+    }
+
+    /// The same for a list with other limits.
+    pub(crate) fn page_of(&mut self, default: u32, most: u32) -> Span {
+        let limit = self.limit(default, most);
+        let given = self.text("after");
+        let mut others: Vec<(String, String)> = self
+            .pairs
+            .iter()
+            .filter(|(name, _)| !["after", "limit"].contains(&name.as_str()))
+            .cloned()
+            .collect();
+        others.sort();
+        let mut span = Span { path: self.path.clone(), others, limit, after: None };
+        if let Some(given) = given {
+            span.after = span.opened(&given);
+            if span.after.is_none() {
+                self.fault(
+                    "after",
+                    format!("`{given}` is not the `next` of a page of this very list; begin without it"),
+                );
+            }
+        }
+        span
+    }
+
+    /// Whether CSV is asked for, by `format` or by what is accepted.
+    pub(crate) fn csv(&mut self, headers: &HeaderMap) -> bool {
+        let format = self.word("format", &["json", "csv"]);
+        format.map_or_else(|| asks_for_csv(headers), |format| format == "csv")
     }
 
     /// One of a few words.
@@ -94,5 +139,106 @@ impl Query {
             }
         }
         if self.wrong.is_empty() { Ok(()) } else { Err(Problem::invalid(self.wrong)) }
+    }
+}
+
+/// A stretch of a list.
+#[derive(Debug)]
+pub(crate) struct Span {
+    path: String,
+    /// The parameters that say which list it is.
+    others: Vec<(String, String)>,
+    /// How many.
+    pub(crate) limit: u32,
+    after: Option<String>,
+}
+
+/// Bytes of a cursor that tell of which list it is.
+const OF_LIST: usize = 6;
+
+impl Span {
+    /// The place to go on behind.
+    pub(crate) fn after(&self) -> Option<&str> {
+        self.after.as_deref()
+    }
+
+    fn of_list(&self) -> [u8; OF_LIST] {
+        let hash = Sha256::new_with_prefix(format!("{}?{:?}", self.path, self.others)).finalize();
+        let mut first = [0; OF_LIST];
+        first.copy_from_slice(&hash[..OF_LIST]);
+        first
+    }
+
+    /// A place in the list as clients get it: of this list alone, and with
+    /// nothing to read in it.
+    pub(crate) fn cursor(&self, place: &str) -> String {
+        URL_SAFE_NO_PAD.encode([self.of_list().as_slice(), place.as_bytes()].concat())
+    }
+
+    fn opened(&self, cursor: &str) -> Option<String> {
+        let bytes = URL_SAFE_NO_PAD.decode(cursor).ok()?;
+        let place = bytes.strip_prefix(self.of_list().as_slice())?;
+        String::from_utf8(place.to_vec()).ok()
+    }
+
+    /// The address of the page behind a cursor, as RFC 8288 writes it.
+    pub(crate) fn link(&self, next: &str) -> String {
+        let mut address = form_urlencoded::Serializer::new(String::new());
+        for (name, value) in &self.others {
+            address.append_pair(name, value);
+        }
+        address.append_pair("limit", &self.limit.to_string()).append_pair("after", next);
+        format!("<{}?{}>; rel=\"next\"", self.path, address.finish())
+    }
+}
+
+/// Whether CSV is accepted and named before JSON.
+fn asks_for_csv(headers: &HeaderMap) -> bool {
+    let accept = headers.get_all(header::ACCEPT).iter().filter_map(|value| value.to_str().ok());
+    let types = accept.flat_map(|value| value.split(','));
+    let mut known = types.filter_map(|range| match range.split(';').next().unwrap_or_default().trim() {
+        "text/csv" => Some(true),
+        "application/json" => Some(false),
+        _ => None,
+    });
+    known.next().unwrap_or(false)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cursor_belongs_to_its_list() {
+        let span = |path: &str, others: &[(&str, &str)]| Span {
+            path: path.into(),
+            others: others.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect(),
+            limit: 2,
+            after: None,
+        };
+        let blocks = span("/api/v1/blocks", &[("farm_id", "alder")]);
+        let cursor = blocks.cursor("bench-2");
+        assert_eq!(blocks.opened(&cursor).as_deref(), Some("bench-2"));
+        assert_eq!(span("/api/v1/blocks", &[]).opened(&cursor), None);
+        assert_eq!(span("/api/v1/sites", &[("farm_id", "alder")]).opened(&cursor), None);
+        assert_eq!(blocks.opened("bench-2"), None);
+        let link = blocks.link(&cursor);
+        assert!(link.starts_with("</api/v1/blocks?farm_id=alder&limit=2&after="), "{link}");
+        assert!(link.ends_with(">; rel=\"next\""), "{link}");
+    }
+
+    fn asks(accept: &[&'static str]) -> bool {
+        let mut headers = HeaderMap::new();
+        for value in accept {
+            headers.append(header::ACCEPT, value.parse().unwrap());
+        }
+        asks_for_csv(&headers)
+    }
+
+    #[test]
+    fn csv_is_given_to_those_who_name_it_first() {
+        assert!(asks(&["text/csv"]));
+        assert!(asks(&["text/html, text/csv;q=0.9", "application/json"]));
+        assert!(!asks(&[]) && !asks(&["*/*"]) && !asks(&["application/json, text/csv"]));
     }
 }

@@ -1,45 +1,125 @@
 //! Readings: those stored, by time; and those typed in.
 
 use axum::extract::Path;
+use axum::http::HeaderMap;
 use model::input::{self, Fields};
-use model::series::Reading;
+use model::series::{Flag, Reading};
 use model::time::{FUTURE_TOLERANCE, Instant, MINUTE};
 use model::units::{COLDEST_C, TemperatureUnit, WARMEST_C};
+use serde::Serialize;
 use serde_json::{Value, json};
 use store::{Site, Upload, Way};
+use utoipa::{IntoParams, ToSchema};
 
 use crate::answer::{Answer, ok, page};
+use crate::csv_out::{self, number_cell, text_cell};
 use crate::desk::{Here, Visit};
 use crate::limits;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
+use crate::shapes::{Moment, Page};
 
 /// Longest mean that is taken, minutes, as for files.
 const LONGEST_MEAN_MINUTES: i64 = weather::mapping::LONGEST_INTERVAL_MINUTES;
 
-pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, mut query: Query) -> Answer {
+/// One temperature from one source.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct ReadingShown {
+    #[schema(value_type = Moment)]
+    at: Instant,
+    source: String,
+    celsius: f64,
+    /// Minutes that a mean covers, up to `at`; null for an instant.
+    minutes: Option<f64>,
+    /// Of quality, in QARTOD's words.
+    #[schema(value_type = Value)]
+    flag: Flag,
+}
+
+/// Which readings.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+#[allow(dead_code, reason = "it stands for parameters in the document")]
+pub(crate) struct Stretch {
+    /// From when on, included.
+    #[param(value_type = Option<Moment>)]
+    from: Option<Instant>,
+    /// Until when, included.
+    #[param(value_type = Option<Moment>)]
+    to: Option<Instant>,
+}
+
+/// How many readings, and in which form.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+#[allow(dead_code, reason = "it stands for parameters in the document")]
+pub(crate) struct Form {
+    /// `next` of the page before, which was asked for with the same parameters.
+    after: Option<String>,
+    /// How many to list.
+    #[param(minimum = 1, maximum = 10000, default = 1000)]
+    limit: Option<u32>,
+    /// `json` or `csv`; or by the header `Accept`.
+    format: Option<String>,
+}
+
+const COLUMNS: [&str; 5] = ["time_utc", "source", "temperature_c", "mean_minutes", "flag"];
+
+/// The readings of a site in order of time, as JSON or CSV.
+#[utoipa::path(get, path = "/sites/{id}/readings", tag = "sites", operation_id = "list-readings",
+    params(("id" = String, Path), Stretch, Form),
+    responses((status = 200, content((Page<ReadingShown> = "application/json"), (String = "text/csv")))))]
+pub(crate) async fn list(
+    Here(desk): Here,
+    Path(site): Path<String>,
+    mut query: Query,
+    headers: HeaderMap,
+) -> Answer {
+    let csv = query.csv(&headers);
     let from = query.instant("from").unwrap_or(Instant::MIN);
     let to = query.instant("to").unwrap_or(Instant::MAX);
-    let limit = query.limit(limits::READINGS_PAGE, limits::LONGEST_READINGS_PAGE);
-    let after = query.text("after");
+    let span = query.page_of(limits::READINGS_PAGE, limits::LONGEST_READINGS_PAGE);
     query.finish()?;
-    let after = after.as_deref().map(read_cursor).transpose()?;
+    let after = span.after().map(read_cursor).transpose()?;
     let site = desk.site(&site).await?;
-    let readings = desk.store.readings_page(&site.id, from, to, after, limit + 1).await?;
+    let readings = desk.store.readings_page(&site.id, from, to, after, span.limit + 1).await?;
+    if csv {
+        let rows = readings.iter().take(span.limit as usize).map(|(source, reading)| {
+            vec![
+                reading.at.to_string(),
+                text_cell(source),
+                number_cell(Some(reading.celsius)),
+                number_cell(minutes(reading)),
+                json!(reading.flag).to_string(),
+            ]
+        });
+        let more = readings.len() > span.limit as usize;
+        let last = readings.get(span.limit as usize - 1).filter(|_| more);
+        let next = last.map(|(source, reading)| span.cursor(&cursor(source, reading)));
+        return csv_out::answer(
+            &format!("readings-{}.csv", site.id),
+            &COLUMNS,
+            rows,
+            next.map(|next| span.link(&next)),
+        );
+    }
     page(
         readings,
-        limit,
+        &span,
         |(source, reading)| cursor(source, reading),
-        |(source, reading)| {
-            json!({
-                "at": reading.at,
-                "source": source,
-                "celsius": reading.celsius,
-                "minutes": (reading.span > 0).then_some(reading.span as f64 / MINUTE as f64),
-                "flag": reading.flag,
-            })
+        |(source, reading)| ReadingShown {
+            at: reading.at,
+            source: source.clone(),
+            celsius: reading.celsius,
+            minutes: minutes(reading),
+            flag: reading.flag,
         },
     )
+}
+
+/// Minutes that a mean covers.
+fn minutes(reading: &Reading) -> Option<f64> {
+    (reading.span > 0).then_some(reading.span as f64 / MINUTE as f64)
 }
 
 fn cursor(source: &str, reading: &Reading) -> String {

@@ -114,7 +114,11 @@ impl Incoming {
         }
     }
 
-    async fn whole(mut self) -> Result<Vec<u8>, Problem> {
+    /// All of it.
+    ///
+    /// # Errors
+    /// As [`Incoming::next`].
+    pub(crate) async fn whole(mut self) -> Result<Vec<u8>, Problem> {
         let mut bytes = Vec::new();
         while let Some(chunk) = self.next().await? {
             bytes.extend_from_slice(&chunk);

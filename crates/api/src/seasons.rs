@@ -6,28 +6,88 @@ use model::input::Faults;
 use model::plan::{Agreed, Plan};
 use model::time::Instant;
 use model::words;
+use serde::Serialize;
 use serde_json::{Value, json};
 use store::{Block, SeasonRow, Site, Source};
+use utoipa::ToSchema;
 
 use crate::answer::{Answer, ok, whole};
 use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
+use crate::shapes::{Moment, Page};
 use crate::{curves, fields, plans, sites};
 
+/// A year in which a block has a season.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct YearShown {
+    year: i32,
+    /// Where the season stands.
+    season: String,
+}
+
+/// A season as it was last reckoned. The fields of `season` stand at the top as
+/// well.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for seasons in the document")]
+pub(crate) struct SeasonShown {
+    year: i32,
+    /// `watching`, `growing`, `due`, `overrun`, `hold`, `done` or `stood-down`.
+    #[schema(nullable = false)]
+    state: Option<String>,
+    /// The last reading used.
+    #[schema(value_type = Option<Moment>)]
+    as_of: Option<Instant>,
+    #[schema(value_type = Option<Object>)]
+    start: Value,
+    /// The runs of the clock, each with its mark and progress.
+    #[schema(nullable = false, value_type = Option<Vec<Object>>)]
+    legs: Value,
+    #[schema(nullable = false, value_type = Option<Object>)]
+    hours: Value,
+    #[schema(nullable = false, value_type = Option<Vec<Object>>)]
+    notes: Value,
+    #[schema(value_type = Option<Object>)]
+    season: Value,
+    /// Whether something has changed since it was reckoned; it will be soon.
+    stale: bool,
+    #[schema(value_type = Option<Moment>)]
+    reckoned_at: Option<Instant>,
+    /// The first moment at which time alone can change it.
+    #[schema(value_type = Option<Moment>)]
+    look_again_at: Option<Instant>,
+    #[schema(value_type = Object)]
+    block: Value,
+    #[schema(value_type = Object)]
+    site: Value,
+    farm_id: String,
+    /// Fruit that each tree is to carry.
+    target: Option<f64>,
+    /// Open flowers per tree at which the clock starts.
+    threshold: Option<f64>,
+    curve: Option<curves::Provenance>,
+    plan: Option<plans::PlanShown>,
+    #[schema(value_type = Vec<Object>)]
+    sources: Value,
+    caution: String,
+}
+
 /// The years in which a block has a season.
+#[utoipa::path(get, path = "/blocks/{id}/seasons", tag = "seasons", operation_id = "list-seasons",
+    params(("id" = String, Path)), responses((status = 200, body = Page<YearShown>)))]
 pub(crate) async fn years(Here(desk): Here, Path(block): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let block = desk.block(&block).await?;
     let mut years = desk.store.seasons_of(&block.id).await?;
     years.sort_unstable();
-    let item =
-        |year: &i32| json!({"year": year, "season": format!("/api/v1/blocks/{}/seasons/{year}", block.id)});
-    whole(years.iter().map(item).collect())
+    let item = |year| YearShown { year, season: format!("/api/v1/blocks/{}/seasons/{year}", block.id) };
+    whole(years.into_iter().map(item).collect())
 }
 
 /// One season. Its fields stand at the top and once more under `season`, for
 /// readers of either.
+#[utoipa::path(get, path = "/blocks/{id}/seasons/{year}", tag = "seasons", operation_id = "read-season",
+    params(("id" = String, Path), ("year" = i32, Path)), responses((status = 200, body = SeasonShown)))]
 pub(crate) async fn one(
     Here(desk): Here,
     Path((block, year)): Path<(String, String)>,

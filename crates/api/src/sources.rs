@@ -5,21 +5,83 @@ use axum::extract::Path;
 use model::input::{self, Fields};
 use model::series::Kind;
 use model::site::Place;
-use serde_json::{Value, json};
+use model::time::Instant;
+use serde::Serialize;
+use serde_json::Value;
 use store::{Site, Source, Way};
+use utoipa::ToSchema;
 use weather::mapping::Mapping;
 
-use crate::answer::{Answer, created, ok, whole};
+use crate::answer::{Answer, changed, created, ok, whole};
+use crate::conditional::IfMatch;
 use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
+use crate::shapes::{Moment, Page};
 use crate::{fields, limits, sites};
+
+/// Where a site's temperatures come from.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct SourceShown {
+    id: String,
+    site_id: String,
+    name: String,
+    /// How its readings come: `feed`, `file` or `hand`.
+    way: &'static str,
+    provider: Option<String>,
+    /// The provider's cell or station that it is fetched for.
+    cell: Option<String>,
+    /// `station`, `model-analysis` or `hand`.
+    reading_kind: &'static str,
+    /// Whom to credit, in the words that the provider asks for.
+    attribution: Option<&'static str>,
+    /// Order of trust within the site; 1 is trusted most.
+    trust: i64,
+    /// How its files are read: the keys of `[weather]` in a season file.
+    #[schema(value_type = Option<Object>)]
+    mapping: Option<Value>,
+    #[schema(value_type = Moment)]
+    created_at: Instant,
+}
+
+/// A source as it is added.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct SourceAdded {
+    #[schema(nullable = false, pattern = "^[A-Za-z0-9_-]{1,64}$")]
+    id: Option<String>,
+    /// Unique within the site.
+    #[schema(max_length = 200)]
+    name: String,
+    /// `feed`, `file` or `hand`.
+    way: String,
+    /// Of a feed.
+    provider: Option<String>,
+    /// `station`, `model-analysis` or `hand`.
+    reading_kind: Option<String>,
+    #[schema(minimum = 1, maximum = 1000)]
+    trust: Option<i64>,
+    /// Of a source that comes by file: the keys of `[weather]` in a season file.
+    #[schema(value_type = Option<Object>)]
+    mapping: Option<Value>,
+}
+
+/// How a source's files are read from now on.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct SourceChange {
+    #[schema(value_type = Object)]
+    mapping: Value,
+}
 
 /// Lowest place in the order of trust that can be asked for.
 const LEAST_TRUSTED: i64 = 1_000;
 const KINDS: [&str; 3] = ["station", "model-analysis", "hand"];
 
+/// The sources of a site, the most trusted first.
+#[utoipa::path(get, path = "/sites/{id}/sources", tag = "sites", operation_id = "list-sources",
+    params(("id" = String, Path)), responses((status = 200, body = Page<SourceShown>)))]
 pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, query: Query) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
@@ -27,6 +89,9 @@ pub(crate) async fn list(Here(desk): Here, Path(site): Path<String>, query: Quer
     whole(sources.iter().map(|source| desk.render_source(source)).collect())
 }
 
+/// Adds a source.
+#[utoipa::path(post, path = "/sites/{id}/sources", tag = "sites", operation_id = "add-source",
+    params(("id" = String, Path)), request_body = SourceAdded, responses((status = 201, body = SourceShown)))]
 pub(crate) async fn add(
     Here(desk): Here,
     Path(site): Path<String>,
@@ -54,6 +119,9 @@ pub(crate) async fn add(
     created(&location, desk.render_source(&source))
 }
 
+/// One source of a site.
+#[utoipa::path(get, path = "/sites/{id}/sources/{source}", tag = "sites", operation_id = "read-source",
+    params(("id" = String, Path), ("source" = String, Path)), responses((status = 200, body = SourceShown)))]
 pub(crate) async fn one(
     Here(desk): Here,
     Path((site, source)): Path<(String, String)>,
@@ -66,16 +134,21 @@ pub(crate) async fn one(
 }
 
 /// Sets how the source's files are read from now on; what was stored stays.
+#[utoipa::path(patch, path = "/sites/{id}/sources/{source}", tag = "sites", operation_id = "change-source",
+    params(("id" = String, Path), ("source" = String, Path)), request_body = SourceChange,
+    responses((status = 200, body = SourceShown)))]
 pub(crate) async fn change(
     Here(desk): Here,
     Path((site, source)): Path<(String, String)>,
     query: Query,
+    if_match: IfMatch,
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
     let site = desk.site(&site).await?;
     desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
     let mut source = desk.source_of(&site, &source).await?;
+    if_match.check(&desk.render_source(&source))?;
     if source.way != Way::File {
         let way = source.way.word();
         return Err(Problem::conflict(format!(
@@ -91,7 +164,7 @@ pub(crate) async fn change(
     let mapping = mapping.to_json();
     desk.store.set_mapping(&source, &mapping).await?;
     source.mapping = Some(mapping);
-    ok(desk.render_source(&source))
+    changed(desk.render_source(&source))
 }
 
 /// Reads `mapping`. The kind of its readings is that of the source where it is
@@ -176,20 +249,22 @@ impl Visit {
         source.ok_or_else(|| Problem::not_found(format!("Site `{}` has no source `{id}`.", site.id)))
     }
 
-    fn render_source(&self, source: &Source) -> Value {
-        json!({
-            "id": source.id,
-            "site_id": source.site_id,
-            "name": source.name,
-            "way": source.way.word(),
-            "provider": source.provider,
-            "cell": source.cell,
-            "reading_kind": source.kind.word(),
-            "attribution": self.attribution(source),
-            "trust": source.trust,
-            "mapping": source.mapping,
-            "created_at": source.created_at,
-        })
+    fn render_source(&self, source: &Source) -> SourceShown {
+        let Source { id, site_id, name, way, provider, cell, kind, trust, mapping, created_at } =
+            source.clone();
+        SourceShown {
+            id,
+            site_id,
+            name,
+            way: way.word(),
+            provider,
+            cell,
+            reading_kind: kind.word(),
+            attribution: self.attribution(source),
+            trust,
+            mapping,
+            created_at,
+        }
     }
 
     /// Whom to credit for a source's readings.

@@ -3,7 +3,7 @@
 mod moments;
 
 use axum::extract::Path;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use model::field_log::{Entry, FieldLog};
 use model::plan::Plan;
@@ -12,12 +12,14 @@ use model::time::{DAY, Instant};
 use model::words;
 use serde_json::json;
 use store::{Block, LogEntry, SiteWeather};
+use utoipa::{IntoParams, ToSchema};
 
 use crate::answer::Answer;
-use crate::csv_out::{number_cell, text_cell};
+use crate::csv_out::{self, number_cell, text_cell};
 use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
+use crate::readings::Stretch;
 use crate::seasons::{assembled, no_season};
 use crate::{curves, fields, limits};
 
@@ -54,6 +56,35 @@ struct Request {
     csv: bool,
 }
 
+/// A season moment by moment.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for timelines in the document")]
+pub(crate) struct TimelineShown {
+    block_id: String,
+    year: i32,
+    time_zone: String,
+    curve: String,
+    /// Of `rate_per_day`.
+    rate_unit: String,
+    caution: String,
+    /// One for each moment, with the columns of the CSV.
+    #[schema(value_type = Vec<Object>)]
+    rows: serde_json::Value,
+}
+
+/// In which form.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+#[allow(dead_code, reason = "it stands for parameters in the document")]
+pub(crate) struct InForm {
+    /// `json` or `csv`; or by the header `Accept`.
+    format: Option<String>,
+}
+
+/// A season moment by moment, as JSON or CSV.
+#[utoipa::path(get, path = "/blocks/{id}/seasons/{year}/timeline", tag = "seasons", operation_id = "read-timeline",
+    params(("id" = String, Path), ("year" = i32, Path), Stretch, InForm),
+    responses((status = 200, content((TimelineShown = "application/json"), (String = "text/csv")))))]
 pub(crate) async fn timeline(
     Here(desk): Here,
     Path((block, year)): Path<(String, String)>,
@@ -61,16 +92,15 @@ pub(crate) async fn timeline(
     headers: HeaderMap,
 ) -> Answer {
     let (from, to) = (query.instant("from"), query.instant("to"));
-    let format = query.word("format", &["json", "csv"]);
+    let csv = query.csv(&headers);
     query.finish()?;
-    let csv = format.map_or_else(|| asks_for_csv(&headers), |format| format == "csv");
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
     let request = desk.request(block, year, (from, to), csv).await?;
     tokio::task::spawn_blocking(move || render(request)).await.map_err(|error| {
         tracing::error!(%error, "a timeline could not be made");
         Problem::failed()
-    })
+    })?
 }
 
 impl Visit {
@@ -120,21 +150,13 @@ fn field_log(rows: Vec<LogEntry>) -> FieldLog {
     FieldLog::by_id(rows.iter().filter_map(entry).collect()).expect("the store keeps one entry under an id")
 }
 
-/// Whether CSV is accepted and named before JSON.
-fn asks_for_csv(headers: &HeaderMap) -> bool {
-    let accept = headers.get_all(header::ACCEPT).iter().filter_map(|value| value.to_str().ok());
-    let types = accept.flat_map(|value| value.split(','));
-    let mut known = types.filter_map(|range| match range.split(';').next().unwrap_or_default().trim() {
-        "text/csv" => Some(true),
-        "application/json" => Some(false),
-        _ => None,
-    });
-    known.next().unwrap_or(false)
-}
-
-fn render(request: Request) -> Response {
+fn render(request: Request) -> Answer {
     let rows = moments::rows(&request);
-    if request.csv { csv(&request, &rows) } else { json(&request, &rows) }
+    if !request.csv {
+        return Ok(json(&request, &rows));
+    }
+    let name = format!("timeline-{}-{}.csv", request.block.id, request.plan.year.unwrap_or_default());
+    csv_out::answer(&name, &COLUMNS, rows.iter().map(|row| cells(row).to_vec()), None)
 }
 
 fn json(request: &Request, rows: &[Row]) -> Response {
@@ -151,28 +173,6 @@ fn json(request: &Request, rows: &[Row]) -> Response {
     ([(header::VARY, "accept")], axum::Json(document)).into_response()
 }
 
-fn csv(request: &Request, rows: &[Row]) -> Response {
-    let mut table = csv::Writer::from_writer(Vec::with_capacity(rows.len() * 128));
-    let written = std::iter::once(COLUMNS.map(str::to_owned))
-        .chain(rows.iter().map(cells))
-        .try_for_each(|cells| table.write_record(cells));
-    let body = written
-        .map_err(|error| error.to_string())
-        .and_then(|()| table.into_inner().map_err(|error| error.to_string()));
-    let Ok(body) = body else {
-        tracing::error!("a timeline could not be written as CSV");
-        return Problem::failed().into_response();
-    };
-    // Ids are letters, digits, `_` and `-`.
-    let name = format!("timeline-{}-{}.csv", request.block.id, request.plan.year.unwrap_or_default());
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8; header=present".to_owned()),
-        (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
-        (header::VARY, "accept".to_owned()),
-    ];
-    (StatusCode::OK, headers, body).into_response()
-}
-
 fn cells(row: &Row) -> [String; 11] {
     [
         row.time_utc.to_string(),
@@ -187,24 +187,4 @@ fn cells(row: &Row) -> [String; 11] {
         number_cell(row.progress_low),
         number_cell(row.progress_high),
     ]
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn asks(accept: &[&'static str]) -> bool {
-        let mut headers = HeaderMap::new();
-        for value in accept {
-            headers.append(header::ACCEPT, value.parse().unwrap());
-        }
-        asks_for_csv(&headers)
-    }
-
-    #[test]
-    fn csv_is_given_to_those_who_name_it_first() {
-        assert!(asks(&["text/csv"]));
-        assert!(asks(&["text/html, text/csv;q=0.9", "application/json"]));
-        assert!(!asks(&[]) && !asks(&["*/*"]) && !asks(&["application/json, text/csv"]));
-    }
 }

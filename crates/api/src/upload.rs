@@ -12,6 +12,7 @@ use model::time::{FUTURE_TOLERANCE, Instant};
 use serde_json::{Value, json};
 use store::{Site, Source, Way};
 use tokio::sync::mpsc;
+use utoipa::{IntoParams, ToSchema};
 use weather::mapping::{Mapping, Role};
 use weather::station_file::{self, FileFault, Limit, StationFile};
 
@@ -22,8 +23,68 @@ use crate::problem::Problem;
 use crate::query::Query;
 use crate::readings;
 use crate::request::{Document, Incoming, content_type, is_json};
+use crate::shapes::Moment;
+
+/// Readings as a person or a program wrote them.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct Typed {
+    /// Id of the source; or as the parameter of the same name.
+    #[schema(nullable = false)]
+    source: Option<String>,
+    #[schema(min_items = 1, max_items = 10000)]
+    readings: Vec<TypedReading>,
+}
+
+/// One of them: `celsius`, or `value` with its `unit`.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct TypedReading {
+    #[schema(value_type = Moment)]
+    at: Instant,
+    #[schema(nullable = false, minimum = -60, maximum = 60)]
+    celsius: Option<f64>,
+    #[schema(nullable = false)]
+    value: Option<f64>,
+    /// `celsius`, `fahrenheit` or `kelvin`.
+    #[schema(nullable = false)]
+    unit: Option<String>,
+    /// Minutes that a mean covers, up to `at`.
+    #[schema(nullable = false, minimum = 1)]
+    minutes: Option<i64>,
+}
+
+/// What came of an upload.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct UploadShown {
+    source: String,
+    /// Readings at a time for which the source had none.
+    stored: u64,
+    unchanged: u64,
+    /// Readings that took the place of another at the same time.
+    corrected: u64,
+    refused: u64,
+    missing: u64,
+    /// Each with its line number (header = 1) and the reason.
+    #[schema(value_type = Vec<Object>)]
+    refused_rows: Value,
+}
+
+/// Where readings of a CSV file come from.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+#[allow(dead_code, reason = "it stands for parameters in the document")]
+pub(crate) struct FromSource {
+    /// Id of the source; needed for a CSV file.
+    source: Option<String>,
+}
 
 /// Takes readings: a CSV file, or JSON that a person or a program wrote.
+#[utoipa::path(post, path = "/sites/{id}/readings", tag = "sites", operation_id = "store-readings",
+    params(("id" = String, Path), FromSource),
+    request_body(content((Typed = "application/json"), (String = "text/csv"))),
+    responses((status = 200, body = UploadShown)))]
 pub(crate) async fn take(
     Here(desk): Here,
     Path(site): Path<String>,

@@ -61,6 +61,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         listen: args.listen,
         public_url: None,
         trusted_proxies: Vec::new(),
+        requests_a_minute: 0,
         smtp: None,
         mail_folder: dir.join("mail"),
         mail_from: "bloomtide demo <bloomtide@demo.example>".to_owned(),

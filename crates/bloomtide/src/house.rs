@@ -76,6 +76,7 @@ impl House {
             catalogue,
             providers,
             poke: Arc::new(move || bells.ring()),
+            requests_a_minute: settings.requests_a_minute,
             version: env!("CARGO_PKG_VERSION"),
         });
         Ok(House { engine, router: router.merge(pages), first_token, claim, _lock: lock })

@@ -350,6 +350,17 @@ methods! {
     /// Who did what, on a farm when given, the earliest first.
     notes::audit(farm_id: Option<&str>, after: Option<i64>, limit: u32) -> Vec<Audit>;
 
+    /// Notes that a request with a key came, unless it came before: whose it
+    /// is, and what it asks. One that began before `given_up` without an answer
+    /// may be done again.
+    answers::ask(bearer: &str, key: &str, fingerprint: &str, now: Instant, given_up: Instant) -> Asked;
+    /// Keeps the answer to it.
+    answers::keep_answer(bearer: &str, key: &str, answer: &Answer) -> ();
+    /// Forgets that it came, since nothing was done; an answer stays.
+    answers::unask(bearer: &str, key: &str) -> ();
+    /// Forgets what came before a time, and gives how many.
+    answers::forget_answers(before: Instant) -> u64;
+
     /// Asks the database for a sign of life.
     schema::ping() -> ();
     /// The version of the database's schema.

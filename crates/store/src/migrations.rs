@@ -10,6 +10,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (1, "first", include_str!("../../../migrations/0001_first.sql")),
     (2, "people", include_str!("../../../migrations/0002_people.sql")),
     (3, "notes", include_str!("../../../migrations/0003_notes.sql")),
+    (4, "answers", include_str!("../../../migrations/0004_answers.sql")),
 ];
 
 /// The table in which the steps taken are kept.

@@ -13,7 +13,7 @@ mod weather;
 pub use alerts::{AlertRow, AlertStatus, AlertWrite};
 pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
 pub use people::{
-    Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
+    Answer, Asked, Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
 };
 pub use places::{Block, Curve, Farm, Material, Site, Source, Way};
 pub use season::{

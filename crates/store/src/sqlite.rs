@@ -10,6 +10,8 @@ use dialect::{Connection, Db, Tx};
 mod alert_writes;
 #[path = "queries/alerts.rs"]
 pub(crate) mod alerts;
+#[path = "queries/answers.rs"]
+pub(crate) mod answers;
 #[path = "queries/blocks.rs"]
 pub(crate) mod blocks;
 #[path = "queries/credentials.rs"]

@@ -7,7 +7,7 @@ use store::{AlertRow, AlertStatus, AlertWrite, Message, MessageState};
 use crate::house::{House, NOW, counts};
 use crate::season::reckon;
 
-fn alert(id: &str, kind: &str, raised_at: Instant) -> AlertWrite {
+pub fn alert(id: &str, kind: &str, raised_at: Instant) -> AlertWrite {
     AlertWrite::New {
         alert: AlertRow {
             id: id.to_owned(),
@@ -50,8 +50,9 @@ async fn alerts_are_listed_by_block_and_farm() {
     }
     assert_eq!(ids(&house.get("alerts?farm_id=other").await.expect(200)), [""; 0]);
     let first = house.get("alerts?limit=1").await.expect(200);
-    assert_eq!((ids(&first), &first["next"]), (vec!["a-1"], &json!("a-1")));
-    assert_eq!(ids(&house.get("alerts?after=a-1").await.expect(200)), ["a-2"]);
+    assert_eq!(ids(&first), ["a-1"]);
+    let next = format!("alerts?limit=1&after={}", first["next"].as_str().unwrap());
+    assert_eq!(ids(&house.get(&next).await.expect(200)), ["a-2"]);
 }
 
 #[tokio::test]

@@ -6,36 +6,14 @@ use serde_json::json;
 
 use crate::house::House;
 
-/// Every route with its methods.
-const ROUTES: [(&str, &[&str]); 27] = [
-    ("farms", &["GET", "POST"]),
-    ("farms/x", &["GET", "PATCH"]),
-    ("farms/x/people", &["GET"]),
-    ("farms/x/people/y", &["PUT", "DELETE"]),
-    ("farms/x/invitations", &["POST"]),
-    ("me", &["GET", "PATCH"]),
-    ("me/tokens", &["GET", "POST"]),
-    ("me/tokens/x", &["DELETE"]),
-    ("sites", &["GET", "POST"]),
-    ("sites/x", &["GET"]),
-    ("sites/x/sources", &["GET", "POST"]),
-    ("sites/x/sources/y", &["GET", "PATCH"]),
-    ("sites/x/readings", &["GET", "POST"]),
-    ("blocks", &["GET", "POST"]),
-    ("blocks/x", &["GET", "PATCH"]),
-    ("blocks/x/seasons", &["GET"]),
-    ("blocks/x/seasons/2013", &["GET"]),
-    ("blocks/x/seasons/2013/plan", &["GET", "PUT"]),
-    ("blocks/x/seasons/2013/log", &["GET", "POST"]),
-    ("blocks/x/seasons/2013/timeline", &["GET"]),
-    ("alerts", &["GET"]),
-    ("alerts/x", &["GET"]),
-    ("alerts/x/acknowledgement", &["POST"]),
-    ("curves", &["GET", "POST"]),
-    ("curves/x", &["GET"]),
-    ("materials", &["GET", "POST"]),
-    ("materials/x", &["GET"]),
-];
+/// Every operation that the router serves, with words in the place of ids.
+fn operations() -> Vec<(String, String)> {
+    let filled = |path: &str| {
+        let path = path.strip_prefix("/api/v1/").unwrap();
+        path.replace("{year}", "2013").replace('{', "").replace('}', "")
+    };
+    api::operations().iter().map(|(method, path, _)| (method.clone(), filled(path))).collect()
+}
 
 fn bare(method: &str, path: &str, authorization: Option<&str>) -> Request<Body> {
     let mut request =
@@ -53,14 +31,14 @@ async fn without_a_token_no_route_answers_anything_else() {
     let secret_alone = house.token.clone();
     let basic = format!("Basic {}", house.token);
     let mut answers = Vec::new();
-    let paths = ROUTES.iter().flat_map(|(path, methods)| methods.iter().map(move |method| (*method, *path)));
     let others =
         [("GET", ""), ("POST", "/"), ("GET", "nothing/here"), ("DELETE", "farms"), ("POST", "farms/x/y")];
+    let others = others.map(|(method, path)| (method.to_owned(), path.to_owned()));
     house.send(bare("GET", "/api/v1", None)).await.problem(401);
-    for (method, path) in paths.chain(others) {
+    for (method, path) in operations().into_iter().chain(others) {
         for authorization in [None, Some(wrong.as_str()), Some(&secret_alone), Some(&basic), Some("Bearer ")]
         {
-            let answer = house.send(bare(method, &format!("/api/v1/{path}"), authorization)).await;
+            let answer = house.send(bare(&method, &format!("/api/v1/{path}"), authorization)).await;
             answer.problem(401);
             assert!(
                 answer.headers[header::WWW_AUTHENTICATE].to_str().unwrap().starts_with("Bearer"),
@@ -78,14 +56,14 @@ async fn without_a_token_no_route_answers_anything_else() {
 #[tokio::test]
 async fn every_route_is_there_for_the_bearer() {
     let house = House::new().await;
-    for (path, methods) in ROUTES {
-        for method in methods {
-            let request = house.request(method.parse().unwrap(), path, Some("application/json"), "{}");
-            let answer = house.send(request).await;
-            assert_ne!(answer.status, 405, "{method} {path}");
-            let unknown_path = answer.body["detail"] == "Nothing is served under this path.";
-            assert!(!unknown_path, "{method} {path}: {}", answer.body);
-        }
+    let operations = operations();
+    assert!(operations.len() > 40, "{}", operations.len());
+    for (method, path) in operations {
+        let request = house.request(method.parse().unwrap(), &path, Some("application/json"), "{}");
+        let answer = house.send(request).await;
+        assert_ne!(answer.status, 405, "{method} {path}");
+        let unknown_path = answer.body["detail"] == "Nothing is served under this path.";
+        assert!(!unknown_path, "{method} {path}: {}", answer.body);
     }
 }
 
@@ -150,4 +128,45 @@ async fn a_body_that_is_too_large_is_refused_whether_or_not_it_says_so() {
     let streamed = Body::from_stream(futures::stream::iter(chunks));
     house.send(house.request(Method::POST, "farms", Some("application/json"), streamed)).await.problem(413);
     assert_eq!(house.get("farms").await.body["items"], json!([]));
+}
+
+/// Routes come from what stands beside the handlers, so that the document, the
+/// matrix of callers and the test of repeats know each of them.
+#[test]
+fn no_route_is_added_past_the_document() {
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/src");
+    let mut added: Vec<String> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.is_file())
+        .flat_map(|path| {
+            let text = std::fs::read_to_string(path).unwrap();
+            let routes = text.lines().filter(|line| line.contains(".route(") || line.contains(".nest("));
+            routes.map(|line| line.split('"').nth(1).unwrap_or(line).to_owned()).collect::<Vec<_>>()
+        })
+        .collect();
+    added.sort();
+    let others = ["/api/v1", "/api/v1", "/api/v1", "/api/v1/", "/api/v1/openapi.json", "/healthz", "/readyz"];
+    assert_eq!(added, others);
+}
+
+#[tokio::test]
+async fn a_token_in_the_address_is_refused_with_the_reason() {
+    let house = House::new().await;
+    let secret = house.token.clone();
+    for query in [format!("token={secret}"), format!("after={secret}"), "access_token=x".to_owned()] {
+        let answer = house.send(bare("GET", &format!("/api/v1/farms?{query}"), None)).await;
+        answer.problem(400);
+        assert_eq!(answer.body["type"], "urn:bloomtide:problem:token-in-address");
+        assert!(answer.body["detail"].as_str().unwrap().contains("revoke"), "{}", answer.body);
+        assert!(!answer.body.to_string().contains(&secret));
+    }
+}
+
+#[tokio::test]
+async fn what_is_nested_deeper_than_anyone_writes_is_refused() {
+    let house = House::new().await;
+    let deep = format!("{{\"name\": {}1{}}}", "[".repeat(10_000), "]".repeat(10_000));
+    let answer = house.send(house.request(Method::POST, "farms", Some("application/json"), deep)).await;
+    assert!(answer.fault(400, "").contains("recursion"), "{}", answer.body);
 }

@@ -57,13 +57,25 @@ async fn lists_come_in_pages() {
     for id in ["a", "b", "c"] {
         house.post("farms", json!({"id": id, "name": id})).await.expect(201);
     }
-    let first = house.get("farms?limit=2").await.expect(200);
+    let answer = house.get("farms?limit=2").await;
+    let link = answer.headers["link"].to_str().unwrap().to_owned();
+    let first = answer.expect(200);
     let ids = |page: &Value| {
         page["items"].as_array().unwrap().iter().map(|farm| farm["id"].clone()).collect::<Vec<_>>()
     };
     assert_eq!(ids(&first), ["a", "b"]);
-    assert_eq!(first["next"], "b");
-    let second = house.get("farms?limit=2&after=b").await.expect(200);
+    let next = first["next"].as_str().unwrap();
+    assert_eq!(link, format!("</api/v1/farms?limit=2&after={next}>; rel=\"next\""));
+    // Of another list, or made up, it leads nowhere.
+    for path in ["sites", "farms"] {
+        let cursor = if path == "farms" { "b" } else { next };
+        let said = house.get(&format!("{path}?after={cursor}")).await.fault(422, "after");
+        assert!(said.contains("begin without it"), "{said}");
+    }
+    let address = link.split(['<', '>']).nth(1).unwrap().strip_prefix("/api/v1/").unwrap();
+    let answer = house.get(address).await;
+    assert!(!answer.headers.contains_key("link"), "the last page");
+    let second = answer.expect(200);
     assert_eq!(ids(&second), ["c"]);
     assert_eq!(second["next"], Value::Null);
     house.get("farms?limit=0").await.fault(422, "limit");

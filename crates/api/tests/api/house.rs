@@ -13,6 +13,7 @@ use model::catalogue::Catalogue;
 use model::series::Kind;
 use model::time::{Clock, Instant};
 use serde_json::{Value, json};
+use sqlx::Connection;
 use store::Store;
 use tower::ServiceExt;
 
@@ -65,6 +66,11 @@ pub fn shipped_catalogue() -> Catalogue {
 
 impl House {
     pub async fn new() -> House {
+        House::limited(0).await
+    }
+
+    /// One in which a token has so many requests a minute; 0 for no limit.
+    pub async fn limited(requests_a_minute: u32) -> House {
         let dir = tempfile::tempdir().unwrap();
         let store = Store::open(dir.path().join("t.db").to_str().unwrap()).await.unwrap();
         let token = access::first_token(&store, at(NOW)).await.unwrap().unwrap();
@@ -84,9 +90,18 @@ impl House {
             poke: Arc::new(move || {
                 counted.fetch_add(1, Ordering::SeqCst);
             }),
+            requests_a_minute,
             version: "0.0.0-test",
         });
         House { _dir: dir, store, router, token, clock, pokes }
+    }
+
+    /// Takes back that the request with this key was answered.
+    pub async fn forget_answer_body(&self, key: &str) {
+        let path = self._dir.path().join("t.db");
+        let mut raw = sqlx::SqliteConnection::connect(path.to_str().unwrap()).await.unwrap();
+        let update = sqlx::query("UPDATE answer SET status = NULL, body = NULL WHERE key = $1").bind(key);
+        assert_eq!(update.execute(&mut raw).await.unwrap().rows_affected(), 1);
     }
 
     pub fn now(&self) -> Instant {
@@ -118,10 +133,15 @@ impl House {
         content_type: Option<&str>,
         body: impl Into<Body>,
     ) -> Request<Body> {
+        let changes = [Method::PUT, Method::PATCH, Method::DELETE].contains(&method);
         let mut request = Request::builder()
             .method(method)
             .uri(format!("/api/v1/{path}"))
             .header(header::AUTHORIZATION, format!("Bearer {}", self.token));
+        if changes {
+            // Whatever is there.
+            request = request.header(header::IF_MATCH, "*");
+        }
         if let Some(content_type) = content_type {
             request = request.header(header::CONTENT_TYPE, content_type);
         }
@@ -141,13 +161,8 @@ impl House {
     }
 
     pub async fn patch(&self, path: &str, document: Value) -> Answer {
-        self.send(self.request(
-            Method::PATCH,
-            path,
-            Some("application/merge-patch+json"),
-            document.to_string(),
-        ))
-        .await
+        let kind = Some("application/merge-patch+json");
+        self.send(self.request(Method::PATCH, path, kind, document.to_string())).await
     }
 
     pub async fn upload(&self, source: &str, file: impl Into<Body>) -> Answer {

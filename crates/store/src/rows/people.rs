@@ -196,3 +196,27 @@ pub struct Audit {
     /// More about it.
     pub detail: Option<Value>,
 }
+
+/// An answer as it was given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// HTTP status.
+    pub status: u16,
+    /// Where what was made stands.
+    pub location: Option<String>,
+    /// The body, JSON.
+    pub body: String,
+}
+
+/// How a request with a key stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Asked {
+    /// It is to be done; it first came at this time.
+    First(Instant),
+    /// It is being done.
+    UnderWay,
+    /// It was answered.
+    Answered(Answer),
+    /// The key stands for another request.
+    Other,
+}

@@ -199,3 +199,25 @@ pub async fn notes(suite: &Suite) {
     assert_eq!(store.audit(Some(&theirs.farm.id), None, 100).await.unwrap(), []);
     assert!(call!(suite, audit(None, None, 1_000)).unwrap().len() >= 3);
 }
+
+pub async fn asked_twice(suite: &Suite) {
+    let bearer = rows::id("person");
+    let ask =
+        async |what: &str, at: Instant| call!(suite, ask(&bearer, "key", what, at, at.plus(-300))).unwrap();
+    assert_eq!(ask("this", SPRING).await, Asked::First(SPRING));
+    assert_eq!(ask("this", SPRING.plus(299)).await, Asked::UnderWay);
+    assert_eq!(ask("that", SPRING.plus(299)).await, Asked::Other);
+    assert_eq!(ask("this", SPRING.plus(300)).await, Asked::First(SPRING), "whoever began is gone");
+    assert_eq!(ask("this", SPRING.plus(301)).await, Asked::UnderWay);
+    let other = call!(suite, ask("someone else", "key", "that", SPRING, SPRING)).unwrap();
+    assert_eq!(other, Asked::First(SPRING), "keys are each bearer's own");
+    let answer = Answer { status: 201, location: Some("/there".into()), body: "{}".into() };
+    call!(suite, keep_answer(&bearer, "key", &answer)).unwrap();
+    call!(suite, unask(&bearer, "key")).unwrap();
+    assert_eq!(ask("this", hours(9)).await, Asked::Answered(answer), "an answer stays");
+    assert_eq!(ask("that", hours(9)).await, Asked::Other);
+    call!(suite, unask("someone else", "key")).unwrap();
+    assert_eq!(call!(suite, forget_answers(SPRING)).unwrap(), 0);
+    assert_eq!(call!(suite, forget_answers(SPRING.plus(1))).unwrap(), 1);
+    assert_eq!(ask("that", hours(9)).await, Asked::First(hours(9)));
+}

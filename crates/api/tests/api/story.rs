@@ -1,0 +1,261 @@
+//! A story in which every operation of the API comes up once: what it is asked
+//! and what it answers are the document's examples.
+
+use access::Wanted;
+use axum::body::Body;
+use axum::http::{Request, header};
+use serde_json::{Map, Value, json};
+use store::{Link, LinkKind, Person, Role, Scope};
+
+use crate::alerts::alert;
+use crate::house::{Answer, House, NOW, at, mapping};
+use crate::season::reckon;
+
+/// One operation as it is asked.
+#[derive(Debug, Clone)]
+pub struct Step {
+    pub operation: &'static str,
+    /// Parameters of path, query and header.
+    pub parameters: Map<String, Value>,
+    /// The body; null where there is none.
+    pub request: Value,
+}
+
+fn step(operation: &'static str, parameters: Value, request: Value) -> Step {
+    Step { operation, parameters: parameters.as_object().cloned().unwrap_or_default(), request }
+}
+
+/// A read, which has no body.
+fn read(operation: &'static str, parameters: Value) -> Step {
+    step(operation, parameters, Value::Null)
+}
+
+/// All steps, in an order in which each succeeds. `token` is one to be read and
+/// revoked.
+pub fn steps(token: &str) -> Vec<Step> {
+    let farm = || json!({"id": "larkmoor"});
+    let person = || json!({"id": "larkmoor", "person": "greta"});
+    let site = || json!({"id": "ridge"});
+    let mast = || json!({"id": "ridge", "source": "mast"});
+    let block = || json!({"id": "bench"});
+    let season = || json!({"id": "bench", "year": 2013});
+    let any = |mut parameters: Value| {
+        parameters["If-Match"] = json!("*");
+        parameters
+    };
+    vec![
+        step(
+            "add-farm",
+            json!({"Idempotency-Key": "farm-larkmoor"}),
+            json!({
+            "id": "larkmoor", "name": "Larkmoor Orchards", "alert_emails": ["crew@larkmoor.example"]}),
+        ),
+        read("list-farms", json!({})),
+        read("read-farm", farm()),
+        step("change-farm", any(farm()), json!({"name": "Larkmoor Orchard"})),
+        step("invite", farm(), json!({"email": "greta@larkmoor.example", "role": "grower"})),
+        read("list-people", farm()),
+        read("read-person", person()),
+        step("change-role", any(person()), json!({"role": "advisor"})),
+        read("read-me", json!({})),
+        step("change-me", any(json!({})), json!({"name": "Ola Brandt"})),
+        read("list-tokens", json!({})),
+        step(
+            "make-token",
+            json!({}),
+            json!({"name": "Weather wall", "scope": "read", "expires_at": "2013-12-01T00:00:00Z"}),
+        ),
+        read("read-token", json!({"id": token})),
+        step("revoke-token", any(json!({"id": token})), Value::Null),
+        step(
+            "add-site",
+            json!({}),
+            json!({"id": "ridge", "farm_id": "larkmoor", "name": "Ridge", "latitude": 40.6925,
+            "longitude": -74.1687, "elevation_m": 30, "time_zone": "America/New_York"}),
+        ),
+        read("list-sites", json!({"farm_id": "larkmoor"})),
+        read("read-site", site()),
+        step(
+            "add-source",
+            site(),
+            json!({"id": "mast", "name": "Mast, 2 m", "way": "file", "reading_kind": "station"}),
+        ),
+        read("list-sources", site()),
+        step("change-source", any(mast()), json!({"mapping": mapping()})),
+        read("read-source", mast()),
+        step(
+            "store-readings",
+            site(),
+            json!({"source": "mast", "readings": [
+            {"at": "2013-04-29T14:00:00Z", "celsius": 14.5}, {"at": "2013-04-29T15:00:00Z", "celsius": 15.1},
+            {"at": "2013-04-29T16:00:00Z", "celsius": 16.0}, {"at": "2013-04-29T17:00:00Z", "value": 62.0, "unit": "fahrenheit"}]}),
+        ),
+        read("list-readings", json!({"id": "ridge", "from": "2013-04-29T00:00:00Z", "limit": 2})),
+        step(
+            "add-block",
+            json!({}),
+            json!({"id": "bench", "farm_id": "larkmoor", "site_id": "ridge", "name": "North Bench",
+            "cultivar": "Gala", "curve": "reference", "flowers_per_cluster": 5, "target_fruit_per_tree": 110}),
+        ),
+        read("list-blocks", json!({"farm_id": "larkmoor"})),
+        read("read-block", block()),
+        step("change-block", any(block()), json!({"target_fruit_per_tree": 115})),
+        step("set-plan", season(), json!({"sprays": [{"material": "ammonium-thiosulfate", "mark": 0.6}]})),
+        read("read-plan", season()),
+        step(
+            "append-entries",
+            season(),
+            json!({"entries": [
+            {"id": "count-1", "kind": "open-count", "at": "2013-04-28T10:00:00-04:00", "open_per_tree": [41, 66, 58, 47, 73]},
+            {"id": "count-2", "kind": "open-count", "at": "2013-04-29T10:00:00-04:00", "open_per_tree": [96, 131, 104, 122, 141]}]}),
+        ),
+        read("read-log", season()),
+        read("list-seasons", block()),
+        read("read-season", season()),
+        read(
+            "read-timeline",
+            json!({"id": "bench", "year": 2013, "from": "2013-04-29T14:00:00Z", "to": "2013-04-29T16:00:00Z"}),
+        ),
+        read("list-alerts", json!({"block_id": "bench"})),
+        read("read-alert", json!({"id": "alert-1"})),
+        step("acknowledge-alert", json!({"id": "alert-1"}), Value::Null),
+        step(
+            "add-curve",
+            json!({}),
+            json!({"id": "ridge-gala", "form": "nodes", "unit": "mm-per-hour",
+            "nodes": [[5, 0.02], [15, 0.15], [25, 0.30], [40, 0]], "source": "Larkmoor's own trees, 2012", "status": "measured"}),
+        ),
+        read("list-curves", json!({})),
+        read("read-curve", json!({"id": "ridge-gala"})),
+        step("add-material", json!({}), json!({"id": "soap", "name": "Soap", "role": "other"})),
+        read("list-materials", json!({})),
+        read("read-material", json!({"id": "soap"})),
+        step("end-role", any(person()), Value::Null),
+    ]
+}
+
+/// A request as a step has it, with some of its parameters in another way.
+pub fn request(step: &Step, secret: &str) -> Request<Body> {
+    let (method, path) = place(step.operation);
+    let mut address = path;
+    let mut query = Vec::new();
+    let mut builder = Request::builder();
+    for (name, value) in &step.parameters {
+        let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+        let hole = format!("{{{name}}}");
+        if address.contains(&hole) {
+            address = address.replace(&hole, &text);
+        } else if ["If-Match", "If-None-Match", "Idempotency-Key"].contains(&name.as_str()) {
+            builder = builder.header(name, text);
+        } else {
+            query.push(format!("{name}={}", text.replace('+', "%2B")));
+        }
+    }
+    if !query.is_empty() {
+        address = format!("{address}?{}", query.join("&"));
+    }
+    builder = builder.method(method.as_str()).uri(address);
+    if !secret.is_empty() {
+        builder = builder.header(header::AUTHORIZATION, format!("Bearer {secret}"));
+    }
+    if step.request.is_null() {
+        return builder.body(Body::empty()).unwrap();
+    }
+    builder
+        .header(header::CONTENT_TYPE, "application/json")
+        .body(Body::from(step.request.to_string()))
+        .unwrap()
+}
+
+/// Method and path of an operation.
+pub fn place(operation: &str) -> (String, String) {
+    let all = api::operations();
+    let found = all.into_iter().find(|(_, _, id)| id == operation);
+    let (method, path, _) = found.unwrap_or_else(|| panic!("the router has no operation `{operation}`"));
+    (method, path)
+}
+
+/// A house with the person `ola`, who runs it, and a token of theirs.
+pub async fn run_by_ola(house: &House) -> String {
+    let now = at(NOW);
+    let link = Link {
+        id: "claim".into(),
+        kind: LinkKind::Claim,
+        hash: "claim".into(),
+        email: None,
+        farm_id: None,
+        role: None,
+        made_by: None,
+        created_at: now,
+        expires_at: now.plus(60),
+        used_at: None,
+    };
+    house.store.add_link(&link).await.unwrap();
+    let ola = Person {
+        id: "ola".into(),
+        email: "ola@larkmoor.example".into(),
+        name: "Ola".into(),
+        password: None,
+        operator: true,
+        created_at: now,
+    };
+    house.store.redeem("claim", &ola, now).await.unwrap().unwrap();
+    token_of(house, "ola", Scope::Write).await.1
+}
+
+/// A token of a person: its id and secret.
+pub async fn token_of(house: &House, person: &str, scope: Scope) -> (String, String) {
+    // Each some seconds after the one before, so that lists have one order.
+    let held = house.store.credentials_of(person).await.unwrap().len() as i64;
+    let wanted = Wanted { person_id: Some(person), name: "Kitchen wall", scope, expires_at: None };
+    access::new_token(&house.store, wanted, at(NOW).plus(held - 60)).await.unwrap()
+}
+
+/// A person with a role on a farm.
+pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
+    let now = at(NOW);
+    let link = Link {
+        id: format!("link-{name}"),
+        kind: LinkKind::Invitation,
+        hash: format!("hash-{name}"),
+        email: Some(format!("{name}@{farm}.example")),
+        farm_id: Some(farm.into()),
+        role: Some(role),
+        made_by: None,
+        created_at: now,
+        expires_at: now.plus(60),
+        used_at: None,
+    };
+    house.store.add_link(&link).await.unwrap();
+    let person = Person {
+        id: name.into(),
+        email: String::new(),
+        name: name.into(),
+        password: None,
+        operator: false,
+        created_at: now,
+    };
+    house.store.redeem(&link.hash, &person, now).await.unwrap().unwrap();
+}
+
+/// Plays the story to its end, what happens between the steps included, and
+/// hands each step with its answer to `told`.
+pub async fn play(house: &House, mut told: impl FnMut(&Step, Answer)) {
+    let secret = run_by_ola(house).await;
+    let (token, _) = token_of(house, "ola", Scope::Read).await;
+    for step in steps(&token) {
+        match step.operation {
+            "list-people" => member(house, "greta", "larkmoor", Role::Grower).await,
+            "list-alerts" => {
+                house.store.set_plan("bench", 2013, 1, &json!({"sprays": []}), at(NOW)).await.unwrap();
+                reckon(house, &[alert("alert-1", "started", at(NOW))]).await;
+            }
+            "read-season" => {
+                reckon(house, &[]).await;
+            }
+            _ => {}
+        }
+        let answer = house.send(request(&step, &secret)).await;
+        told(&step, answer);
+    }
+}
