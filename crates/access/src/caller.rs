@@ -48,6 +48,12 @@ impl Caller {
         })
     }
 
+    /// Whether the caller may read who did what on a farm.
+    pub fn may_review(&self, farm_id: &str) -> bool {
+        let advises = |one: &Membership| one.farm_id == farm_id && one.role == Role::Advisor;
+        self.operator || self.memberships.iter().any(advises)
+    }
+
     /// Whether the caller may add to what all farms share: curves and
     /// materials.
     pub fn may_share(&self) -> bool {

@@ -45,10 +45,10 @@ pub(crate) fn page<T, S: Serialize + ToSchema>(
     let more = rows.len() > span.limit as usize;
     rows.truncate(span.limit as usize);
     let next = rows.last().filter(|_| more).map(|last| span.cursor(&cursor(last)));
-    let link = next.as_deref().map(|next| span.link(next));
-    let mut response = Json(Page { items: rows.iter().map(render).collect(), next }).into_response();
-    if let Some(link) = link.and_then(|link| HeaderValue::from_str(&link).ok()) {
-        response.headers_mut().insert(header::LINK, link);
+    let items = rows.iter().map(render).collect();
+    let mut response = Json(Page { items, next: next.clone() }).into_response();
+    if let Some(next) = next {
+        span.write_link(&next, response.headers_mut());
     }
     Ok(response)
 }

@@ -4,24 +4,26 @@ use std::sync::Arc;
 
 use access::Deed;
 use axum::extract::Path;
+use axum::http::HeaderMap;
 use model::block::Block as Planting;
 use model::curve::Curve;
 use model::input::{self, Fault, Faults, Fields};
 use model::time::Instant;
 use serde::Serialize;
-use serde_json::{Map, Value};
+use serde_json::{Map, Value, json};
 use store::Block;
-use utoipa::ToSchema;
+use utoipa::{IntoParams, ToSchema};
 
 use crate::answer::{Answer, changed, created, ok, page};
 use crate::conditional::IfMatch;
 use crate::desk::{Here, Visit};
-use crate::fields;
+use crate::import::FeatureCollection;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
 use crate::request::Document;
 use crate::shapes::{Moment, Page, Paging};
 use crate::sites::OfFarm;
+use crate::{fields, geo};
 
 /// A planting of one cultivar managed as one unit. Beside these fields stand
 /// those it was given.
@@ -33,6 +35,9 @@ pub(crate) struct BlockShown {
     #[serde(flatten)]
     #[schema(inline)]
     details: Details,
+    /// Where it lies: a GeoJSON point, or the outline of its area.
+    #[schema(value_type = Option<Object>)]
+    geometry: Option<Value>,
     /// Raised with each change.
     version: i64,
     #[schema(value_type = Moment)]
@@ -87,6 +92,9 @@ pub(crate) struct BlockAdded {
     farm_id: String,
     /// A site of the farm or of the server.
     site_id: String,
+    /// A GeoJSON Point, Polygon or MultiPolygon.
+    #[schema(value_type = Option<Object>)]
+    geometry: Option<Value>,
     #[serde(flatten)]
     #[schema(inline)]
     planted: Planted,
@@ -107,16 +115,35 @@ pub(crate) struct BlockChange {
 }
 
 /// Fields of a block in the API that its details in the store do not hold.
-const OUTSIDE_DETAILS: [&str; 3] = ["id", "farm_id", "site_id"];
+const OUTSIDE_DETAILS: [&str; 4] = ["id", "farm_id", "site_id", "geometry"];
 
-/// The blocks that the caller sees.
-#[utoipa::path(get, path = "/blocks", tag = "blocks", operation_id = "list-blocks", params(Paging, OfFarm),
-    responses((status = 200, body = Page<BlockShown>)))]
-pub(crate) async fn list(Here(desk): Here, mut query: Query) -> Answer {
+/// In which form.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+#[allow(dead_code, reason = "it stands for parameters in the document")]
+pub(crate) struct OnMap {
+    /// `json` or `geojson`; or by the header `Accept`.
+    format: Option<String>,
+}
+
+/// The blocks that the caller sees, as JSON or as GeoJSON.
+#[utoipa::path(get, path = "/blocks", tag = "blocks", operation_id = "list-blocks", params(Paging, OfFarm, OnMap),
+    responses((status = 200, content((Page<BlockShown> = "application/json"), (FeatureCollection = "application/geo+json")))))]
+pub(crate) async fn list(Here(desk): Here, mut query: Query, headers: HeaderMap) -> Answer {
+    let format = query.word("format", &["json", "geojson"]);
+    let on_map = format.map_or_else(|| geo::asks_for_it(&headers), |format| format == "geojson");
     let farm = query.text("farm_id");
     let span = query.page();
     query.finish()?;
     let blocks = desk.store.blocks(farm.as_deref(), span.after(), span.limit + 1).await?;
+    if on_map {
+        let more = blocks.len() > span.limit as usize;
+        let last = blocks.get(span.limit as usize - 1).filter(|_| more);
+        let next = last.map(|last| span.cursor(&last.id));
+        let features = blocks.iter().take(span.limit as usize);
+        let features = features.map(|block| (block.id.clone(), block.geometry.clone(), json!(shown(block))));
+        return geo::collection(features, &span, next);
+    }
     page(blocks, &span, |block| block.id.clone(), shown)
 }
 
@@ -135,6 +162,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         site_id: draft.site_id,
         name: draft.name,
         details: draft.details,
+        geometry: draft.geometry,
         version: 1,
         created_at: desk.now(),
     };
@@ -172,6 +200,9 @@ pub(crate) async fn change(
     for (field, value) in outside(&block) {
         document[field] = Value::from(value);
     }
+    if let Some(geometry) = &block.geometry {
+        document["geometry"] = geometry.clone();
+    }
     merge(&mut document, &patch);
     let curves = desk.catalogue().await?.curves;
     let read = read(&document, &curves);
@@ -184,10 +215,12 @@ pub(crate) async fn change(
         return Err(Problem::invalid(moved));
     }
     let draft = read?;
-    block.version = desk.store.change_block(&block, &draft.name, &draft.details).await?;
+    block.version =
+        desk.store.change_block(&block, &draft.name, &draft.details, draft.geometry.as_ref()).await?;
     desk.poke();
     block.name = draft.name;
     block.details = draft.details;
+    block.geometry = draft.geometry;
     changed(shown(&block))
 }
 
@@ -215,19 +248,21 @@ fn merge(into: &mut Value, patch: &Value) {
 }
 
 /// A block as it was read, its places not yet looked up.
-struct Draft {
-    id: Option<String>,
-    farm_id: String,
-    site_id: String,
-    name: String,
-    details: Value,
+pub(crate) struct Draft {
+    pub(crate) id: Option<String>,
+    pub(crate) farm_id: String,
+    pub(crate) site_id: String,
+    pub(crate) name: String,
+    pub(crate) details: Value,
+    pub(crate) geometry: Option<Value>,
 }
 
-fn read(document: &Value, curves: &[Arc<Curve>]) -> Result<Draft, Faults> {
+pub(crate) fn read(document: &Value, curves: &[Arc<Curve>]) -> Result<Draft, Faults> {
     input::read(document, |fields| {
         let id = fields::given_id(fields);
         let farm_id = fields.required_text("farm_id");
         let site_id = fields.required_text("site_id");
+        let geometry = geo::geometry(fields);
         let planting = Planting::from_fields(fields, curves)?;
         fields::check_name(fields, "name", &planting.name);
         fields::check_name(fields, "cultivar", &planting.cultivar);
@@ -236,6 +271,7 @@ fn read(document: &Value, curves: &[Arc<Curve>]) -> Result<Draft, Faults> {
             farm_id: farm_id?,
             site_id: site_id?,
             details: details(fields, &planting),
+            geometry,
             name: planting.name,
         })
     })
@@ -287,14 +323,12 @@ impl Visit {
 }
 
 fn shown(block: &Block) -> BlockShown {
-    let Block { id, farm_id, site_id, name: _, details, version, created_at } = block.clone();
-    BlockShown { id, farm_id, site_id, details: Details(details), version, created_at }
+    let Block { id, farm_id, site_id, name: _, details, geometry, version, created_at } = block.clone();
+    BlockShown { id, farm_id, site_id, details: Details(details), geometry, version, created_at }
 }
 
 #[cfg(test)]
 mod tests {
-    use serde_json::json;
-
     use super::*;
 
     /// Of the examples in RFC 7396, appendix A.

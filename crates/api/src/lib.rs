@@ -15,8 +15,11 @@
 
 mod alerts;
 mod answer;
+mod audit;
 mod blocks;
+mod board;
 mod catalogue;
+mod changes;
 mod conditional;
 mod csv_out;
 mod curves;
@@ -25,8 +28,10 @@ mod document;
 mod envelope;
 mod farms;
 mod fields;
+mod geo;
 mod guard;
 mod health;
+mod import;
 mod limits;
 mod log;
 mod materials;
@@ -128,6 +133,9 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
     OpenApiRouter::new()
         .routes(routes!(farms::list, farms::add))
         .routes(routes!(farms::one, farms::change))
+        .routes(routes!(import::import))
+        .routes(routes!(audit::of_farm))
+        .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))
         .routes(routes!(people::invite))
@@ -146,6 +154,8 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(plans::one, plans::set))
         .routes(routes!(log::list, log::append))
         .routes(routes!(timeline::timeline))
+        .routes(routes!(board::board))
+        .routes(routes!(changes::list))
         .routes(routes!(alerts::list))
         .routes(routes!(alerts::one))
         .routes(routes!(alerts::acknowledge))

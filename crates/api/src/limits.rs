@@ -25,6 +25,11 @@ pub(crate) const REQUESTS_AT_ONCE: u32 = 32;
 /// Longest that a request may take, silences in its body aside.
 pub(crate) const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 
+/// Blocks of one import.
+pub(crate) const IMPORTED: usize = 2_000;
+/// Blocks of one board: a region, some megabytes.
+pub(crate) const BOARD: u32 = 10_000;
+
 /// Entries of one list unless asked for fewer or more.
 pub(crate) const PAGE: u32 = 200;
 /// Most entries of one list.

@@ -3,7 +3,7 @@
 
 use axum::extract::{FromRequestParts, OriginalUri, Query as AxumQuery};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, header};
+use axum::http::{HeaderMap, HeaderValue, header};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use model::time::Instant;
@@ -179,6 +179,13 @@ impl Span {
         let bytes = URL_SAFE_NO_PAD.decode(cursor).ok()?;
         let place = bytes.strip_prefix(self.of_list().as_slice())?;
         String::from_utf8(place.to_vec()).ok()
+    }
+
+    /// Writes where the next page stands.
+    pub(crate) fn write_link(&self, next: &str, headers: &mut HeaderMap) {
+        if let Ok(link) = HeaderValue::from_str(&self.link(next)) {
+            headers.insert(header::LINK, link);
+        }
     }
 
     /// The address of the page behind a cursor, as RFC 8288 writes it.

@@ -58,3 +58,12 @@ pub(crate) struct Wrong {
     parameter: Option<String>,
     detail: String,
 }
+
+/// In which form.
+#[derive(IntoParams)]
+#[into_params(parameter_in = Query)]
+#[allow(dead_code, reason = "it stands for parameters in the document")]
+pub(crate) struct InForm {
+    /// `json` or `csv`; or by the header `Accept`.
+    format: Option<String>,
+}

@@ -12,7 +12,7 @@ use model::time::{DAY, Instant};
 use model::words;
 use serde_json::json;
 use store::{Block, LogEntry, SiteWeather};
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 
 use crate::answer::Answer;
 use crate::csv_out::{self, number_cell, text_cell};
@@ -21,6 +21,7 @@ use crate::problem::Problem;
 use crate::query::Query;
 use crate::readings::Stretch;
 use crate::seasons::{assembled, no_season};
+use crate::shapes::InForm;
 use crate::{curves, fields, limits};
 
 use moments::Row;
@@ -70,15 +71,6 @@ pub(crate) struct TimelineShown {
     /// One for each moment, with the columns of the CSV.
     #[schema(value_type = Vec<Object>)]
     rows: serde_json::Value,
-}
-
-/// In which form.
-#[derive(IntoParams)]
-#[into_params(parameter_in = Query)]
-#[allow(dead_code, reason = "it stands for parameters in the document")]
-pub(crate) struct InForm {
-    /// `json` or `csv`; or by the header `Accept`.
-    format: Option<String>,
 }
 
 /// A season moment by moment, as JSON or CSV.

@@ -178,6 +178,7 @@ impl House {
             site_id: site.into(),
             name: id.into(),
             details,
+            geometry: None,
             version: 1,
             created_at: BEGIN,
         };

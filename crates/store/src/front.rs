@@ -201,13 +201,15 @@ methods! {
 
     /// Adds a block at version 1. Conflict when its id is taken.
     blocks::add_block(block: &Block) -> ();
+    /// Adds blocks, all or none. Conflict when the id of one is taken.
+    blocks::add_blocks(blocks: &[Block]) -> ();
     /// A block by its id.
     blocks::block(id: &str) -> Option<Block>;
     /// The blocks in order of id; with a farm, those of that farm alone.
     blocks::blocks(farm_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<Block>;
-    /// Changes a block's name and details and gives its version, which is
+    /// Changes a block's name, details and geometry and gives its version, which is
     /// raised when they differ from what is stored.
-    blocks::change_block(held: &Block, name: &str, details: &Value) -> i64;
+    blocks::change_block(held: &Block, name: &str, details: &Value, geometry: Option<&Value>) -> i64;
 
     /// Sets the plan of a season, which begins with it if it is not there, and
     /// gives the plan's version, which is raised when it differs from what is
@@ -236,6 +238,10 @@ methods! {
     /// Those whose versions no longer stand are left out, with their alerts;
     /// gives how many were written.
     seasons::commit_reckoned(reckoned: &[Reckoned], now: Instant) -> u64;
+
+    /// The seasons of a year with their blocks, in order of block; with a farm,
+    /// those of that farm alone.
+    board::board(year: i32, farm_id: Option<&str>, limit: u32) -> Vec<BoardRow>;
 
     /// The alerts in order of id, of a farm or a block when given.
     alerts::alerts(farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;

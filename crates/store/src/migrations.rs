@@ -11,6 +11,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (2, "people", include_str!("../../../migrations/0002_people.sql")),
     (3, "notes", include_str!("../../../migrations/0003_notes.sql")),
     (4, "answers", include_str!("../../../migrations/0004_answers.sql")),
+    (5, "outlines", include_str!("../../../migrations/0005_outlines.sql")),
 ];
 
 /// The table in which the steps taken are kept.

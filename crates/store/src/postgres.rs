@@ -14,6 +14,8 @@ pub(crate) mod alerts;
 pub(crate) mod answers;
 #[path = "queries/blocks.rs"]
 pub(crate) mod blocks;
+#[path = "queries/board.rs"]
+pub(crate) mod board;
 #[path = "queries/credentials.rs"]
 pub(crate) mod credentials;
 #[path = "queries/farms.rs"]

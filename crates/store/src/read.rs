@@ -21,8 +21,8 @@ macro_rules! columns {
          source.kind, source.trust, source.mapping, source.created_at"
     };
     (block) => {
-        "block.id, block.farm_id, block.site_id, block.name, block.details, block.version, \
-         block.created_at"
+        "block.id, block.farm_id, block.site_id, block.name, block.details, block.geometry, \
+         block.version, block.created_at"
     };
     (alert) => {
         "alert.id, alert.block_id, alert.year, alert.kind, alert.subject, alert.generation, \
@@ -119,13 +119,14 @@ pub(crate) fn source(columns: SourceColumns) -> Result<Source> {
     })
 }
 
-pub(crate) type BlockColumns = (String, String, String, String, String, i64, i64);
+pub(crate) type BlockColumns = (String, String, String, String, String, Option<String>, i64, i64);
 
 pub(crate) fn block(columns: BlockColumns) -> Result<Block> {
-    let (id, farm_id, site_id, name, details, version, created_at) = columns;
+    let (id, farm_id, site_id, name, details, geometry, version, created_at) = columns;
     let details = text::doc(&details, || format!("details of block `{id}`"))?;
+    let geometry = geometry.map(|doc| text::doc(&doc, || format!("geometry of block `{id}`"))).transpose()?;
     let created_at = Instant(created_at);
-    Ok(Block { id, farm_id, site_id, name, details, version, created_at })
+    Ok(Block { id, farm_id, site_id, name, details, geometry, version, created_at })
 }
 
 pub(crate) type AlertColumns = (

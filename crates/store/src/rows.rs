@@ -17,8 +17,8 @@ pub use people::{
 };
 pub use places::{Block, Curve, Farm, Material, Site, Source, Way};
 pub use season::{
-    Appended, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale, StaleKey,
-    Versions,
+    Appended, BoardRow, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale,
+    StaleKey, Versions,
 };
 pub use weather::{Cell, Earlier, LeasedCell, SiteWeather, Upload};
 

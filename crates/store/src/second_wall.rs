@@ -79,6 +79,7 @@ fn block(farm: &str) -> Block {
         site_id: format!("{farm}-site"),
         name: "Bench".into(),
         details: json!({}),
+        geometry: None,
         version: 1,
         created_at: AT,
     }
@@ -153,7 +154,7 @@ async fn it_holds_when_the_first_is_down() {
     refused(logs::append_entries(&db, "birch-block", 2013, &[entry("second")]).await);
     refused(logs::append_entries(&db, "birch-block", 2014, &[entry("second")]).await);
     refused(plans::set_plan(&db, "birch-block", 2013, 1, &json!([{}]), AT).await);
-    refused(blocks::change_block(&db, &block("birch"), "Mine", &json!({})).await);
+    refused(blocks::change_block(&db, &block("birch"), "Mine", &json!({}), None).await);
     refused(blocks::add_block(&db, &Block { id: "new".into(), ..block("birch") }).await);
     refused(readings::store_readings(&db, "birch-source", &[Reading::instant(AT, 1.0)], AT).await);
     refused(people::set_role(&db, "ada", "birch", None, Role::Advisor, AT).await);

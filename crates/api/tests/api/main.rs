@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 mod house;
+mod imports;
 
 mod alerts;
 mod bad_input;

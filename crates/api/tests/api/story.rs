@@ -100,6 +100,13 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("list-blocks", json!({"farm_id": "larkmoor"})),
         read("read-block", block()),
         step("change-block", any(block()), json!({"target_fruit_per_tree": 115})),
+        step(
+            "import-blocks",
+            json!({"id": "larkmoor", "dry_run": true}),
+            json!({"type": "FeatureCollection", "features": [
+            {"type": "Feature", "id": "south", "geometry": {"type": "Point", "coordinates": [-74.17, 40.69]},
+             "properties": {"site_id": "ridge", "name": "South Bench", "cultivar": "Fuji", "curve": "reference", "target_fruit_per_tree": 95}}]}),
+        ),
         step("set-plan", season(), json!({"sprays": [{"material": "ammonium-thiosulfate", "mark": 0.6}]})),
         read("read-plan", season()),
         step(
@@ -116,6 +123,7 @@ pub fn steps(token: &str) -> Vec<Step> {
             "read-timeline",
             json!({"id": "bench", "year": 2013, "from": "2013-04-29T14:00:00Z", "to": "2013-04-29T16:00:00Z"}),
         ),
+        read("read-board", json!({"year": 2013, "farm_id": "larkmoor"})),
         read("list-alerts", json!({"block_id": "bench"})),
         read("read-alert", json!({"id": "alert-1"})),
         step("acknowledge-alert", json!({"id": "alert-1"}), Value::Null),
@@ -130,6 +138,9 @@ pub fn steps(token: &str) -> Vec<Step> {
         step("add-material", json!({}), json!({"id": "soap", "name": "Soap", "role": "other"})),
         read("list-materials", json!({})),
         read("read-material", json!({"id": "soap"})),
+        read("list-changes", json!({"limit": 3})),
+        read("read-farm-audit", json!({"id": "larkmoor", "limit": 3})),
+        read("read-audit", json!({"limit": 2})),
         step("end-role", any(person()), Value::Null),
     ]
 }
@@ -250,7 +261,7 @@ pub async fn play(house: &House, mut told: impl FnMut(&Step, Answer)) {
                 house.store.set_plan("bench", 2013, 1, &json!({"sprays": []}), at(NOW)).await.unwrap();
                 reckon(house, &[alert("alert-1", "started", at(NOW))]).await;
             }
-            "read-season" => {
+            "read-season" | "read-board" => {
                 reckon(house, &[]).await;
             }
             _ => {}

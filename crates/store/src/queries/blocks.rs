@@ -2,37 +2,51 @@
 
 use sqlx::QueryBuilder;
 
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Db, Pools, dialect};
+use super::{Connection, Db, Pools, dialect};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, BlockColumns, columns, seen_by};
 use crate::rows::Block;
 use crate::{Result, text};
 
 pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
+    add_blocks(db, std::slice::from_ref(block)).await
+}
+
+pub(crate) async fn add_blocks(db: &Pools, blocks: &[Block]) -> Result<()> {
     let mut tx = db.begin_write().await?;
-    wall::pass(&mut tx, db, Of::Farm(&block.farm_id)).await?;
+    for block in blocks {
+        insert(&mut tx, db, block).await?;
+    }
+    for block in blocks {
+        notes::note(&mut tx, db, Note::new(Of::Block(&block.id), "added", "block", &block.id)).await?;
+    }
+    tx.commit().await?;
+    Ok(())
+}
+
+async fn insert(connection: &mut Connection, db: &Pools, block: &Block) -> Result<()> {
+    wall::pass(connection, db, Of::Farm(&block.farm_id)).await?;
     sqlx::query(
-        "INSERT INTO block (id, farm_id, site_id, name, details, version, created_at) \
-         VALUES ($1, $2, $3, $4, $5, 1, $6)",
+        "INSERT INTO block (id, farm_id, site_id, name, details, geometry, version, created_at) \
+         VALUES ($1, $2, $3, $4, $5, $6, 1, $7)",
     )
     .bind(&block.id)
     .bind(&block.farm_id)
     .bind(&block.site_id)
     .bind(&block.name)
     .bind(text::of(&block.details))
+    .bind(block.geometry.as_ref().map(text::of))
     .bind(block.created_at.0)
-    .execute(&mut *tx)
+    .execute(connection)
     .await
     .map_err(naming(
         format!("block `{}`", block.id),
         &format!("farm `{}` or site `{}`", block.farm_id, block.site_id),
     ))?;
-    notes::note(&mut tx, db, Note::new(Of::Block(&block.id), "added", "block", &block.id)).await?;
-    tx.commit().await?;
     Ok(())
 }
 
@@ -76,7 +90,8 @@ pub(crate) async fn change_block(
     db: &Pools,
     held: &Block,
     name: &str,
-    details: &serde_json::Value,
+    details: &Value,
+    geometry: Option<&Value>,
 ) -> Result<i64> {
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Block(&held.id)).await?;
@@ -91,17 +106,21 @@ pub(crate) async fn change_block(
     if now.version != held.version {
         return Err(changed("block", &held.id));
     }
-    if now.name == name && now.details == *details {
+    if now.name == name && now.details == *details && now.geometry.as_ref() == geometry {
         return Ok(now.version);
     }
-    sqlx::query("UPDATE block SET name = $2, details = $3, version = version + 1 WHERE id = $1")
-        .bind(&held.id)
-        .bind(name)
-        .bind(text::of(details))
-        .execute(&mut *tx)
-        .await?;
+    sqlx::query(
+        "UPDATE block SET name = $2, details = $3, geometry = $4, version = version + 1 WHERE id = $1",
+    )
+    .bind(&held.id)
+    .bind(name)
+    .bind(text::of(details))
+    .bind(geometry.map(text::of))
+    .execute(&mut *tx)
+    .await?;
     let note = Note::new(Of::Block(&held.id), "changed", "block", &held.id);
-    notes::note(&mut tx, db, note.with(json!({"name": name, "details": details}))).await?;
+    notes::note(&mut tx, db, note.with(json!({"name": name, "details": details, "geometry": geometry})))
+        .await?;
     tx.commit().await?;
     Ok(now.version + 1)
 }

@@ -94,6 +94,8 @@ pub struct Block {
     pub name: String,
     /// Cultivar, curve, target and the rest.
     pub details: Value,
+    /// Where it lies, as RFC 7946 writes it.
+    pub geometry: Option<Value>,
     /// Raised with each change of its name, details or site; 1 when added,
     /// whatever is given.
     pub version: i64,

@@ -177,3 +177,30 @@ pub struct Change {
     /// The farm it belongs to; none where all see it.
     pub farm_id: Option<String>,
 }
+
+/// A block's season at one look.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BoardRow {
+    /// The block.
+    pub block_id: String,
+    /// What its people call it.
+    pub name: String,
+    /// Its details.
+    pub details: Value,
+    /// The farm that owns it.
+    pub farm_id: String,
+    /// The site whose weather it has.
+    pub site_id: String,
+    /// What its people call the site.
+    pub site: String,
+    /// IANA zone.
+    pub time_zone: String,
+    /// The season's state; none before the first reckoning.
+    pub state: Option<String>,
+    /// The season as reckoned, JSON that is not read here: there are many.
+    pub doc: Option<String>,
+    /// When it was reckoned.
+    pub reckoned_at: Option<Instant>,
+    /// When open flowers were last counted.
+    pub counted_at: Option<Instant>,
+}

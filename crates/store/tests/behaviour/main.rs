@@ -21,6 +21,7 @@ use suite::Suite;
 /// Runs every behaviour, each on farms and sites of its own.
 async fn behaviours(suite: &Suite) {
     suite.step("farms, sites, blocks", places::farms_sites_and_blocks(suite)).await;
+    suite.step("many blocks at once", places::many_blocks(suite)).await;
     suite.step("rows that name what is not there", places::missing_parents(suite)).await;
     suite.step("curves and materials", places::curves_and_materials(suite)).await;
     suite.step("tokens and sign-ins", people::credentials(suite)).await;

@@ -1,7 +1,7 @@
 //! Farms, sites, blocks, curves, materials, tokens.
 
 use serde_json::json;
-use store::StoreError;
+use store::{Block, StoreError};
 
 use crate::rows::{self, Orchard, SPRING};
 use crate::suite::{Suite, call};
@@ -41,19 +41,36 @@ pub async fn farms_sites_and_blocks(suite: &Suite) {
     assert!(call!(suite, blocks(None, None, 1_000)).unwrap().contains(&other.blocks[0]));
 
     let details = json!({ "cultivar": "Fuji" });
-    assert_eq!(call!(suite, change_block(&orchard.blocks[0], "South Bench", &details)).unwrap(), 2);
-    let late = call!(suite, change_block(&orchard.blocks[0], "Late", &details));
+    assert_eq!(call!(suite, change_block(&orchard.blocks[0], "South Bench", &details, None)).unwrap(), 2);
+    let late = call!(suite, change_block(&orchard.blocks[0], "Late", &details, None));
     assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     let second = call!(suite, block(orchard.block())).unwrap().unwrap();
     assert_eq!(
-        call!(suite, change_block(&second, "South Bench", &details)).unwrap(),
+        call!(suite, change_block(&second, "South Bench", &details, None)).unwrap(),
         2,
         "what does not differ raises nothing"
     );
     let changed = call!(suite, block(orchard.block())).unwrap().unwrap();
     assert_eq!((changed.name.as_str(), changed.version), ("South Bench", 2));
     assert_eq!(changed.details, details);
-    assert!(call!(suite, change_block(&rows::block("none", "none"), "x", &details)).is_err());
+    assert!(call!(suite, change_block(&rows::block("none", "none"), "x", &details, None)).is_err());
+}
+
+pub async fn many_blocks(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 1).await;
+    let outline = json!({"type": "Point", "coordinates": [-74.2, 40.7]});
+    let new = || rows::block(&orchard.farm.id, &orchard.site.id);
+    let blocks = [Block { geometry: Some(outline.clone()), ..new() }, new()];
+    call!(suite, add_blocks(&blocks)).unwrap();
+    assert_eq!(call!(suite, block(&blocks[0].id)).unwrap().as_ref(), Some(&blocks[0]));
+    let changed = call!(suite, change_block(&blocks[1], "South", &json!({}), Some(&outline))).unwrap();
+    assert_eq!(changed, 2);
+    assert_eq!(call!(suite, block(&blocks[1].id)).unwrap().unwrap().geometry, Some(outline));
+    // All or none.
+    let late = new();
+    let again = call!(suite, add_blocks(&[late.clone(), blocks[0].clone()]));
+    assert!(matches!(again, Err(StoreError::Conflict { .. })), "{again:?}");
+    assert_eq!(call!(suite, block(&late.id)).unwrap(), None);
 }
 
 pub async fn missing_parents(suite: &Suite) {

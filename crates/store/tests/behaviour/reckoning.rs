@@ -52,7 +52,7 @@ pub async fn stale(suite: &Suite) {
     commit(suite, reckoned(&stale, vec![])).await;
     assert!(orchard.stale(suite, hours(99)).await.is_empty());
 
-    call!(suite, change_block(&orchard.blocks[0], "Renamed", &json!({}))).unwrap();
+    call!(suite, change_block(&orchard.blocks[0], "Renamed", &json!({}), None)).unwrap();
     let stale = one_stale(suite, &orchard).await;
     commit(suite, reckoned(&stale, vec![])).await;
     call!(suite, set_plan(block, YEAR, 1, &json!([]), hours(1))).unwrap();
@@ -107,7 +107,7 @@ pub async fn guard(suite: &Suite) {
         match change {
             "block" => {
                 let details = json!({ "cultivar": "Fuji" });
-                call!(suite, change_block(&moved.blocks[0], "North", &details)).map(drop)
+                call!(suite, change_block(&moved.blocks[0], "North", &details, None)).map(drop)
             }
             "plan" => call!(suite, set_plan(moved.block(), YEAR, 1, &json!([]), SPRING)).map(drop),
             "catalogue" => call!(suite, add_material(&rows::id("material"), &json!({}), SPRING)),

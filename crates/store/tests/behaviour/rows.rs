@@ -84,6 +84,7 @@ pub fn block(farm_id: &str, site_id: &str) -> Block {
         site_id: site_id.into(),
         name: "North Bench".into(),
         details: json!({ "cultivar": "Gala", "style_length_mm": 8.83 }),
+        geometry: None,
         version: 1,
         created_at: SPRING,
     }

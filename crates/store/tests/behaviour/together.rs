@@ -45,7 +45,7 @@ pub async fn read_then_write(suite: &Suite) {
                 // Read and written again until nobody came between.
                 loop {
                     let held = store.block(&block).await.unwrap().unwrap();
-                    match store.change_block(&held, "North Bench", &details).await {
+                    match store.change_block(&held, "North Bench", &details, None).await {
                         Err(StoreError::Changed { .. }) => continue,
                         done => {
                             done.unwrap();

@@ -3,7 +3,8 @@
 use model::time::Instant;
 use serde_json::json;
 use store::{
-    Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, Person, Role, Scope, Store, StoreError,
+    Answer, Asked, Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, Person, Role, Scope, Store,
+    StoreError,
 };
 
 use crate::rows::{self, Orchard, SPRING, YEAR, hours};
@@ -78,7 +79,7 @@ pub async fn walls(suite: &Suite) {
     assert_eq!(store.sources_of(&ours.site.id).await.unwrap().len(), 1);
     store.store_readings(&ours.station.id, &rows::readings(0, 3), hours(2)).await.unwrap();
     store.set_plan(ours.block(), YEAR, 1, &json!([]), hours(2)).await.unwrap();
-    store.change_block(&ours.blocks[0], "Renamed", &json!({})).await.unwrap();
+    store.change_block(&ours.blocks[0], "Renamed", &json!({}), None).await.unwrap();
     store.change_farm(&ours.farm, "Our own", &[]).await.unwrap();
     store.set_mapping(&ours.station, &json!({"unit": "celsius"})).await.unwrap();
     let new = rows::site(Some(&ours.farm.id));
@@ -134,7 +135,7 @@ pub async fn walls(suite: &Suite) {
     assert!(store.blocks(Some(&theirs.farm.id), None, 1_000).await.unwrap().is_empty());
     absent(store.append_entries(block, YEAR, &[rows::entry("no", SPRING, "x")]).await);
     absent(store.set_plan(block, YEAR, 1, &json!([{}]), SPRING).await);
-    absent(store.change_block(&theirs.blocks[0], "Mine", &json!({})).await);
+    absent(store.change_block(&theirs.blocks[0], "Mine", &json!({}), None).await);
     absent(store.store_readings(source, &rows::readings(3, 4), SPRING).await);
     absent(store.add_block(&rows::block(&theirs.farm.id, &public.id)).await);
     absent(store.add_source(&rows::feed(site, &rows::id("cell"))).await);
@@ -187,6 +188,12 @@ pub async fn notes(suite: &Suite) {
     call!(suite, commit_reckoned(&[reckoned], hours(6))).unwrap();
     let after = store.changes(Some(&ours_only[0]), 100).await.unwrap();
     assert_eq!((after.len(), after[0].key.subject.as_str()), (1, ours.block()));
+
+    let board = call!(suite, board(YEAR, Some(&ours.farm.id), 10)).unwrap();
+    assert_eq!((board.len(), board[0].state.as_deref()), (1, Some("watching")));
+    assert_eq!(store.board(YEAR, None, 10).await.unwrap(), board);
+    assert_eq!(store.board(YEAR, Some(&theirs.farm.id), 10).await.unwrap(), []);
+    assert_eq!(store.board(1999, None, 10).await.unwrap(), []);
 
     let deeds = store.audit(Some(&ours.farm.id), None, 100).await.unwrap();
     let told: Vec<&str> = deeds.iter().map(|deed| deed.deed.as_str()).collect();
