@@ -47,7 +47,8 @@ pub(crate) struct FarmAdded {
 pub(crate) struct FarmChange {
     #[schema(nullable = false, max_length = 200)]
     name: Option<String>,
-    #[schema(nullable = false, max_items = 50)]
+    /// Null leaves none.
+    #[schema(max_items = 50)]
     alert_emails: Option<Vec<String>>,
 }
 

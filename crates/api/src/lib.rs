@@ -152,6 +152,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(seasons::years))
         .routes(routes!(seasons::one))
         .routes(routes!(plans::one, plans::set))
+        .routes(routes!(plans::versions))
         .routes(routes!(log::list, log::append))
         .routes(routes!(timeline::timeline))
         .routes(routes!(board::board))

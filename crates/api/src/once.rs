@@ -69,27 +69,38 @@ pub(crate) async fn once(State(desk): State<Arc<Desk>>, request: Request, next: 
     if *request.method() != Method::POST || !request.headers().contains_key(KEY) {
         return next.run(request).await;
     }
+    let key = match key(&request) {
+        Ok(key) => key,
+        Err(problem) => return problem.into_response(),
+    };
     let json = content_type(request.headers()).is_none_or(|found| is_json(&found));
     if !json {
         return next.run(request).await;
     }
-    match keyed(&desk, request, next).await {
+    match keyed(&desk, key, request, next).await {
         Ok(response) => response,
         Err(problem) => problem.into_response(),
     }
 }
 
-async fn keyed(desk: &Desk, request: Request, next: Next) -> Result<Response, Problem> {
+fn key(request: &Request) -> Result<String, Problem> {
+    let mut keys = request.headers().get_all(KEY).iter();
+    let fits =
+        |key: &&str| (1..=KEY_BYTES).contains(&key.len()) && key.bytes().all(|byte| byte.is_ascii_graphic());
+    match (keys.next().and_then(|key| key.to_str().ok()).filter(fits), keys.next()) {
+        (Some(key), None) => Ok(key.to_owned()),
+        _ => {
+            let detail = format!(
+                "The header Idempotency-Key takes one key of 1 to {KEY_BYTES} signs of ASCII, without blanks."
+            );
+            Err(Problem::broken_off(detail))
+        }
+    }
+}
+
+async fn keyed(desk: &Desk, key: String, request: Request, next: Next) -> Result<Response, Problem> {
     let caller = request.extensions().get::<Caller>().ok_or_else(Problem::no_token)?;
     let bearer = caller.person_id.clone().unwrap_or_else(|| caller.credential_id.clone());
-    let mut keys = request.headers().get_all(KEY).iter();
-    let key = match (keys.next().and_then(|key| key.to_str().ok()), keys.next()) {
-        (Some(key), None) if (1..=KEY_BYTES).contains(&key.len()) => key.to_owned(),
-        _ => {
-            let detail = format!("The header Idempotency-Key takes one key of 1 to {KEY_BYTES} characters.");
-            return Err(Problem::broken_off(detail));
-        }
-    };
     let (mut parts, body) = request.into_parts();
     let whole = Request::from_parts(parts.clone(), body);
     let body = Incoming::new(whole, limits::JSON_BYTES as u64)?.whole().await?;

@@ -13,14 +13,14 @@ use serde_json::{Value, json};
 use store::PlanRow;
 use utoipa::ToSchema;
 
-use crate::answer::{Answer, ok, tagged};
+use crate::answer::{Answer, ok, tagged, whole};
 use crate::conditional::IfMatch;
 use crate::desk::Here;
 use crate::fields;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
-use crate::shapes::Moment;
+use crate::shapes::{Moment, Page};
 
 /// The sprays agreed for a season, with every default written out.
 #[derive(Clone, Serialize, ToSchema)]
@@ -88,6 +88,24 @@ pub(crate) async fn one(
         return Err(Problem::not_found(format!("Block `{}` has no plan for {year}.", block.id)));
     };
     ok(shown(&plan, &desk.catalogue().await?)?)
+}
+
+/// Every version of the plan, the first one first. A change holds for the legs
+/// that are not yet sprayed.
+#[utoipa::path(get, path = "/blocks/{id}/seasons/{year}/plan/versions", tag = "seasons",
+    operation_id = "list-plan-versions", params(("id" = String, Path), ("year" = i32, Path)),
+    responses((status = 200, body = Page<PlanShown>)))]
+pub(crate) async fn versions(
+    Here(desk): Here,
+    Path((block, year)): Path<(String, String)>,
+    query: Query,
+) -> Answer {
+    query.finish()?;
+    let block = desk.block(&block).await?;
+    let year = fields::year(&year)?;
+    let catalogue = desk.catalogue().await?;
+    let versions = desk.store.plans(&block.id, year).await?;
+    whole(versions.iter().map(|plan| shown(plan, &catalogue)).collect::<Result<_, _>>()?)
 }
 
 /// Sets the whole plan; the versions before it are kept. 201 for the first, which

@@ -111,6 +111,8 @@ impl Visit {
         let (site, plan) = self.behind(&block, year).await?;
         let plan = assembled(year, &block, &site, &plan, &self.catalogue().await?)?
             .map_err(|_| Problem::failed())?;
+        let versions = store.plans(&block.id, year).await?;
+        let plan = plan.with_versions(versions.iter().map(|version| (version.at, &version.doc)));
         let log = field_log(store.log(&block.id, year).await?);
         // What the query asks for only narrows this, so that progress stays
         // counted from where the legs began.

@@ -40,6 +40,8 @@ enum Command {
     /// Help people to sign in.
     #[command(subcommand)]
     User(UserCommand),
+    /// Print the API's document, OpenAPI 3.1.
+    Openapi,
     /// Bring a database up to date. SQLite is also brought up to date by serve.
     Migrate(MigrateArgs),
 }
@@ -136,6 +138,10 @@ pub fn main() -> ExitCode {
         }
         Command::User(UserCommand::Reset(args)) => on_runtime(user::reset(args)),
         Command::Import(args) => on_runtime(import::run(args)),
+        Command::Openapi => {
+            say(&format!("{:#}", api::document()));
+            ExitCode::SUCCESS
+        }
         Command::Migrate(args) => on_runtime(async move { migrate::run(&args.database.in_force()?).await }),
     }
 }

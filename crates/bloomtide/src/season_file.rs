@@ -126,6 +126,7 @@ impl Head {
                 zone: place.zone,
                 block: block?,
                 sprays,
+                versions: Vec::new(),
                 materials: catalogue.materials.clone(),
                 settings: settings?,
             },

@@ -146,7 +146,8 @@ fn growth(growths: &mut HashMap<String, Growth>, course: &Arc<Course>, curve: &A
 fn read(stale: &Stale, catalogue: &Catalogue) -> Result<(Plan, FieldLog), String> {
     let zone = zone(&stale.site.time_zone).map_err(|error| error.to_string())?;
     let plan = Plan::assemble(Some(stale.year), zone, &stale.block.details, stale.plan.as_ref(), catalogue)
-        .map_err(|faults| faults.to_string())?;
+        .map_err(|faults| faults.to_string())?
+        .with_versions(stale.plan_versions.iter().map(|(set_at, plan)| (*set_at, plan)));
     let entries: Result<Vec<Entry>, String> = stale
         .log
         .iter()

@@ -10,6 +10,7 @@ use crate::block::Block;
 use crate::catalogue::Catalogue;
 use crate::input::{self, Faults, Fields};
 use crate::materials::Material;
+use crate::time::Instant;
 
 /// Smallest and largest mark, as a share of the style.
 pub const MARKS: (f64, f64) = (0.05, 1.5);
@@ -80,6 +81,15 @@ impl Agreed {
     }
 }
 
+/// The sprays as they were agreed at one time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Version {
+    /// When they were agreed.
+    pub set_at: Instant,
+    /// The sprays in order.
+    pub sprays: Vec<PlannedSpray>,
+}
+
 /// All that a season is reckoned from beside field log and growth.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
@@ -91,6 +101,9 @@ pub struct Plan {
     pub block: Block,
     /// The sprays in order; leg k has the mark of the k-th.
     pub sprays: Vec<PlannedSpray>,
+    /// Every version that the plan has had, this one last; empty when it was
+    /// never changed.
+    pub versions: Vec<Version>,
     /// Materials known here.
     pub materials: Arc<Vec<Material>>,
     /// Numbers that an advisor may set.
@@ -131,6 +144,7 @@ impl Plan {
                 zone,
                 block: block?,
                 sprays: agreed.sprays,
+                versions: Vec::new(),
                 materials: catalogue.materials.clone(),
                 settings: agreed.settings,
             })
@@ -142,9 +156,30 @@ impl Plan {
         self.block.start_factor * self.block.target_fruit_per_tree
     }
 
-    /// Whether the plan names a material.
+    /// The same plan with every version it has had, the first one first. One
+    /// that does not read back is left out: it was taken once, by other rules.
+    #[must_use]
+    pub fn with_versions<'a>(self, documents: impl IntoIterator<Item = (Instant, &'a Value)>) -> Plan {
+        let version = |(set_at, document): (Instant, &Value)| {
+            let agreed = input::read(document, |fields| Some(Agreed::from_fields(fields)));
+            agreed.ok().map(|agreed| Version { set_at, sprays: agreed.sprays })
+        };
+        Plan { versions: documents.into_iter().filter_map(version).collect(), ..self }
+    }
+
+    /// What was planned for the leg of that index when its spray went on: a
+    /// change of the plan holds for legs not yet sprayed. For a spray from before
+    /// the first version that one stands.
+    pub fn when_sprayed(&self, index: usize, at: Instant) -> Option<&PlannedSpray> {
+        let held = self.versions.iter().rev().find(|version| version.set_at <= at);
+        let sprays = held.or(self.versions.first()).map_or(&self.sprays, |version| &version.sprays);
+        sprays.get(index)
+    }
+
+    /// Whether the plan names a material, or once did.
     pub fn names(&self, material: &str) -> bool {
-        self.sprays.iter().any(|spray| spray.material == material)
+        let earlier = self.versions.iter().flat_map(|version| &version.sprays);
+        self.sprays.iter().chain(earlier).any(|spray| spray.material == material)
     }
 }
 

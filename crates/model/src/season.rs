@@ -20,7 +20,7 @@ pub use window::window;
 
 /// Raised whenever the same input gives another season than before; goes into
 /// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
-pub const MODEL_VERSION: i64 = 1;
+pub const MODEL_VERSION: i64 = 2;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
 const THROUGH: f64 = 1.0;
@@ -334,7 +334,11 @@ fn leg(
     growth: &Growth,
     ruler: Ruler,
 ) -> Leg {
-    let target = plan.sprays.get(index).map(|spray| (spray.mark, spray.bound));
+    let planned = match &closing {
+        Some(closing) if closing.by == EndedBy::Spray => plan.when_sprayed(index, closing.at),
+        _ => plan.sprays.get(index),
+    };
+    let target = planned.map(|spray| (spray.mark, spray.bound));
     legs::run(index + 1, opening, target, closing, growth, ruler)
 }
 

@@ -217,6 +217,8 @@ methods! {
     plans::set_plan(block_id: &str, year: i32, held: i64, doc: &Value, at: Instant) -> i64;
     /// The plan of a season as it now holds.
     plans::plan(block_id: &str, year: i32) -> Option<PlanRow>;
+    /// Every version of it, the first one first.
+    plans::plans(block_id: &str, year: i32) -> Vec<PlanRow>;
 
     /// Appends entries to a season's log, which begins with them if it is not
     /// there; all or none. An entry that the log has already changes nothing.

@@ -7,6 +7,7 @@
 mod guard;
 mod links;
 mod pages;
+mod reference;
 mod sign_in;
 
 use std::net::IpAddr;
@@ -39,6 +40,7 @@ pub fn router(web: Web) -> Router {
     let link = |kind: LinkKind| get(links::form).post(links::redeem).layer(Extension(kind));
     Router::new()
         .route("/", get(sign_in::home))
+        .route("/reference", get(reference::page))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
         .route("/claim/{secret}", link(LinkKind::Claim))

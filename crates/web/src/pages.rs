@@ -56,6 +56,49 @@ pub(crate) struct Home<'a> {
     pub(crate) caution: &'a str,
 }
 
+/// The API's document.
+#[derive(Template)]
+#[template(path = "reference.html")]
+pub(crate) struct Reference {
+    pub(crate) title: &'static str,
+    pub(crate) about: Vec<String>,
+    pub(crate) chapters: Vec<Chapter>,
+}
+
+/// Operations on one subject.
+pub(crate) struct Chapter {
+    pub(crate) name: String,
+    pub(crate) operations: Vec<Operation>,
+}
+
+impl Chapter {
+    /// Where the chapter begins on the page.
+    fn anchor(&self) -> String {
+        format!("chapter-{}", self.name.replace(' ', "-"))
+    }
+}
+
+/// One operation with its example.
+pub(crate) struct Operation {
+    pub(crate) id: String,
+    pub(crate) method: String,
+    pub(crate) path: String,
+    pub(crate) about: Vec<String>,
+    pub(crate) parameters: Vec<Parameter>,
+    pub(crate) request: Option<String>,
+    pub(crate) status: String,
+    pub(crate) response: Option<String>,
+}
+
+/// A parameter of an operation.
+pub(crate) struct Parameter {
+    pub(crate) name: String,
+    /// Of the path, the query or a header.
+    pub(crate) place: String,
+    pub(crate) required: bool,
+    pub(crate) about: String,
+}
+
 /// Answers with a page.
 pub(crate) fn page(status: StatusCode, page: &impl Template) -> Response {
     match page.render() {

@@ -163,6 +163,21 @@ async fn from_the_claim_to_signing_out() {
 }
 
 #[tokio::test]
+async fn the_api_can_be_read_about() {
+    let house = House::new().await;
+    let page = house.get("/reference", None).await;
+    assert_eq!(page.status, StatusCode::OK);
+    whole(&page);
+    for (method, path, id) in api::operations() {
+        assert!(
+            page.body.contains(&format!("{method} {path}")) && page.body.contains(&id),
+            "{method} {path}"
+        );
+    }
+    assert!(!page.body.contains("https://"), "nothing of another host");
+}
+
+#[tokio::test]
 async fn opening_a_link_changes_nothing() {
     let house = House::new().await;
     let secret = link::claim(&house.store, NOW).await.unwrap().unwrap();

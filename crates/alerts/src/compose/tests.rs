@@ -52,6 +52,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
             site_id: "inland".into(),
             name: "North <Bench> & Söhne".into(),
             details: json!({"cultivar": "Gala"}),
+            geometry: None,
             version: 1,
             created_at: NOW,
         },

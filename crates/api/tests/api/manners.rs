@@ -40,7 +40,7 @@ async fn what_comes_twice_is_done_once() {
             }
             request
         };
-        let key = format!("key of {}", step.operation);
+        let key = format!("key-of-{}", step.operation);
         let first = house.send(with_key(None, &key)).await;
         assert!(first.status.is_success(), "{}: {}", step.operation, first.body);
         let before = house.store.audit(None, None, 1_000).await.unwrap().len();

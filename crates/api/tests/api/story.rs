@@ -109,6 +109,7 @@ pub fn steps(token: &str) -> Vec<Step> {
         ),
         step("set-plan", season(), json!({"sprays": [{"material": "ammonium-thiosulfate", "mark": 0.6}]})),
         read("read-plan", season()),
+        read("list-plan-versions", season()),
         step(
             "append-entries",
             season(),

@@ -1,7 +1,7 @@
 //! Playing the spring: the clock goes from hour to hour and from deed to deed,
 //! and the service's own passes run at each stop.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::path::Path;
 use std::time::Duration;
 
@@ -42,7 +42,8 @@ pub(super) async fn spring(
         doings: BLOCKS.iter().flat_map(Block::entries).collect(),
         leave_out,
         sprayed: HashMap::new(),
-        last_alert: None,
+        place: None,
+        shown: BTreeSet::new(),
         seen: HashMap::new(),
     };
     let step = pace / u32::try_from(end.since(begin) / HOUR).context("a spring has few hours")?;
@@ -84,7 +85,10 @@ struct Play<'a> {
     leave_out: Option<(&'static str, usize)>,
     /// Sprays put on or left out so far, for each block.
     sprayed: HashMap<&'static str, usize>,
-    last_alert: Option<String>,
+    /// Where in the list of changes the play has come.
+    place: Option<String>,
+    /// Alerts that were shown.
+    shown: BTreeSet<String>,
     /// Number of legs and state last shown, for each block.
     seen: HashMap<&'static str, (usize, String)>,
 }
@@ -122,19 +126,24 @@ impl Play<'_> {
     /// Shows the alerts that came since, and lets the grower act on them.
     async fn read_alerts(&mut self, now: Instant) -> anyhow::Result<()> {
         loop {
-            let after = self.last_alert.as_ref().map_or_else(String::new, |id| format!("&after={id}"));
-            let page = self.stage.api.get(&format!("alerts?limit=100{after}")).await?;
-            let alerts = items(&page);
-            for alert in alerts {
-                let id = alert["id"].as_str().unwrap_or_default();
-                self.last_alert = Some(id.to_owned());
+            let after = self.place.as_ref().map_or_else(String::new, |place| format!("?after={place}"));
+            let page = self.stage.api.get(&format!("changes{after}")).await?;
+            if let Some(place) = page["cursor"].as_str() {
+                self.place = Some(place.to_owned());
+            }
+            for change in items(&page).iter().filter(|change| change["kind"] == "alert") {
+                let id = change["id"].as_str().unwrap_or_default();
+                // An alert that is re-timed or closed has changed too.
+                if !self.shown.insert(id.to_owned()) {
+                    continue;
+                }
                 let whole = self.stage.api.get(&format!("alerts/{id}")).await?;
                 self.report.alert(&whole, self.stage.mail)?;
-                if alert["kind"] == "due" && alert["status"] == "told" {
-                    self.spray(alert, now);
+                if whole["kind"] == "due" && whole["status"] == "told" {
+                    self.spray(&whole, now);
                 }
             }
-            if alerts.is_empty() {
+            if page["next"].is_null() {
                 return Ok(());
             }
         }

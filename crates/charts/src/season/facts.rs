@@ -59,7 +59,12 @@ pub(super) fn material(plan: &Plan, id: &str) -> String {
 
 /// The material that the plan has for a leg.
 pub(super) fn planned(plan: &Plan, leg: &Leg) -> Option<String> {
-    plan.sprays.get(leg.number.checked_sub(1)?).map(|spray| material(plan, &spray.material))
+    let index = leg.number.checked_sub(1)?;
+    let planned = match (leg.ended_by, leg.ended_at) {
+        (Some(EndedBy::Spray), Some(at)) => plan.when_sprayed(index, at),
+        _ => plan.sprays.get(index),
+    };
+    planned.map(|spray| material(plan, &spray.material))
 }
 
 /// Every event of the season, by time.

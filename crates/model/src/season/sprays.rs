@@ -68,7 +68,7 @@ pub(super) fn resets(
         notes.push(Note::on(entry, "spray-under-way", text));
         return Reset::No;
     }
-    if let Some(planned) = plan.sprays.get(sprayed)
+    if let Some(planned) = plan.when_sprayed(sprayed, entry.at)
         && planned.material != *name
     {
         let text = format!("{name} went on where {} was planned.", planned.material);

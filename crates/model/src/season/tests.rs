@@ -147,3 +147,29 @@ fn words_of_states() {
         assert_eq!(serde_json::to_value(state).unwrap(), json!(state.word()));
     }
 }
+
+/// A change of the plan holds for legs not yet sprayed: what was due then stays
+/// what was due.
+#[test]
+fn a_changed_plan_leaves_sprayed_legs_as_they_were() {
+    let version = |mark: f64| json!({"sprays": [{"material": "lime-sulfur", "mark": mark}, {"material": "lime-sulfur", "mark": mark}]});
+    let spray = |id: &str, hours: i64| json!({"id": id, "kind": "spray", "material": "lime-sulfur", "at": at(hours), "finished_at": at(hours + 1)});
+    let (first, second) = (version(0.5), version(0.75));
+    let changed = |set_at: i64| {
+        let versioned = plan().with_versions([(at(-24), &first), (at(set_at), &second)]);
+        Plan { sprays: versioned.versions[1].sprays.clone(), ..versioned }
+    };
+    let marks = |plan: &Plan, entries: &[Value]| {
+        season(plan, entries, at(60)).legs.iter().map(|leg| leg.mark).collect::<Vec<_>>()
+    };
+    let after = changed(40);
+    assert_eq!(marks(&after, &[start()]), [Some(0.75)], "the running leg has the new mark");
+    let one = [start(), spray("s-1", 30)];
+    assert_eq!(marks(&after, &one), [Some(0.5), Some(0.75)]);
+    let two = [start(), spray("s-1", 30), spray("s-2", 50)];
+    assert_eq!(marks(&after, &two), [Some(0.5), Some(0.75), None]);
+    assert_eq!(marks(&changed(20), &one), [Some(0.75), Some(0.75)], "changed before the spray");
+    // A plan that was written down after the sprays has nothing before it.
+    let late = Plan { versions: Vec::new(), ..plan() }.with_versions([(at(55), &first), (at(58), &second)]);
+    assert_eq!(marks(&late, &one)[0], Some(0.5));
+}

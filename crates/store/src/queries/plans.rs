@@ -57,6 +57,26 @@ pub(crate) async fn plan(db: &Pools, block_id: &str, year: i32) -> Result<Option
     latest(&mut tx, block_id, year).await
 }
 
+pub(crate) async fn plans(db: &Pools, block_id: &str, year: i32) -> Result<Vec<PlanRow>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(Vec::new());
+    }
+    let rows: Vec<(i64, String, i64)> = sqlx::query_as(
+        "SELECT version, doc, at FROM plan WHERE block_id = $1 AND year = $2 ORDER BY version",
+    )
+    .bind(block_id)
+    .bind(i64::from(year))
+    .fetch_all(&mut *tx)
+    .await?;
+    rows.into_iter().map(|columns| read(block_id, year, columns)).collect()
+}
+
+fn read(block_id: &str, year: i32, (version, doc, at): (i64, String, i64)) -> Result<PlanRow> {
+    let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
+    Ok(PlanRow { block_id: block_id.to_owned(), year, version, doc, at: Instant(at) })
+}
+
 async fn latest(connection: &mut Connection, block_id: &str, year: i32) -> Result<Option<PlanRow>> {
     let row: Option<(i64, String, i64)> = sqlx::query_as(
         "SELECT version, doc, at FROM plan WHERE block_id = $1 AND year = $2 \
@@ -66,9 +86,5 @@ async fn latest(connection: &mut Connection, block_id: &str, year: i32) -> Resul
     .bind(i64::from(year))
     .fetch_optional(connection)
     .await?;
-    row.map(|(version, doc, at)| {
-        let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
-        Ok(PlanRow { block_id: block_id.to_owned(), year, version, doc, at: Instant(at) })
-    })
-    .transpose()
+    row.map(|columns| read(block_id, year, columns)).transpose()
 }

@@ -147,7 +147,8 @@ pub(crate) async fn stale_seasons(
             farm: load::take(&farms, farm_id),
             site: load::take(&sites, site_id),
             block: load::take(&blocks, &key.0),
-            plan: plans.remove(key),
+            plan: plans.get(key).and_then(|versions| Some(versions.last()?.1.clone())),
+            plan_versions: plans.remove(key).filter(|versions| versions.len() > 1).unwrap_or_default(),
             log: logs::in_order(logs.remove(key).unwrap_or_default()),
             alerts: alerts::in_order(alerts.remove(key).unwrap_or_default()),
         })
@@ -202,20 +203,24 @@ fn pushed(query: &mut QueryBuilder<Db>, keys: &[&Key]) {
     load::seasons(query, keys.iter().map(|(block_id, year)| (block_id.as_str(), *year)));
 }
 
-async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Value>> {
-    let mut plans = HashMap::new();
+/// A plan's versions, each with when it was set, the first one first.
+type Versioned = Vec<(Instant, Value)>;
+
+async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Versioned>> {
+    let mut plans: HashMap<Key, Versioned> = HashMap::new();
     for keys in keys.chunks(ROWS_A_STATEMENT) {
         let mut query = QueryBuilder::<Db>::new(
-            "SELECT plan.block_id, plan.year, plan.doc FROM season JOIN plan \
+            "SELECT plan.block_id, plan.year, plan.at, plan.doc FROM season JOIN plan \
              ON plan.block_id = season.block_id AND plan.year = season.year \
-             AND plan.version = season.plan_version WHERE (season.block_id, season.year) IN ",
+             AND plan.version <= season.plan_version WHERE (season.block_id, season.year) IN ",
         );
         pushed(&mut query, keys);
-        let rows: Vec<(String, i64, String)> =
+        query.push(" ORDER BY plan.block_id, plan.year, plan.version");
+        let rows: Vec<(String, i64, i64, String)> =
             query.build_query_as().persistent(false).fetch_all(&mut *connection).await?;
-        for (block_id, year, doc) in rows {
+        for (block_id, year, at, doc) in rows {
             let doc = text::doc(&doc, || format!("plan of block `{block_id}` for {year}"))?;
-            plans.insert((block_id, read::bloom_year(year)?), doc);
+            plans.entry((block_id, read::bloom_year(year)?)).or_default().push((Instant(at), doc));
         }
     }
     Ok(plans)

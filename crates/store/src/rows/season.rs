@@ -124,6 +124,9 @@ pub struct Stale {
     pub block: Block,
     /// The plan, where there is one.
     pub plan: Option<Value>,
+    /// Every version of a plan that was changed, with when it was set, the first
+    /// one first.
+    pub plan_versions: Vec<(Instant, Value)>,
     /// The field log in order of id.
     pub log: Vec<LogEntry>,
     /// All alerts ever decided for the season, the oldest first.

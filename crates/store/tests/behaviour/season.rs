@@ -22,6 +22,14 @@ pub async fn plans(suite: &Suite) {
     assert_eq!(call!(suite, set_plan(block, YEAR, 1, &other, hours(2))).unwrap(), 2);
     let held = call!(suite, plan(block, YEAR)).unwrap().unwrap();
     assert_eq!((held.version, &held.doc, held.at), (2, &other, hours(2)));
+    let versions = call!(suite, plans(block, YEAR)).unwrap();
+    assert_eq!(
+        versions.iter().map(|one| (one.version, &one.doc)).collect::<Vec<_>>(),
+        [(1, &plan), (2, &other)]
+    );
+    let stale = orchard.stale(suite, hours(3)).await.remove(0);
+    assert_eq!(stale.plan.as_ref(), Some(&other));
+    assert_eq!(stale.plan_versions, [(SPRING, plan.clone()), (hours(2), other.clone())]);
     assert_eq!(call!(suite, set_plan(block, 2012, 0, &plan, SPRING)).unwrap(), 1);
     assert_eq!(call!(suite, seasons_of(block)).unwrap(), [2012, YEAR]);
     let season = call!(suite, season(block, YEAR)).unwrap().unwrap();

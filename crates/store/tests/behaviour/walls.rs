@@ -118,6 +118,7 @@ pub async fn walls(suite: &Suite) {
     assert_eq!(store.source(source).await.unwrap(), None);
     assert_eq!(store.block(block).await.unwrap(), None);
     assert_eq!(store.plan(block, YEAR).await.unwrap(), None);
+    assert_eq!(store.plans(block, YEAR).await.unwrap(), []);
     assert_eq!(store.log(block, YEAR).await.unwrap(), []);
     assert_eq!(store.season(block, YEAR).await.unwrap(), None);
     assert_eq!(store.seasons_of(block).await.unwrap(), Vec::<i32>::new());
