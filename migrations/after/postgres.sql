@@ -56,7 +56,7 @@ DECLARE
         ['credential', 'person_id = nullif(current_setting(''bloomtide.viewer'', true), '''')',
             'person_id = nullif(current_setting(''bloomtide.viewer'', true), '''')'],
         ['link', 'farm_id IN (SELECT farms_seen())', 'kind = ''invitation'' AND farm_id IN (SELECT farms_seen())'],
-        ['audit', 'farm_id IN (SELECT farms_seen())',
+        ['audit', 'farm_id IN (SELECT farms_seen()) OR person_id = nullif(current_setting(''bloomtide.viewer'', true), '''')',
             'person_id = nullif(current_setting(''bloomtide.viewer'', true), '''') AND (farm_id IS NULL OR farm_id IN (SELECT farms_seen()))'],
         ['change', 'farm_id IS NULL OR farm_id IN (SELECT farms_seen())',
             'farm_id IS NULL OR farm_id IN (SELECT farms_seen())'],

@@ -120,7 +120,7 @@ impl Visit {
     }
 }
 
-fn shown(alert: &AlertRow) -> AlertShown {
+pub(crate) fn shown(alert: &AlertRow) -> AlertShown {
     AlertShown {
         id: alert.id.clone(),
         key: format!(

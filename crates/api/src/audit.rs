@@ -113,7 +113,7 @@ fn cells(entry: &Audit) -> Vec<String> {
     ]
 }
 
-fn shown(entry: &Audit) -> AuditShown {
+pub(crate) fn shown(entry: &Audit) -> AuditShown {
     let entry = entry.clone();
     AuditShown {
         number: entry.number,

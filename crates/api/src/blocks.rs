@@ -42,6 +42,9 @@ pub(crate) struct BlockShown {
     version: i64,
     #[schema(value_type = Moment)]
     created_at: Instant,
+    /// When it was archived: it is only read any more.
+    #[schema(value_type = Option<Moment>)]
+    archived_at: Option<Instant>,
 }
 
 /// A block as it was given.
@@ -165,6 +168,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         geometry: draft.geometry,
         version: 1,
         created_at: desk.now(),
+        archived_at: None,
     };
     desk.store.add_block(&block).await?;
     created(&format!("/api/v1/blocks/{}", block.id), shown(&block))
@@ -222,6 +226,36 @@ pub(crate) async fn change(
     block.details = draft.details;
     block.geometry = draft.geometry;
     changed(shown(&block))
+}
+
+/// Archives a block: it is only read from then on, and nothing is told of it any
+/// more. The same again changes nothing.
+#[utoipa::path(post, path = "/blocks/{id}/archive", tag = "blocks", operation_id = "archive-block",
+    params(("id" = String, Path)), responses((status = 200, body = BlockShown)))]
+pub(crate) async fn archive(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let held = desk.block(&id).await?;
+    desk.allow(Deed::SetUp, Some(&held.farm_id))?;
+    desk.store.archive_block(&held, Some(desk.now())).await?;
+    changed(shown(&desk.block(&id).await?))
+}
+
+/// Takes an archived block up again.
+#[utoipa::path(delete, path = "/blocks/{id}/archive", tag = "blocks", operation_id = "take-block-up-again",
+    params(("id" = String, Path)), responses((status = 200, body = BlockShown)))]
+pub(crate) async fn take_up_again(
+    Here(desk): Here,
+    Path(id): Path<String>,
+    query: Query,
+    if_match: IfMatch,
+) -> Answer {
+    query.finish()?;
+    let held = desk.block(&id).await?;
+    desk.allow(Deed::SetUp, Some(&held.farm_id))?;
+    if_match.check(&shown(&held))?;
+    desk.store.archive_block(&held, None).await?;
+    desk.poke();
+    changed(shown(&desk.block(&id).await?))
 }
 
 fn outside(block: &Block) -> [(&'static str, &str); 3] {
@@ -322,9 +356,10 @@ impl Visit {
     }
 }
 
-fn shown(block: &Block) -> BlockShown {
-    let Block { id, farm_id, site_id, name: _, details, geometry, version, created_at } = block.clone();
-    BlockShown { id, farm_id, site_id, details: Details(details), geometry, version, created_at }
+pub(crate) fn shown(block: &Block) -> BlockShown {
+    let Block { id, farm_id, site_id, name: _, details, geometry, version, created_at, archived_at } =
+        block.clone();
+    BlockShown { id, farm_id, site_id, details: Details(details), geometry, version, created_at, archived_at }
 }
 
 #[cfg(test)]

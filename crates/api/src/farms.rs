@@ -26,6 +26,9 @@ pub(crate) struct FarmShown {
     alert_emails: Vec<String>,
     #[schema(value_type = Moment)]
     created_at: Instant,
+    /// When it was closed: it is only read any more.
+    #[schema(value_type = Option<Moment>)]
+    closed_at: Option<Instant>,
 }
 
 /// A farm as it is added.
@@ -73,7 +76,13 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         let id = fields::given_id(fields);
         let name = fields::name(fields, "name");
         let alert_emails = fields::emails(fields, "alert_emails");
-        Some(Farm { id: id.unwrap_or_else(|| desk.new_id()), name: name?, alert_emails, created_at: now })
+        Some(Farm {
+            id: id.unwrap_or_else(|| desk.new_id()),
+            name: name?,
+            alert_emails,
+            created_at: now,
+            closed_at: None,
+        })
     })?;
     desk.store.add_farm(&farm).await?;
     created(&format!("/api/v1/farms/{}", farm.id), shown(&farm))
@@ -108,6 +117,36 @@ pub(crate) async fn change(
     changed(shown(&farm))
 }
 
+/// Closes a farm: it is only read from then on, and nothing is told of it any more.
+/// The same again changes nothing.
+#[utoipa::path(post, path = "/farms/{id}/closing", tag = "farms", operation_id = "close-farm",
+    params(("id" = String, Path)), responses((status = 200, body = FarmShown)))]
+pub(crate) async fn close(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let held = desk.farm(&id).await?;
+    desk.allow(Deed::SetUp, Some(&held.id))?;
+    desk.store.close_farm(&held, Some(desk.now())).await?;
+    changed(shown(&desk.farm(&id).await?))
+}
+
+/// Opens a closed farm again.
+#[utoipa::path(delete, path = "/farms/{id}/closing", tag = "farms", operation_id = "open-farm-again",
+    params(("id" = String, Path)), responses((status = 200, body = FarmShown)))]
+pub(crate) async fn open_again(
+    Here(desk): Here,
+    Path(id): Path<String>,
+    query: Query,
+    if_match: IfMatch,
+) -> Answer {
+    query.finish()?;
+    let held = desk.farm(&id).await?;
+    desk.allow(Deed::SetUp, Some(&held.id))?;
+    if_match.check(&shown(&held))?;
+    desk.store.close_farm(&held, None).await?;
+    desk.poke();
+    changed(shown(&desk.farm(&id).await?))
+}
+
 fn read_change(fields: &Fields<'_>, held: &Farm) -> Option<Farm> {
     let mut farm = held.clone();
     if fields.text("id").is_some_and(|id| id != held.id) {
@@ -130,7 +169,7 @@ impl Visit {
     }
 }
 
-fn shown(farm: &Farm) -> FarmShown {
-    let Farm { id, name, alert_emails, created_at } = farm.clone();
-    FarmShown { id, name, alert_emails, created_at }
+pub(crate) fn shown(farm: &Farm) -> FarmShown {
+    let Farm { id, name, alert_emails, created_at, closed_at } = farm.clone();
+    FarmShown { id, name, alert_emails, created_at, closed_at }
 }

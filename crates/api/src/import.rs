@@ -192,7 +192,7 @@ impl Visit {
                 row.document["farm_id"] = json!(farm_id);
             }
             // What a list of blocks brings beside the fields of a block.
-            for name in ["version", "created_at"] {
+            for name in ["version", "created_at", "archived_at"] {
                 row.document.as_object_mut().and_then(|fields| fields.shift_remove(name));
             }
             let draft = match blocks::read(&row.document, &curves) {
@@ -247,6 +247,7 @@ impl Visit {
             geometry: draft.geometry,
             version: 1,
             created_at: self.now(),
+            archived_at: None,
         }
     }
 }

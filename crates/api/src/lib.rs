@@ -26,6 +26,7 @@ mod curves;
 mod desk;
 mod document;
 mod envelope;
+mod export;
 mod farms;
 mod fields;
 mod geo;
@@ -133,13 +134,16 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
     OpenApiRouter::new()
         .routes(routes!(farms::list, farms::add))
         .routes(routes!(farms::one, farms::change))
+        .routes(routes!(farms::close, farms::open_again))
+        .routes(routes!(export::farm))
         .routes(routes!(import::import))
         .routes(routes!(audit::of_farm))
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))
         .routes(routes!(people::invite))
-        .routes(routes!(me::one, me::change))
+        .routes(routes!(me::one, me::change, me::remove))
+        .routes(routes!(export::person))
         .routes(routes!(me::credentials, me::add))
         .routes(routes!(me::credential, me::revoke))
         .routes(routes!(sites::list, sites::add))
@@ -149,10 +153,12 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(readings::list, upload::take))
         .routes(routes!(blocks::list, blocks::add))
         .routes(routes!(blocks::one, blocks::change))
+        .routes(routes!(blocks::archive, blocks::take_up_again))
         .routes(routes!(seasons::years))
         .routes(routes!(seasons::one))
         .routes(routes!(plans::one, plans::set))
         .routes(routes!(plans::versions))
+        .routes(routes!(plans::open))
         .routes(routes!(log::list, log::append))
         .routes(routes!(timeline::timeline))
         .routes(routes!(board::board))

@@ -25,6 +25,8 @@ pub(crate) const REQUESTS_AT_ONCE: u32 = 32;
 /// Longest that a request may take, silences in its body aside.
 pub(crate) const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 
+/// Deeds of one person that their copy holds, the latest.
+pub(crate) const DEEDS: u32 = 10_000;
 /// Blocks of one import.
 pub(crate) const IMPORTED: usize = 2_000;
 /// Blocks of one board: a region, some megabytes.

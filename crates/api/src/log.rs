@@ -184,7 +184,7 @@ fn clash(log: &[LogEntry], entries: &[LogEntry], written: &Written) -> Problem {
     Problem::conflict("The log has another entry with one of these ids; nothing was stored.")
 }
 
-fn render(entry: &LogEntry) -> Value {
+pub(crate) fn render(entry: &LogEntry) -> Value {
     let mut document = entry.doc.clone();
     document["received_at"] = json!(entry.received_at);
     document

@@ -150,6 +150,19 @@ pub(crate) async fn change(
     changed(shown(&desk, person.as_ref()))
 }
 
+/// Removes the caller: name, address, password and roles go, every token ends, and
+/// what they did stays under the role that they had.
+#[utoipa::path(delete, path = "/me", tag = "me", operation_id = "remove-me", responses((status = 204)))]
+pub(crate) async fn remove(Here(desk): Here, query: Query, if_match: IfMatch) -> Answer {
+    query.finish()?;
+    let id = desk.person()?;
+    desk.allow_writing()?;
+    let held = desk.store.person(id).await?.ok_or_else(Problem::no_token)?;
+    if_match.check(&shown(&desk, Some(&held)))?;
+    desk.store.remove_person(&held, desk.now()).await?;
+    Ok(StatusCode::NO_CONTENT.into_response())
+}
+
 /// The caller's tokens and sign-ins, those that ended too.
 #[utoipa::path(get, path = "/me/tokens", tag = "me", operation_id = "list-tokens",
     responses((status = 200, body = Page<CredentialShown>)))]
@@ -235,7 +248,7 @@ pub(crate) fn failed(error: access::MakeError) -> Problem {
 
 impl Visit {
     /// The person who calls.
-    fn person(&self) -> Result<&str, Problem> {
+    pub(crate) fn person(&self) -> Result<&str, Problem> {
         self.caller.person_id.as_deref().ok_or_else(|| {
             Problem::conflict("This token belongs to no person: it is the operator's first one.")
         })
@@ -254,7 +267,7 @@ impl Visit {
     }
 }
 
-fn shown(desk: &Visit, person: Option<&Person>) -> CallerShown {
+pub(crate) fn shown(desk: &Visit, person: Option<&Person>) -> CallerShown {
     let roles = desk.caller.memberships.iter();
     CallerShown {
         person: person.cloned().map(|Person { id, name, email, .. }| PersonShown { id, name, email }),
@@ -269,7 +282,7 @@ fn shown(desk: &Visit, person: Option<&Person>) -> CallerShown {
     }
 }
 
-fn shown_credential(desk: &Visit, one: &Credential) -> CredentialShown {
+pub(crate) fn shown_credential(desk: &Visit, one: &Credential) -> CredentialShown {
     CredentialShown {
         id: one.id.clone(),
         kind: one.kind.word(),

@@ -185,7 +185,7 @@ impl Visit {
     }
 }
 
-fn shown(person: &Person, membership: &Membership) -> MemberShown {
+pub(crate) fn shown(person: &Person, membership: &Membership) -> MemberShown {
     let Person { id, name, email, .. } = person.clone();
     MemberShown { id, name, email, role: membership.role.word(), since: membership.since }
 }

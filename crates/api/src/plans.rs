@@ -13,7 +13,7 @@ use serde_json::{Value, json};
 use store::PlanRow;
 use utoipa::ToSchema;
 
-use crate::answer::{Answer, ok, tagged, whole};
+use crate::answer::{Answer, created, ok, tagged, whole};
 use crate::conditional::IfMatch;
 use crate::desk::Here;
 use crate::fields;
@@ -136,6 +136,47 @@ pub(crate) async fn set(
     let set = desk.store.plan(&block.id, year).await?.ok_or_else(Problem::failed)?;
     let status = if before.is_some() { StatusCode::OK } else { StatusCode::CREATED };
     tagged(status, shown(&set, &catalogue)?)
+}
+
+/// From which year a season's plan is taken over.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct Opening {
+    /// The year whose plan it is; by default the one before.
+    #[schema(nullable = false, minimum = 1900, maximum = 2199)]
+    from: Option<i64>,
+}
+
+/// Opens a season with the plan of an earlier year as it last stood.
+#[utoipa::path(post, path = "/blocks/{id}/seasons/{year}/opening", tag = "seasons", operation_id = "open-season",
+    params(("id" = String, Path), ("year" = i32, Path)), request_body = Opening,
+    responses((status = 201, body = PlanShown)))]
+pub(crate) async fn open(
+    Here(desk): Here,
+    Path((block, year)): Path<(String, String)>,
+    query: Query,
+    Document(document): Document,
+) -> Answer {
+    query.finish()?;
+    let block = desk.block(&block).await?;
+    desk.allow(Deed::SetUp, Some(&block.farm_id))?;
+    let year = fields::year(&year)?;
+    let from = input::read(&document, |fields| Some(fields.whole("from", 1900, 2199)))?;
+    let from = from.and_then(|from| i32::try_from(from).ok()).unwrap_or(year - 1);
+    if desk.store.plan(&block.id, year).await?.is_some() {
+        return Err(Problem::conflict(format!("Block `{}` has a plan for {year} already.", block.id)));
+    }
+    let Some(before) = desk.store.plan(&block.id, from).await? else {
+        let detail = format!("block `{}` has no plan for {from} to take over", block.id);
+        return Err(Problem::invalid(vec![input::Fault { pointer: "/from".into(), detail }.into()]));
+    };
+    desk.store.set_plan(&block.id, year, 0, &before.doc, desk.now()).await?;
+    desk.poke();
+    let set = desk.store.plan(&block.id, year).await?.ok_or_else(Problem::failed)?;
+    created(
+        &format!("/api/v1/blocks/{}/seasons/{year}/plan", block.id),
+        shown(&set, &desk.catalogue().await?)?,
+    )
 }
 
 fn read(document: &Value) -> Result<Agreed, input::Faults> {

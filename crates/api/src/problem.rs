@@ -243,6 +243,7 @@ impl From<StoreError> for Problem {
         match &error {
             StoreError::NotFound { .. } => Problem::not_found(error.to_string()),
             StoreError::Conflict { .. } => Problem::conflict(error.to_string()),
+            StoreError::Closed { .. } => Problem::conflict(format!("{error}.")),
             StoreError::Changed { .. } => Problem::changed(error.to_string()),
             StoreError::Refused(_) => Problem::new(
                 StatusCode::UNPROCESSABLE_ENTITY,

@@ -159,7 +159,7 @@ pub(crate) fn place(site: &Site) -> Result<Place, Problem> {
     Ok(Place { latitude: site.latitude, longitude: site.longitude, elevation_m: site.elevation_m, zone })
 }
 
-fn shown(site: &Site) -> SiteShown {
+pub(crate) fn shown(site: &Site) -> SiteShown {
     let Site { id, farm_id, name, latitude, longitude, elevation_m, time_zone, version, created_at } =
         site.clone();
     SiteShown { id, farm_id, name, latitude, longitude, elevation_m, time_zone, version, created_at }

@@ -249,7 +249,7 @@ impl Visit {
         source.ok_or_else(|| Problem::not_found(format!("Site `{}` has no source `{id}`.", site.id)))
     }
 
-    fn render_source(&self, source: &Source) -> SourceShown {
+    pub(crate) fn render_source(&self, source: &Source) -> SourceShown {
         let Source { id, site_id, name, way, provider, cell, kind, trust, mapping, created_at } =
             source.clone();
         SourceShown {

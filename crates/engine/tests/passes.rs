@@ -125,6 +125,7 @@ impl House {
             name: "Quernstone".into(),
             alert_emails: vec!["grower@quernstone.example".into()],
             created_at: BEGIN,
+            closed_at: None,
         };
         engine.store.add_farm(&farm).await.unwrap();
         House { engine, clock, folder }
@@ -181,6 +182,7 @@ impl House {
             geometry: None,
             version: 1,
             created_at: BEGIN,
+            archived_at: None,
         };
         self.engine.store.add_block(&block).await.unwrap();
         let plan = json!({"sprays": [{"material": "ats", "mark": 0.6}]});

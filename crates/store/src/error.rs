@@ -27,6 +27,12 @@ pub enum StoreError {
         /// Which row, with its id.
         what: String,
     },
+    /// It stays as it is: nothing is added to it any more.
+    #[error("{what} and is only read; open it again to change anything")]
+    Closed {
+        /// What is closed.
+        what: &'static str,
+    },
     /// The value cannot be kept as given.
     #[error("{0}")]
     Refused(String),

@@ -145,6 +145,10 @@ methods! {
     /// when it is no longer so.
     farms::change_farm(held: &Farm, name: &str, alert_emails: &[String]) -> ();
 
+    /// Closes a farm, or opens it again: closed it is only read, and nothing is
+    /// reckoned of it.
+    farms::close_farm(held: &Farm, at: Option<Instant>) -> ();
+
     /// Adds a site at version 1. Conflict when its id is taken.
     sites::add_site(site: &Site) -> ();
     /// A site by its id; all see those of the server.
@@ -210,6 +214,10 @@ methods! {
     /// Changes a block's name, details and geometry and gives its version, which is
     /// raised when they differ from what is stored.
     blocks::change_block(held: &Block, name: &str, details: &Value, geometry: Option<&Value>) -> i64;
+
+    /// Archives a block, or takes it up again, and gives its version: archived it
+    /// is only read, and nothing is reckoned of it.
+    blocks::archive_block(held: &Block, at: Option<Instant>) -> i64;
 
     /// Sets the plan of a season, which begins with it if it is not there, and
     /// gives the plan's version, which is raised when it differs from what is
@@ -315,6 +323,10 @@ methods! {
     people::person_count() -> u64;
     /// Changes a person's name.
     people::rename_person(held: &Person, name: &str) -> ();
+    /// Removes a person: their name, address, password and roles go, their tokens
+    /// end, and what they did stays under the role that they had. Refused for the
+    /// last operator.
+    people::remove_person(held: &Person, at: Instant) -> ();
     /// A person's roles in order of farm.
     people::memberships_of(person_id: &str) -> Vec<Membership>;
     /// The people of a farm with their roles, in order of person.
@@ -368,6 +380,9 @@ methods! {
     answers::unask(bearer: &str, key: &str) -> ();
     /// Forgets what came before a time, and gives how many.
     answers::forget_answers(before: Instant) -> u64;
+
+    /// What a person did, the latest first.
+    notes::deeds_of(person_id: &str, limit: u32) -> Vec<Audit>;
 
     /// Asks the database for a sign of life.
     schema::ping() -> ();

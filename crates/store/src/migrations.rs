@@ -12,6 +12,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (3, "notes", include_str!("../../../migrations/0003_notes.sql")),
     (4, "answers", include_str!("../../../migrations/0004_answers.sql")),
     (5, "outlines", include_str!("../../../migrations/0005_outlines.sql")),
+    (6, "closing", include_str!("../../../migrations/0006_closing.sql")),
 ];
 
 /// The table in which the steps taken are kept.

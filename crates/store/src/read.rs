@@ -10,7 +10,7 @@ use crate::{Result, StoreError, text};
 /// The columns of a row, for `concat!` into a query.
 macro_rules! columns {
     (farm) => {
-        "farm.id, farm.name, farm.alert_emails, farm.created_at"
+        "farm.id, farm.name, farm.alert_emails, farm.created_at, farm.closed_at"
     };
     (site) => {
         "site.id, site.farm_id, site.name, site.latitude, site.longitude, site.elevation_m, \
@@ -22,7 +22,7 @@ macro_rules! columns {
     };
     (block) => {
         "block.id, block.farm_id, block.site_id, block.name, block.details, block.geometry, \
-         block.version, block.created_at"
+         block.version, block.created_at, block.archived_at"
     };
     (alert) => {
         "alert.id, alert.block_id, alert.year, alert.kind, alert.subject, alert.generation, \
@@ -80,14 +80,15 @@ macro_rules! seen_by {
 }
 pub(crate) use seen_by;
 
-pub(crate) type FarmColumns = (String, String, String, i64);
+pub(crate) type FarmColumns = (String, String, String, i64, Option<i64>);
 
-pub(crate) fn farm((id, name, emails, created_at): FarmColumns) -> Result<Farm> {
+pub(crate) fn farm((id, name, emails, created_at, closed_at): FarmColumns) -> Result<Farm> {
     Ok(Farm {
         alert_emails: text::list(&emails, || format!("addresses of farm `{id}`"))?,
         id,
         name,
         created_at: Instant(created_at),
+        closed_at: closed_at.map(Instant),
     })
 }
 
@@ -119,14 +120,16 @@ pub(crate) fn source(columns: SourceColumns) -> Result<Source> {
     })
 }
 
-pub(crate) type BlockColumns = (String, String, String, String, String, Option<String>, i64, i64);
+pub(crate) type BlockColumns =
+    (String, String, String, String, String, Option<String>, i64, i64, Option<i64>);
 
 pub(crate) fn block(columns: BlockColumns) -> Result<Block> {
-    let (id, farm_id, site_id, name, details, geometry, version, created_at) = columns;
+    let (id, farm_id, site_id, name, details, geometry, version, created_at, archived_at) = columns;
     let details = text::doc(&details, || format!("details of block `{id}`"))?;
     let geometry = geometry.map(|doc| text::doc(&doc, || format!("geometry of block `{id}`"))).transpose()?;
     let created_at = Instant(created_at);
-    Ok(Block { id, farm_id, site_id, name, details, geometry, version, created_at })
+    let archived_at = archived_at.map(Instant);
+    Ok(Block { id, farm_id, site_id, name, details, geometry, version, created_at, archived_at })
 }
 
 pub(crate) type AlertColumns = (

@@ -17,7 +17,7 @@ use crate::{Result, Store};
 const AT: Instant = Instant(1_366_848_000);
 
 async fn farm(store: &Store, id: &str, person: &str) {
-    let farm = Farm { id: id.into(), name: id.into(), alert_emails: vec![], created_at: AT };
+    let farm = Farm { id: id.into(), name: id.into(), alert_emails: vec![], created_at: AT, closed_at: None };
     store.add_farm(&farm).await.unwrap();
     let site = Site {
         id: format!("{id}-site"),
@@ -82,6 +82,7 @@ fn block(farm: &str) -> Block {
         geometry: None,
         version: 1,
         created_at: AT,
+        archived_at: None,
     }
 }
 

@@ -87,7 +87,8 @@ async fn a_token_ends_when_revoked_or_expired_and_notes_its_use() {
 async fn what_a_person_may_do_hangs_on_the_farm() {
     let (_dir, store) = store().await;
     for id in ["alder", "birch", "cedar", "other"] {
-        let farm = Farm { id: id.into(), name: id.into(), alert_emails: vec![], created_at: NOW };
+        let farm =
+            Farm { id: id.into(), name: id.into(), alert_emails: vec![], created_at: NOW, closed_at: None };
         store.add_farm(&farm).await.unwrap();
     }
     let secret = crate::link::claim(&store, NOW).await.unwrap().unwrap();

@@ -14,7 +14,13 @@ impl House {
     async fn new() -> House {
         let dir = tempfile::tempdir().unwrap();
         let store = Store::open(dir.path().join("t.db").to_str().unwrap()).await.unwrap();
-        let farm = Farm { id: "alder".into(), name: "Alder".into(), alert_emails: vec![], created_at: NOW };
+        let farm = Farm {
+            id: "alder".into(),
+            name: "Alder".into(),
+            alert_emails: vec![],
+            created_at: NOW,
+            closed_at: None,
+        };
         store.add_farm(&farm).await.unwrap();
         House { _dir: dir, store, passwords: Passwords::new().await.unwrap() }
     }

@@ -55,6 +55,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
             geometry: None,
             version: 1,
             created_at: NOW,
+            archived_at: None,
         },
         site: Site {
             id: "inland".into(),
@@ -72,6 +73,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
             name: "Quernstone Orchard".into(),
             alert_emails: vec![],
             created_at: NOW,
+            closed_at: None,
         },
     }
 }

@@ -96,6 +96,13 @@ impl House {
         House { _dir: dir, store, router, token, clock, pokes }
     }
 
+    /// Changes the database behind the API's back.
+    pub async fn execute(&self, sql: &'static str) {
+        let path = self._dir.path().join("t.db");
+        let mut raw = sqlx::SqliteConnection::connect(path.to_str().unwrap()).await.unwrap();
+        sqlx::query(sql).execute(&mut raw).await.unwrap();
+    }
+
     /// Takes back that the request with this key was answered.
     pub async fn forget_answer_body(&self, key: &str) {
         let path = self._dir.path().join("t.db");

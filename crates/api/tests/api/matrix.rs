@@ -185,7 +185,9 @@ async fn across_the_wall_nothing_is_read_or_written() {
         story::steps("x").into_iter().map(|step| (step.operation, step)).collect();
     let before = state(&house).await;
     let (mut cases, mut read, mut written) = (0_u64, 0_u64, 0_u64);
-    for (method, path, operation) in api::operations() {
+    // Whoever removes themselves asks nothing any more.
+    let operations = api::operations().into_iter().filter(|(.., id)| id != "remove-me");
+    for (method, path, operation) in operations {
         let step = steps.get(operation.as_str()).unwrap_or_else(|| panic!("the story has no `{operation}`"));
         let names: Vec<&str> =
             path.split(['{', '}']).skip(1).step_by(2).filter(|name| *name != "year").collect();

@@ -142,7 +142,15 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("list-changes", json!({"limit": 3})),
         read("read-farm-audit", json!({"id": "larkmoor", "limit": 3})),
         read("read-audit", json!({"limit": 2})),
+        step("open-season", json!({"id": "bench", "year": 2014}), json!({"from": 2013})),
+        step("archive-block", block(), Value::Null),
+        step("take-block-up-again", any(block()), Value::Null),
+        read("export-farm", farm()),
+        step("close-farm", farm(), Value::Null),
+        step("open-farm-again", any(farm()), Value::Null),
         step("end-role", any(person()), Value::Null),
+        read("export-me", json!({})),
+        step("remove-me", any(json!({})), Value::Null),
     ]
 }
 
@@ -215,6 +223,11 @@ pub async fn run_by_ola(house: &House) -> String {
     token_of(house, "ola", Scope::Write).await.1
 }
 
+/// Someone else who may run the house when Ola leaves.
+pub async fn make_second_operator(house: &House) {
+    house.execute("INSERT INTO person (id, email, name, operator, created_at) VALUES ('una', 'una@larkmoor.example', 'Una', 1, 0)").await;
+}
+
 /// A token of a person: its id and secret.
 pub async fn token_of(house: &House, person: &str, scope: Scope) -> (String, String) {
     // Each some seconds after the one before, so that lists have one order.
@@ -254,6 +267,7 @@ pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
 /// hands each step with its answer to `told`.
 pub async fn play(house: &House, mut told: impl FnMut(&Step, Answer)) {
     let secret = run_by_ola(house).await;
+    make_second_operator(house).await;
     let (token, _) = token_of(house, "ola", Scope::Read).await;
     for step in steps(&token) {
         match step.operation {

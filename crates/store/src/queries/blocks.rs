@@ -2,6 +2,7 @@
 
 use sqlx::QueryBuilder;
 
+use model::time::Instant;
 use serde_json::{Value, json};
 
 use super::notes::{self, Note};
@@ -86,6 +87,38 @@ pub(crate) async fn blocks(
     rows.into_iter().map(read::block).collect()
 }
 
+/// Keeps others from changing the block, which must still be as it was read.
+async fn lock(connection: &mut Connection, held: &Block) -> Result<Block> {
+    let row: Option<BlockColumns> =
+        QueryBuilder::<Db>::new(concat!("SELECT ", columns!(block), " FROM block WHERE id = "))
+            .push_bind(&held.id)
+            .push(dialect::LOCK)
+            .build_query_as()
+            .fetch_optional(connection)
+            .await?;
+    let now = read::block(row.ok_or_else(|| missing("block", &held.id))?)?;
+    if now.version == held.version { Ok(now) } else { Err(changed("block", &held.id)) }
+}
+
+pub(crate) async fn archive_block(db: &Pools, held: &Block, at: Option<Instant>) -> Result<i64> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Farm(&held.farm_id)).await?;
+    wall::must_see(&mut tx, db, Of::Block(&held.id)).await?;
+    let now = lock(&mut tx, held).await?;
+    if now.archived_at.is_some() == at.is_some() {
+        return Ok(now.version);
+    }
+    sqlx::query("UPDATE block SET archived_at = $2, version = version + 1 WHERE id = $1")
+        .bind(&held.id)
+        .bind(at.map(|at| at.0))
+        .execute(&mut *tx)
+        .await?;
+    let deed = if at.is_some() { "archived" } else { "taken up again" };
+    notes::note(&mut tx, db, Note::new(Of::Block(&held.id), deed, "block", &held.id)).await?;
+    tx.commit().await?;
+    Ok(now.version + 1)
+}
+
 pub(crate) async fn change_block(
     db: &Pools,
     held: &Block,
@@ -95,17 +128,7 @@ pub(crate) async fn change_block(
 ) -> Result<i64> {
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Block(&held.id)).await?;
-    let row: Option<BlockColumns> =
-        QueryBuilder::<Db>::new(concat!("SELECT ", columns!(block), " FROM block WHERE id = "))
-            .push_bind(&held.id)
-            .push(dialect::LOCK)
-            .build_query_as()
-            .fetch_optional(&mut *tx)
-            .await?;
-    let now = read::block(row.ok_or_else(|| missing("block", &held.id))?)?;
-    if now.version != held.version {
-        return Err(changed("block", &held.id));
-    }
+    let now = lock(&mut tx, held).await?;
     if now.name == name && now.details == *details && now.geometry.as_ref() == geometry {
         return Ok(now.version);
     }

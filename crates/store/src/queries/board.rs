@@ -29,7 +29,8 @@ pub(crate) async fn board(db: &Pools, year: i32, farm_id: Option<&str>, limit: u
          (SELECT max(log_entry.at) FROM log_entry WHERE log_entry.block_id = season.block_id \
          AND log_entry.year = season.year AND log_entry.kind = 'open-count') \
          FROM season JOIN block ON block.id = season.block_id JOIN site ON site.id = block.site_id \
-         WHERE season.year = $1 AND ($2 IS NULL OR block.farm_id = $2) AND ",
+         JOIN farm ON farm.id = block.farm_id \
+         WHERE season.year = $1 AND block.archived_at IS NULL AND farm.closed_at IS NULL AND ($2 IS NULL OR block.farm_id = $2) AND ",
         seen_by!("$3", "block.farm_id"),
         " ORDER BY block.id LIMIT $4"
     ))

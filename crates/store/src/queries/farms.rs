@@ -1,11 +1,12 @@
 //! Farms.
 
+use model::time::Instant;
 use serde_json::json;
 use sqlx::QueryBuilder;
 
 use super::notes::{self, Note};
-use super::wall::Of;
-use super::{Db, Pools, dialect};
+use super::wall::{self, Of};
+use super::{Connection, Db, Pools, dialect};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, FarmColumns, columns, seen_by};
 use crate::rows::Farm;
@@ -56,15 +57,37 @@ pub(crate) async fn farms(db: &Pools, after: Option<&str>, limit: u32) -> Result
     rows.into_iter().map(read::farm).collect()
 }
 
-pub(crate) async fn change_farm(db: &Pools, held: &Farm, name: &str, alert_emails: &[String]) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+/// Keeps others from changing the farm, which must still be as it was read.
+async fn lock(connection: &mut Connection, held: &Farm) -> Result<()> {
     let mut query = QueryBuilder::<Db>::new(concat!("SELECT ", columns!(farm), " FROM farm WHERE id = "));
     query.push_bind(&held.id).push(dialect::LOCK);
-    let row: Option<FarmColumns> = query.build_query_as().fetch_optional(&mut *tx).await?;
+    let row: Option<FarmColumns> = query.build_query_as().fetch_optional(connection).await?;
     let now = read::farm(row.ok_or_else(|| missing("farm", &held.id))?)?;
-    if now != *held {
-        return Err(changed("farm", &held.id));
+    if now == *held { Ok(()) } else { Err(changed("farm", &held.id)) }
+}
+
+pub(crate) async fn close_farm(db: &Pools, held: &Farm, at: Option<Instant>) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    lock(&mut tx, held).await?;
+    wall::must_see(&mut tx, db, Of::Farm(&held.id)).await?;
+    if held.closed_at.is_some() == at.is_some() {
+        return Ok(());
     }
+    sqlx::query("UPDATE farm SET closed_at = $2 WHERE id = $1")
+        .bind(&held.id)
+        .bind(at.map(|at| at.0))
+        .execute(&mut *tx)
+        .await?;
+    let deed = if at.is_some() { "closed" } else { "opened again" };
+    notes::note(&mut tx, db, Note::new(Of::Farm(&held.id), deed, "farm", &held.id)).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+pub(crate) async fn change_farm(db: &Pools, held: &Farm, name: &str, alert_emails: &[String]) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    lock(&mut tx, held).await?;
+    wall::pass(&mut tx, db, Of::Farm(&held.id)).await?;
     if held.name == name && held.alert_emails == alert_emails {
         return Ok(());
     }

@@ -196,3 +196,17 @@ pub(crate) async fn audit(
     .await?;
     rows.into_iter().map(read::audit).collect()
 }
+
+pub(crate) async fn deeds_of(db: &Pools, person_id: &str, limit: u32) -> Result<Vec<Audit>> {
+    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(audit),
+        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
+         WHERE audit.person_id = $1 ORDER BY audit.number DESC LIMIT $2"
+    ))
+    .bind(person_id)
+    .bind(i64::from(limit))
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter().map(read::audit).collect()
+}

@@ -8,10 +8,10 @@ use sqlx::QueryBuilder;
 use super::notes::{self, Note};
 use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect};
-use crate::Result;
 use crate::error::{changed, missing, naming};
 use crate::read::{self, MembershipColumns, PersonColumns, columns};
 use crate::rows::{Membership, Person, Role};
+use crate::{Result, StoreError};
 
 pub(super) async fn add(connection: &mut Connection, person: &Person) -> Result<()> {
     sqlx::query(
@@ -188,6 +188,71 @@ pub(crate) async fn end_role(db: &Pools, held: &Membership) -> Result<()> {
         .bind(farm_id)
         .execute(&mut *tx)
         .await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+/// What a person who was removed is called: their records stay under the role
+/// that they had.
+fn former(roles: &[Membership], operator: bool) -> &'static str {
+    let has = |role| roles.iter().any(|one| one.role == role);
+    match () {
+        () if operator => "a former operator",
+        () if has(Role::Advisor) => "a former advisor",
+        () if has(Role::Grower) => "a former grower",
+        () if has(Role::Consultant) => "a former consultant",
+        () => "a former person",
+    }
+}
+
+pub(crate) async fn remove_person(db: &Pools, held: &Person, at: Instant) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    let rows: Vec<MembershipColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(membership),
+        " FROM membership WHERE person_id = $1 ORDER BY farm_id"
+    ))
+    .bind(&held.id)
+    .fetch_all(&mut *tx)
+    .await?;
+    let roles: Vec<Membership> = rows.into_iter().map(read::membership).collect::<Result<_>>()?;
+    if held.operator {
+        let others: i64 = sqlx::query_scalar("SELECT count(*) FROM person WHERE operator <> 0 AND id <> $1")
+            .bind(&held.id)
+            .fetch_one(&mut *tx)
+            .await?;
+        if others == 0 {
+            return Err(StoreError::Refused(
+                "this is the last operator; make another person one before they are removed".into(),
+            ));
+        }
+    }
+    // Noted first: who is gone sees no farm any more.
+    for role in &roles {
+        let note = Note::new(Of::Farm(&role.farm_id), "role ended", "farm", &role.farm_id);
+        notes::note(&mut tx, db, note.with(json!({"person": held.id}))).await?;
+    }
+    notes::note_deed(&mut tx, db, Note::new(Of::Server, "removed", "person", &held.id)).await?;
+    let gone = sqlx::query(
+        "UPDATE person SET name = $2, email = $3, password = NULL, operator = 0 WHERE id = $1 AND email = $4",
+    )
+    .bind(&held.id)
+    .bind(former(&roles, held.operator))
+    .bind(format!("{}@removed.invalid", held.id))
+    .bind(&held.email)
+    .execute(&mut *tx)
+    .await?;
+    if gone.rows_affected() == 0 {
+        return Err(changed("person", &held.id));
+    }
+    sqlx::query(
+        "UPDATE credential SET revoked_at = $2, name = 'removed' WHERE person_id = $1 AND revoked_at IS NULL",
+    )
+    .bind(&held.id)
+    .bind(at.0)
+    .execute(&mut *tx)
+    .await?;
+    sqlx::query("DELETE FROM membership WHERE person_id = $1").bind(&held.id).execute(&mut *tx).await?;
     tx.commit().await?;
     Ok(())
 }

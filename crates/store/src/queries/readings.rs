@@ -339,7 +339,7 @@ pub(crate) async fn site_weather(
     to: Instant,
 ) -> Result<SiteWeather> {
     let mut tx = db.begin_read().await?;
-    wall::pass(&mut tx, db, Of::Site(site_id)).await?;
+    wall::must_see(&mut tx, db, Of::Site(site_id)).await?;
     let site = sites::find(&mut tx, site_id).await?.ok_or_else(|| missing("site", site_id))?;
     let sources = by_source(&mut tx, site_id, from, to).await?;
     let forecast = feeds::newest_forecast(&mut tx, site_id).await?.map(|(_, forecast)| forecast);

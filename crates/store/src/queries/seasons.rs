@@ -172,8 +172,9 @@ async fn find_stale(
         "SELECT season.block_id, season.year, block.farm_id, block.site_id, site.version, \
          block.version, season.log_version, season.plan_version \
          FROM season JOIN block ON block.id = season.block_id \
-         JOIN site ON site.id = block.site_id \
-         WHERE (season.reckoned_program IS NULL OR season.reckoned_program <> $1 \
+         JOIN site ON site.id = block.site_id JOIN farm ON farm.id = block.farm_id \
+         WHERE block.archived_at IS NULL AND farm.closed_at IS NULL \
+         AND (season.reckoned_program IS NULL OR season.reckoned_program <> $1 \
          OR season.reckoned_catalogue <> $7 \
          OR season.reckoned_site <> site.version OR season.reckoned_block <> block.version \
          OR season.reckoned_log <> season.log_version \

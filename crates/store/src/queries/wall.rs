@@ -4,8 +4,8 @@
 //! a second one, in `migrations/after/postgres.sql`.
 
 use super::{Connection, Pools};
-use crate::Result;
 use crate::error::missing;
+use crate::{Result, StoreError};
 
 /// What belongs to a farm, each by its id.
 #[derive(Debug, Clone, Copy)]
@@ -68,8 +68,47 @@ pub(super) async fn sees(connection: &mut Connection, db: &Pools, of: Of<'_>) ->
     Ok(found > 0)
 }
 
-/// The same, as the error that it is not there.
+/// Lets something be written on someone's behalf: they see it, and it is neither
+/// closed nor archived. What feeds bring goes in all the same.
 pub(super) async fn pass(connection: &mut Connection, db: &Pools, of: Of<'_>) -> Result<()> {
+    must_see(connection, db, of).await?;
+    if db.behalf().is_none() {
+        return Ok(());
+    }
+    let (sql, id) = match of {
+        Of::Server => return Ok(()),
+        Of::Farm(id) => ("SELECT closed_at, NULL FROM farm WHERE id = $1", id),
+        Of::Site(id) => (
+            "SELECT farm.closed_at, NULL FROM site JOIN farm ON farm.id = site.farm_id WHERE site.id = $1",
+            id,
+        ),
+        Of::Source(id) => (
+            "SELECT farm.closed_at, NULL FROM source JOIN site ON site.id = source.site_id \
+             JOIN farm ON farm.id = site.farm_id WHERE source.id = $1",
+            id,
+        ),
+        Of::Block(id) => (
+            "SELECT farm.closed_at, block.archived_at FROM block JOIN farm ON farm.id = block.farm_id \
+             WHERE block.id = $1",
+            id,
+        ),
+        Of::Alert(id) => (
+            "SELECT farm.closed_at, block.archived_at FROM alert JOIN block ON block.id = alert.block_id \
+             JOIN farm ON farm.id = block.farm_id WHERE alert.id = $1",
+            id,
+        ),
+    };
+    let found: Option<(Option<i64>, Option<i64>)> =
+        sqlx::query_as(sql).bind(id).fetch_optional(connection).await?;
+    match found {
+        Some((Some(_), _)) => Err(StoreError::Closed { what: "the farm is closed" }),
+        Some((_, Some(_))) => Err(StoreError::Closed { what: "the block is archived" }),
+        _ => Ok(()),
+    }
+}
+
+/// The same as [`sees`], as the error that it is not there.
+pub(super) async fn must_see(connection: &mut Connection, db: &Pools, of: Of<'_>) -> Result<()> {
     if sees(connection, db, of).await? {
         return Ok(());
     }

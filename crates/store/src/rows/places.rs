@@ -17,6 +17,8 @@ pub struct Farm {
     pub alert_emails: Vec<String>,
     /// When it was added.
     pub created_at: Instant,
+    /// When it was closed: it is only read any more.
+    pub closed_at: Option<Instant>,
 }
 
 /// A point on the map with weather.
@@ -101,6 +103,8 @@ pub struct Block {
     pub version: i64,
     /// When it was added.
     pub created_at: Instant,
+    /// When it was archived: it is only read any more.
+    pub archived_at: Option<Instant>,
 }
 
 /// A growth curve; never changed once added.

@@ -28,6 +28,7 @@ async fn behaviours(suite: &Suite) {
     suite.step("claims, invitations, resets", people::links(suite)).await;
     suite.step("farm walls", walls::walls(suite)).await;
     suite.step("what changed, and by whom", walls::notes(suite)).await;
+    suite.step("closed, archived, removed", walls::closing(suite)).await;
     suite.step("what is asked twice", walls::asked_twice(suite)).await;
     suite.step("people and roles", people::roles(suite)).await;
     suite.step("eight at once: one link", people::one_link(suite)).await;

@@ -7,8 +7,8 @@ use crate::suite::{Suite, call};
 
 pub async fn sqlite(suite: &Suite) {
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 5));
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (5, 5));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 6));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (6, 6));
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
     let journal: String = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut raw).await.unwrap();
     assert_eq!(journal, "wal");
@@ -25,11 +25,11 @@ pub async fn sqlite(suite: &Suite) {
 
 pub async fn postgres(suite: &Suite) {
     let behind = Store::open(&suite.url).await.unwrap_err();
-    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 5 }), "{behind}");
+    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 6 }), "{behind}");
     assert!(behind.to_string().contains("run `bloomtide migrate`"), "{behind}");
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, 5));
-    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (5, 5));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, 6));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (6, 6));
 }
 
 pub async fn unsafe_postgres(url: &str) {
@@ -64,7 +64,7 @@ pub async fn newer_postgres(suite: &Suite) {
 async fn newer(suite: &Suite) {
     for refused in [Store::open(&suite.url).await.map(drop), Store::migrate(&suite.owner).await.map(drop)] {
         let refused = refused.unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 999, known: 5 }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 999, known: 6 }), "{refused}");
         let said = refused.to_string();
         assert!(said.contains("the database is newer than this program"), "{said}");
     }

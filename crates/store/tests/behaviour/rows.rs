@@ -32,6 +32,7 @@ pub fn farm() -> Farm {
         name: "Larkmoor".into(),
         alert_emails: vec!["ines@larkmoor.example".into(), "ole@larkmoor.example".into()],
         created_at: SPRING,
+        closed_at: None,
     }
 }
 
@@ -87,6 +88,7 @@ pub fn block(farm_id: &str, site_id: &str) -> Block {
         geometry: None,
         version: 1,
         created_at: SPRING,
+        archived_at: None,
     }
 }
 

@@ -229,3 +229,47 @@ pub async fn asked_twice(suite: &Suite) {
     assert_eq!(call!(suite, forget_answers(SPRING.plus(1))).unwrap(), 1);
     assert_eq!(ask("that", hours(9)).await, Asked::First(hours(9)));
 }
+
+pub async fn closing(suite: &Suite) {
+    let ours = Orchard::in_bloom(suite).await;
+    let advisor = member(suite, &ours.farm.id, Role::Advisor).await;
+    let store = on_behalf(suite, &advisor, hours(5));
+    let closed =
+        |answer: store::Result<()>| assert!(matches!(answer, Err(StoreError::Closed { .. })), "{answer:?}");
+    let held = store.block(ours.block()).await.unwrap().unwrap();
+    assert_eq!(ours.stale(suite, hours(6)).await.len(), 1);
+    assert_eq!(call!(suite, archive_block(&held, Some(hours(6)))).unwrap(), 2);
+    let archived = store.block(ours.block()).await.unwrap().unwrap();
+    assert_eq!(archived.archived_at, Some(hours(6)));
+    assert!(ours.stale(suite, hours(6)).await.is_empty(), "nothing is reckoned of it");
+    assert_eq!(store.board(YEAR, None, 9).await.unwrap(), []);
+    closed(store.append_entries(ours.block(), YEAR, &[rows::entry("n", SPRING, "x")]).await.map(drop));
+    closed(store.set_plan(ours.block(), YEAR, 1, &json!([{}]), SPRING).await.map(drop));
+    let late = store.archive_block(&held, None).await;
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    assert_eq!(store.archive_block(&archived, None).await.unwrap(), 3);
+    store.append_entries(ours.block(), YEAR, &[rows::entry("n", SPRING, "x")]).await.unwrap();
+
+    call!(suite, close_farm(&ours.farm, Some(hours(7)))).unwrap();
+    let farm = store.farm(&ours.farm.id).await.unwrap().unwrap();
+    assert_eq!(farm.closed_at, Some(hours(7)));
+    assert!(ours.stale(suite, hours(8)).await.is_empty());
+    closed(store.change_farm(&farm, "Late", &[]).await);
+    closed(store.add_block(&rows::block(&ours.farm.id, &ours.site.id)).await);
+    closed(store.store_readings(&ours.station.id, &rows::readings(0, 1), SPRING).await.map(drop));
+    assert_eq!(store.log(ours.block(), YEAR).await.unwrap().len(), 1, "it can be read");
+    store.close_farm(&farm, None).await.unwrap();
+    assert_eq!(ours.stale(suite, hours(8)).await.len(), 1);
+
+    // Who is removed leaves what they did, under the role they had.
+    assert!(call!(suite, deeds_of(&advisor.id, 100)).unwrap().len() > 3);
+    call!(suite, remove_person(&advisor, hours(9))).unwrap();
+    let gone = call!(suite, person(&advisor.id)).unwrap().unwrap();
+    assert_eq!((gone.name.as_str(), gone.password), ("a former advisor", None));
+    assert_eq!(call!(suite, person_by_email(&advisor.email)).unwrap(), None);
+    assert_eq!(call!(suite, memberships_of(&advisor.id)).unwrap(), []);
+    let deeds = call!(suite, audit(Some(&ours.farm.id), None, 100)).unwrap();
+    assert!(deeds.iter().all(|deed| deed.person.as_deref() != Some(advisor.name.as_str())));
+    let again = call!(suite, remove_person(&advisor, hours(9)));
+    assert!(matches!(again, Err(StoreError::Changed { .. })), "{again:?}");
+}
