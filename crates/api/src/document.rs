@@ -129,7 +129,7 @@ fn complete(path: &str, method: &str, operation: &mut Value, example: Option<&Va
     let Some(responses) = operation["responses"].as_object_mut() else { return };
     for (status, response) in responses.iter_mut() {
         describe(method, status, response);
-        let answered = example.filter(|example| example["status"].to_string() == *status);
+        let answered = example.filter(|example| example["status"].as_u64() == status.parse().ok());
         if let Some(example) = answered
             && response.get("content").is_some()
         {

@@ -10,7 +10,7 @@ use crate::house::House;
 fn operations() -> Vec<(String, String)> {
     let filled = |path: &str| {
         let path = path.strip_prefix("/api/v1/").unwrap();
-        path.replace("{year}", "2013").replace('{', "").replace('}', "")
+        path.replace("{year}", "2013").replace(['{', '}'], "")
     };
     api::operations().iter().map(|(method, path, _)| (method.clone(), filled(path))).collect()
 }
