@@ -40,7 +40,8 @@ pub(crate) async fn tagged(request: Request, next: Next) -> Response {
     let Ok(body) = to_bytes(body, usize::MAX).await else {
         return axum::response::IntoResponse::into_response(Problem::failed());
     };
-    let tag = tag(&body);
+    let known = parts.headers.get(header::ETAG).and_then(|tag| tag.to_str().ok()).map(str::to_owned);
+    let tag = known.unwrap_or_else(|| tag(&body));
     // Weak comparison: whether a tag is said to be weak makes no difference.
     let fresh = held.iter().any(|held| held == "*" || held.trim_start_matches("W/") == tag);
     if let Ok(value) = HeaderValue::from_str(&tag) {

@@ -5,13 +5,16 @@ use std::sync::atomic::{AtomicU16, Ordering};
 use std::sync::{Arc, Mutex};
 
 use access::{Caller, Deed};
+use axum::body::Bytes;
 use axum::extract::FromRequestParts;
+use axum::http::HeaderValue;
 use axum::http::request::Parts;
 use model::time::Instant;
 use store::{Behalf, Store};
 use tokio::sync::Semaphore;
 use uuid::{ContextV7, Timestamp, Uuid};
 
+use crate::kept::Kept;
 use crate::once::Seed;
 use crate::problem::Problem;
 use crate::quota::Quota;
@@ -65,6 +68,11 @@ impl Visit {
         Visit { desk, caller, store, seed: seed.map(|seed| (seed, AtomicU16::new(0))) }
     }
 
+    /// The person whose roles count; none when all farms are seen.
+    pub(crate) fn viewer(&self) -> Option<&str> {
+        self.caller.person_id.as_deref().filter(|_| !self.caller.operator)
+    }
+
     /// A new id, above all that were given out before.
     pub(crate) fn new_id(&self) -> String {
         match &self.seed {
@@ -115,6 +123,10 @@ pub(crate) struct Desk {
     pub(crate) house_store: Store,
     /// One place for each station file that is being read.
     pub(crate) uploads: Arc<Semaphore>,
+    /// Callers by the hash of what they came with.
+    pub(crate) callers: Kept<[u8; 32], Caller>,
+    /// Seasons as they are answered, with their tag, by viewer, block and year.
+    pub(crate) seasons: Kept<String, (Bytes, HeaderValue)>,
     /// What each token has asked for.
     pub(crate) quota: Quota,
     /// Ids rise within a second, as the order of corrections asks.
@@ -125,6 +137,8 @@ impl Desk {
     pub(crate) fn new(app: App) -> Desk {
         Desk {
             house_store: app.store.clone(),
+            callers: Kept::new(limits::CALLERS_KEPT),
+            seasons: Kept::new(limits::SEASONS_KEPT),
             quota: Quota::new(app.requests_a_minute, limits::REQUESTS_AT_ONCE),
             app,
             uploads: Arc::new(Semaphore::new(limits::UPLOADS_AT_ONCE)),

@@ -33,6 +33,7 @@ mod geo;
 mod guard;
 mod health;
 mod import;
+mod kept;
 mod limits;
 mod log;
 mod materials;

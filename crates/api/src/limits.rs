@@ -21,7 +21,7 @@ pub(crate) const DISCARDED_BYTES: u64 = 64 * 1024 * 1024;
 
 /// Requests of one token at once: many for a program, few enough that one token
 /// does not take every connection of the database for long.
-pub(crate) const REQUESTS_AT_ONCE: u32 = 32;
+pub(crate) const REQUESTS_AT_ONCE: u32 = 64;
 /// Longest that a request may take, silences in its body aside.
 pub(crate) const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 
@@ -31,6 +31,11 @@ pub(crate) const DEEDS: u32 = 10_000;
 pub(crate) const IMPORTED: usize = 2_000;
 /// Blocks of one board: a region, some megabytes.
 pub(crate) const BOARD: u32 = 10_000;
+
+/// Callers of whom a copy is kept.
+pub(crate) const CALLERS_KEPT: usize = 1_000;
+/// Seasons of which a copy is kept: some 50 MB at most.
+pub(crate) const SEASONS_KEPT: usize = 10_000;
 
 /// Entries of one list unless asked for fewer or more.
 pub(crate) const PAGE: u32 = 200;

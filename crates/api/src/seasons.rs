@@ -1,6 +1,9 @@
 //! Seasons as they were last reckoned, with what they were reckoned from.
 
+use axum::body::Bytes;
 use axum::extract::Path;
+use axum::http::{HeaderValue, header};
+use axum::response::{IntoResponse, Response};
 use model::catalogue::Catalogue;
 use model::input::Faults;
 use model::plan::{Agreed, Plan};
@@ -11,7 +14,8 @@ use serde_json::{Value, json};
 use store::{Block, SeasonRow, Site, Source};
 use utoipa::ToSchema;
 
-use crate::answer::{Answer, ok, whole};
+use crate::answer::{Answer, whole};
+use crate::conditional::tag;
 use crate::desk::{Here, Visit};
 use crate::problem::Problem;
 use crate::query::Query;
@@ -94,6 +98,11 @@ pub(crate) async fn one(
     query: Query,
 ) -> Answer {
     query.finish()?;
+    let (generation, now) = (desk.store.generation(), desk.now());
+    let key = format!("{:?} {block} {year}", desk.viewer());
+    if let Some((body, tag)) = desk.seasons.get(&key, generation, now) {
+        return Ok(answered(body, tag));
+    }
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
     let Some(row) = desk.store.season(&block.id, year).await? else {
@@ -102,7 +111,16 @@ pub(crate) async fn one(
     let (site, plan) = desk.behind(&block, year).await?;
     let catalogue = desk.catalogue().await?;
     let sources = desk.store.sources_of(&site.id).await?;
-    ok(desk.render_season(&row, &block, &site, &plan, &sources, &catalogue)?)
+    let document = desk.render_season(&row, &block, &site, &plan, &sources, &catalogue)?;
+    let body = Bytes::from(document.to_string());
+    let tag = HeaderValue::from_str(&tag(&body)).map_err(|_| Problem::failed())?;
+    desk.seasons.put(key, generation, now, (body.clone(), tag.clone()));
+    Ok(answered(body, tag))
+}
+
+fn answered(body: Bytes, tag: HeaderValue) -> Response {
+    let json = HeaderValue::from_static("application/json");
+    ([(header::CONTENT_TYPE, json), (header::ETAG, tag)], body).into_response()
 }
 
 /// Neither plan nor log has begun that season.

@@ -8,6 +8,7 @@ use model::time::Instant;
 use serde_json::Value;
 
 use crate::rows::*;
+use crate::writes::Writes;
 use crate::{Result, postgres, sqlite};
 
 /// The database: SQLite by default, Postgres by URL. Cloning it is cheap and
@@ -97,6 +98,20 @@ impl Store {
         };
         Store { inner }
     }
+
+    /// A number that rises with each write of this process, before it begins and
+    /// after it has ended: while it stands, what was read still holds, as far as
+    /// this process goes.
+    pub fn generation(&self) -> u64 {
+        self.writes().number()
+    }
+
+    fn writes(&self) -> &Writes {
+        match &self.inner {
+            Inner::Sqlite(pools) => pools.writes(),
+            Inner::Postgres(pools) => pools.writes(),
+        }
+    }
 }
 
 /// Writes the methods of [`Store`] that hand on to the queries of the database
@@ -118,14 +133,19 @@ macro_rules! methods {
                             Box::pin(postgres::$module::$name(pools, $($argument),*))
                         }
                     };
-                    work.await
+                    let before = self.generation();
+                    let given = work.await;
+                    if self.generation() != before {
+                        self.writes().note();
+                    }
+                    given
                 }
             )+
         }
 
         /// The names of all public methods of [`Store`]; the behaviour suite
         /// fails while it leaves one uncalled.
-        pub const METHODS: &[&str] = &["open", "migrate", "on_behalf", $(stringify!($name)),+];
+        pub const METHODS: &[&str] = &["open", "migrate", "on_behalf", "generation", $(stringify!($name)),+];
     };
 }
 

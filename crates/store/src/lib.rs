@@ -19,6 +19,7 @@ mod rows;
 mod second_wall;
 mod sqlite;
 mod text;
+mod writes;
 
 pub use error::{Result, StoreError};
 pub use front::{METHODS, Store};

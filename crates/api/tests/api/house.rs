@@ -64,6 +64,27 @@ pub fn shipped_catalogue() -> Catalogue {
     .unwrap()
 }
 
+/// The API over a database.
+fn router(store: &Store, clock: &Arc<Set>, pokes: &Arc<AtomicUsize>, requests_a_minute: u32) -> Router {
+    let counted = pokes.clone();
+    api::router(App {
+        store: store.clone(),
+        clock: clock.clone(),
+        catalogue: shipped_catalogue(),
+        providers: vec![Provider {
+            name: "open-meteo",
+            kind: Kind::ModelAnalysis,
+            attribution: "Weather data by Open-Meteo.com",
+            cell: |place| place.grid_cell().key,
+        }],
+        poke: Arc::new(move || {
+            counted.fetch_add(1, Ordering::SeqCst);
+        }),
+        requests_a_minute,
+        version: "0.0.0-test",
+    })
+}
+
 impl House {
     pub async fn new() -> House {
         House::limited(0).await
@@ -76,24 +97,18 @@ impl House {
         let token = access::first_token(&store, at(NOW)).await.unwrap().unwrap();
         let clock = Arc::new(Set(AtomicI64::new(at(NOW).0)));
         let pokes = Arc::new(AtomicUsize::new(0));
-        let counted = pokes.clone();
-        let router = api::router(App {
-            store: store.clone(),
-            clock: clock.clone(),
-            catalogue: shipped_catalogue(),
-            providers: vec![Provider {
-                name: "open-meteo",
-                kind: Kind::ModelAnalysis,
-                attribution: "Weather data by Open-Meteo.com",
-                cell: |place| place.grid_cell().key,
-            }],
-            poke: Arc::new(move || {
-                counted.fetch_add(1, Ordering::SeqCst);
-            }),
-            requests_a_minute,
-            version: "0.0.0-test",
-        });
+        let router = router(&store, &clock, &pokes, requests_a_minute);
         House { _dir: dir, store, router, token, clock, pokes }
+    }
+
+    /// Another instance on the same database.
+    pub async fn second(&self) -> House {
+        let path = self._dir.path().join("t.db");
+        let store = Store::open(path.to_str().unwrap()).await.unwrap();
+        let router = router(&store, &self.clock, &self.pokes, 0);
+        let token = self.token.clone();
+        let (clock, pokes) = (self.clock.clone(), self.pokes.clone());
+        House { _dir: tempfile::tempdir().unwrap(), store, router, token, clock, pokes }
     }
 
     /// Changes the database behind the API's back.

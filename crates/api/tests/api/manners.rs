@@ -207,3 +207,38 @@ async fn a_token_has_so_many_requests_a_minute() {
     house.get("farms").await.expect(200);
     house.set_clock(NOW);
 }
+
+/// A copy that is kept ends with the write that makes it old, and on another
+/// instance within a second; the clock of these tests stands still.
+#[tokio::test]
+async fn no_copy_outlives_what_it_was_made_from() {
+    let house = House::planted().await;
+    house.put("blocks/bench/seasons/2013/plan", plan()).await.expect(201);
+    let other = house.second().await;
+    let season = "blocks/bench/seasons/2013";
+    let secret = run_by_ola(&house).await;
+    let as_ola = |path: &str| {
+        let mut request = house.request(Method::GET, path, None, Body::empty());
+        let bearer = HeaderValue::from_str(&format!("Bearer {secret}")).unwrap();
+        request.headers_mut().insert(header::AUTHORIZATION, bearer);
+        request
+    };
+    for _ in 0..3 {
+        house.send(as_ola(season)).await.expect(200);
+        other.send(as_ola(season)).await.expect(200);
+    }
+    let before = house.get(season).await.expect(200);
+    house.patch("blocks/bench", json!({"name": "South Bench"})).await.expect(200);
+    let after = house.get(season).await.expect(200);
+    assert_eq!(
+        (&before["block"]["name"], &after["block"]["name"]),
+        (&json!("North Bench"), &json!("South Bench"))
+    );
+    let token = house.store.credentials_of("ola").await.unwrap().remove(0);
+    house.store.revoke(&token.id, house.now()).await.unwrap();
+    house.send(as_ola(season)).await.problem(401);
+
+    tokio::time::sleep(std::time::Duration::from_millis(1_050)).await;
+    other.send(as_ola(season)).await.problem(401);
+    assert_eq!(other.get(season).await.body["block"]["name"], "South Bench");
+}

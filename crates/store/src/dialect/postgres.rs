@@ -9,6 +9,7 @@ use sqlx::ConnectOptions;
 use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
 
 use crate::rows::Behalf;
+use crate::writes::Writes;
 use crate::{Result, StoreError};
 
 pub(crate) type Db = sqlx::Postgres;
@@ -38,6 +39,7 @@ const QUEUE_TIMEOUT: Duration = Duration::from_secs(30);
 pub(crate) struct Pools {
     pool: PgPool,
     behalf: Option<Arc<Behalf>>,
+    writes: Writes,
     /// Only a test of the second wall takes the first one down.
     first_wall_down: bool,
 }
@@ -91,7 +93,7 @@ impl Pools {
             .acquire_timeout(QUEUE_TIMEOUT)
             .connect_with(options)
             .await?;
-        let pools = Pools { pool, behalf: None, first_wall_down: false };
+        let pools = Pools { pool, behalf: None, writes: Writes::default(), first_wall_down: false };
         for setting in ["fsync", "full_page_writes", "synchronous_commit"] {
             let value: String =
                 sqlx::query_scalar("SELECT current_setting($1)").bind(setting).fetch_one(&pools.pool).await?;
@@ -102,6 +104,7 @@ impl Pools {
 
     /// Begins a transaction that writes.
     pub(crate) async fn begin_write(&self) -> Result<Tx> {
+        self.writes.note();
         self.stepped_down(self.pool.begin().await?).await
     }
 
@@ -150,6 +153,11 @@ impl Pools {
     #[cfg(test)]
     pub(crate) fn without_first_wall(&self) -> Pools {
         Pools { first_wall_down: true, ..self.clone() }
+    }
+
+    /// How many writes this process has begun and ended.
+    pub(crate) fn writes(&self) -> &Writes {
+        &self.writes
     }
 
     /// What no step can say in the words of both databases: the second wall.
@@ -221,6 +229,7 @@ impl Pools {
 
     /// For a single statement that writes, of the house itself.
     pub(crate) fn writer(&self) -> &PgPool {
+        self.writes.note();
         &self.pool
     }
 

@@ -10,6 +10,7 @@ use sqlx::sqlite::{
 };
 
 use crate::rows::Behalf;
+use crate::writes::Writes;
 use crate::{Result, StoreError};
 
 pub(crate) type Db = sqlx::Sqlite;
@@ -46,6 +47,7 @@ pub(crate) struct Pools {
     writer: SqlitePool,
     readers: SqlitePool,
     behalf: Option<Arc<Behalf>>,
+    writes: Writes,
 }
 
 impl Pools {
@@ -73,13 +75,14 @@ impl Pools {
         check_settings(&writer).await?;
         let readers = pool(READERS).connect_with(options.read_only(true)).await?;
         check_settings(&readers).await?;
-        Ok(Pools { writer, readers, behalf: None })
+        Ok(Pools { writer, readers, behalf: None, writes: Writes::default() })
     }
 
     /// Begins a transaction that writes. It takes the file's write lock at
     /// once: one that took it only at its first write would fail when another
     /// had written since its first read.
     pub(crate) async fn begin_write(&self) -> Result<Tx> {
+        self.writes.note();
         Ok(self.writer.begin_with("BEGIN IMMEDIATE").await?)
     }
 
@@ -108,6 +111,11 @@ impl Pools {
         self.behalf()?.viewer.as_deref()
     }
 
+    /// How many writes this process has begun and ended.
+    pub(crate) fn writes(&self) -> &Writes {
+        &self.writes
+    }
+
     /// What no step can say in the words of both databases.
     pub(crate) async fn fortify(&self) -> Result<()> {
         sqlx::raw_sql(include_str!("../../../../migrations/after/sqlite.sql")).execute(&self.writer).await?;
@@ -121,6 +129,7 @@ impl Pools {
 
     /// For a single statement that writes, of the house itself.
     pub(crate) fn writer(&self) -> &SqlitePool {
+        self.writes.note();
         &self.writer
     }
 

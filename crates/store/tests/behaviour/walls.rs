@@ -160,7 +160,11 @@ pub async fn notes(suite: &Suite) {
     while let Some(last) = call!(suite, changes(before.as_ref(), 10_000)).unwrap().pop() {
         before = Some(last.key);
     }
+    suite.called("generation");
+    let generation = store.generation();
+    store.block(ours.block()).await.unwrap();
     store.set_plan(ours.block(), YEAR, 0, &json!([]), hours(5)).await.unwrap();
+    assert!(suite.store().generation() > generation, "every handle knows of a write");
     store.append_entries(ours.block(), YEAR, &[rows::entry("n-1", hours(5), "x")]).await.unwrap();
     call!(suite, append_entries(theirs.block(), YEAR, &[rows::entry("n-1", hours(5), "x")])).unwrap();
 
