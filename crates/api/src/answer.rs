@@ -42,9 +42,7 @@ pub(crate) fn page<T, S: Serialize + ToSchema>(
     cursor: impl Fn(&T) -> String,
     render: impl Fn(&T) -> S,
 ) -> Answer {
-    let more = rows.len() > span.limit as usize;
-    rows.truncate(span.limit as usize);
-    let next = rows.last().filter(|_| more).map(|last| span.cursor(&cursor(last)));
+    let next = span.cut(&mut rows, cursor);
     let items = rows.iter().map(render).collect();
     let mut response = Json(Page { items, next: next.clone() }).into_response();
     if let Some(next) = next {

@@ -85,14 +85,13 @@ async fn list(Here(desk): Here, farm: Option<&str>, mut query: Query, headers: H
         Some(Ok(number)) => Some(number),
         Some(Err(_)) => return Err(Problem::parameter("after", "is no place in the audit")),
     };
-    let entries = desk.store.audit(farm, after, span.limit + 1).await?;
+    let mut entries = desk.store.audit(farm, after, span.limit + 1).await?;
     if !csv {
         return page(entries, &span, |entry| entry.number.to_string(), shown);
     }
-    let more = entries.len() > span.limit as usize;
-    let last = entries.get(span.limit as usize - 1).filter(|_| more);
-    let link = last.map(|last| span.link(&span.cursor(&last.number.to_string())));
-    let rows = entries.iter().take(span.limit as usize).map(cells);
+    let next = span.cut(&mut entries, |entry| entry.number.to_string());
+    let link = next.map(|next| span.link(&next));
+    let rows = entries.iter().map(cells);
     csv_out::answer(&format!("audit-{}.csv", farm.unwrap_or("server")), &COLUMNS, rows, link)
 }
 

@@ -115,6 +115,9 @@ pub(crate) struct BlockChange {
     style_length_mm: Option<f64>,
     flowers_per_cluster: Option<f64>,
     target_fruit_per_tree: Option<f64>,
+    /// A GeoJSON Point, Polygon or MultiPolygon.
+    #[schema(value_type = Option<Object>)]
+    geometry: Option<Value>,
 }
 
 /// Fields of a block in the API that its details in the store do not hold.
@@ -138,13 +141,11 @@ pub(crate) async fn list(Here(desk): Here, mut query: Query, headers: HeaderMap)
     let farm = query.text("farm_id");
     let span = query.page();
     query.finish()?;
-    let blocks = desk.store.blocks(farm.as_deref(), span.after(), span.limit + 1).await?;
+    let mut blocks = desk.store.blocks(farm.as_deref(), span.after(), span.limit + 1).await?;
     if on_map {
-        let more = blocks.len() > span.limit as usize;
-        let last = blocks.get(span.limit as usize - 1).filter(|_| more);
-        let next = last.map(|last| span.cursor(&last.id));
-        let features = blocks.iter().take(span.limit as usize);
-        let features = features.map(|block| (block.id.clone(), block.geometry.clone(), json!(shown(block))));
+        let next = span.cut(&mut blocks, |block| block.id.clone());
+        let features =
+            blocks.iter().map(|block| (block.id.clone(), block.geometry.clone(), json!(shown(block))));
         return geo::collection(features, &span, next);
     }
     page(blocks, &span, |block| block.id.clone(), shown)

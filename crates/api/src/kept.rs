@@ -4,9 +4,10 @@
 use std::collections::HashMap;
 use std::hash::Hash;
 use std::sync::{Mutex, PoisonError};
-use std::time::{Duration, Instant as Moment};
+use std::time::Duration;
 
 use model::time::Instant;
+use tokio::time::Instant as Moment;
 
 /// How long a copy may be behind what another instance wrote.
 const LONGEST: Duration = Duration::from_secs(1);
@@ -54,8 +55,8 @@ impl<K: Hash + Eq, T: Clone> Kept<K, T> {
 mod tests {
     use super::*;
 
-    #[test]
-    fn a_copy_ends_with_a_write_and_with_the_second() {
+    #[tokio::test(start_paused = true)]
+    async fn a_copy_ends_with_a_write_and_with_the_second() {
         let kept = Kept::new(2);
         kept.put("a", 1, Instant(5), 7);
         assert_eq!(kept.get(&"a", 1, Instant(5)), Some(7));
@@ -69,7 +70,7 @@ mod tests {
             (None, Some(9)),
             "only so many"
         );
-        std::thread::sleep(LONGEST);
+        tokio::time::advance(LONGEST).await;
         assert_eq!(kept.get(&"c", 1, Instant(5)), None, "whatever the clock says");
     }
 }

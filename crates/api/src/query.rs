@@ -162,6 +162,14 @@ impl Span {
         self.after.as_deref()
     }
 
+    /// Cuts rows, of which one more than asked for was read, to the page, and gives
+    /// the cursor of the one that follows.
+    pub(crate) fn cut<T>(&self, rows: &mut Vec<T>, place: impl Fn(&T) -> String) -> Option<String> {
+        let more = rows.len() > self.limit as usize;
+        rows.truncate(self.limit as usize);
+        rows.last().filter(|_| more).map(|last| self.cursor(&place(last)))
+    }
+
     fn of_list(&self) -> [u8; OF_LIST] {
         let hash = Sha256::new_with_prefix(format!("{}?{:?}", self.path, self.others)).finalize();
         let mut first = [0; OF_LIST];

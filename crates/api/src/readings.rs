@@ -82,9 +82,10 @@ pub(crate) async fn list(
     query.finish()?;
     let after = span.after().map(read_cursor).transpose()?;
     let site = desk.site(&site).await?;
-    let readings = desk.store.readings_page(&site.id, from, to, after, span.limit + 1).await?;
+    let mut readings = desk.store.readings_page(&site.id, from, to, after, span.limit + 1).await?;
     if csv {
-        let rows = readings.iter().take(span.limit as usize).map(|(source, reading)| {
+        let next = span.cut(&mut readings, |(source, reading)| cursor(source, reading));
+        let rows = readings.iter().map(|(source, reading)| {
             vec![
                 reading.at.to_string(),
                 text_cell(source),
@@ -93,15 +94,8 @@ pub(crate) async fn list(
                 json!(reading.flag).to_string(),
             ]
         });
-        let more = readings.len() > span.limit as usize;
-        let last = readings.get(span.limit as usize - 1).filter(|_| more);
-        let next = last.map(|(source, reading)| span.cursor(&cursor(source, reading)));
-        return csv_out::answer(
-            &format!("readings-{}.csv", site.id),
-            &COLUMNS,
-            rows,
-            next.map(|next| span.link(&next)),
-        );
+        let link = next.map(|next| span.link(&next));
+        return csv_out::answer(&format!("readings-{}.csv", site.id), &COLUMNS, rows, link);
     }
     page(
         readings,

@@ -30,7 +30,7 @@ fn reference(document: &Value) -> Reference {
     let about = text(&document["info"]["description"]);
     Reference {
         title: "The API",
-        about: about.split("\n\n").map(|part| part.replace("**", "").replace('`', "")).collect(),
+        about: about.split("\n\n").map(|part| part.replace("**", "")).collect(),
         chapters,
     }
 }
@@ -64,8 +64,9 @@ fn described(path: &str, method: &str, operation: &Value) -> Operation {
     }
 }
 
+/// A text of the document without the marks of its code.
 fn text(value: &Value) -> String {
-    value.as_str().unwrap_or_default().to_owned()
+    value.as_str().unwrap_or_default().replace('`', "")
 }
 
 fn example(content: &Value) -> Option<String> {

@@ -1,55 +1,28 @@
 //! Who may do what: every route, for people of this farm, of another and of
 //! none.
 
-use access::Wanted;
 use axum::body::Body;
 use axum::http::{Method, header};
 use serde_json::{Value, json};
-use store::{Link, LinkKind, Person, Role, Scope};
+use store::{Role, Scope};
 
 use crate::house::{Answer, House, NOW, at, bench, counts, plan};
+use crate::story::{member, token_of};
 
 /// A person with a role on a farm, and the secret of a token of theirs.
 async fn token(house: &House, name: &str, role: Option<(&str, Role)>, scope: Scope) -> String {
-    let now = at(NOW);
-    let person = match house.store.person_by_email(&format!("{name}@people.example")).await.unwrap() {
-        Some(known) => known,
-        None => {
-            // An invitation to a farm of its own makes a person with no other role.
-            let farm = format!("of-{name}");
-            house.post("farms", json!({"id": farm, "name": "Elsewhere"})).await.expect(201);
-            let link = Link {
-                id: format!("link-{name}"),
-                kind: LinkKind::Invitation,
-                hash: format!("hash-{name}"),
-                email: Some(format!("{name}@people.example")),
-                farm_id: Some(farm.clone()),
-                role: Some(Role::Consultant),
-                made_by: None,
-                created_at: now,
-                expires_at: now.plus(60),
-                used_at: None,
-            };
-            house.store.add_link(&link).await.unwrap();
-            let person = Person {
-                id: name.into(),
-                email: String::new(),
-                name: name.into(),
-                password: None,
-                operator: false,
-                created_at: now,
-            };
-            let person = house.store.redeem(&link.hash, &person, now).await.unwrap().unwrap();
-            let held = house.store.memberships_of(&person.id).await.unwrap().remove(0);
-            house.store.end_role(&held).await.unwrap();
-            person
-        }
-    };
-    if let Some((farm, role)) = role {
-        house.store.set_role(&person.id, farm, None, role, now).await.unwrap();
+    if house.store.person(name).await.unwrap().is_none() {
+        // A farm of its own makes a person with no other role.
+        let farm = format!("of-{name}");
+        house.post("farms", json!({"id": farm, "name": "Elsewhere"})).await.expect(201);
+        member(house, name, &farm, Role::Consultant).await;
+        let held = house.store.memberships_of(name).await.unwrap().remove(0);
+        house.store.end_role(&held).await.unwrap();
     }
-    let wanted = Wanted { person_id: Some(&person.id), name: "probe", scope, expires_at: None };
-    access::new_token(&house.store, wanted, now).await.unwrap().1
+    if let Some((farm, role)) = role {
+        house.store.set_role(name, farm, None, role, at(NOW)).await.unwrap();
+    }
+    token_of(house, name, scope).await.1
 }
 
 async fn send(house: &House, token: &str, method: &str, path: &str, body: &Value) -> Answer {

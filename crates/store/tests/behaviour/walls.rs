@@ -274,6 +274,14 @@ pub async fn closing(suite: &Suite) {
     assert_eq!(call!(suite, memberships_of(&advisor.id)).unwrap(), []);
     let deeds = call!(suite, audit(Some(&ours.farm.id), None, 100)).unwrap();
     assert!(deeds.iter().all(|deed| deed.person.as_deref() != Some(advisor.name.as_str())));
+    // So may they themselves, on whichever side of the wall.
+    let grower = member(suite, &ours.farm.id, Role::Grower).await;
+    let own = on_behalf(suite, &grower, hours(9));
+    own.remove_person(&grower, hours(9)).await.unwrap();
+    assert_eq!(call!(suite, person(&grower.id)).unwrap().unwrap().name, "a former grower");
+    assert_eq!(own.farms(None, 9).await.unwrap(), []);
+    let told = own.deeds_of(&grower.id, 9).await.unwrap();
+    assert!(told.iter().any(|deed| deed.deed == "removed"), "{told:?}");
     let again = call!(suite, remove_person(&advisor, hours(9)));
     assert!(matches!(again, Err(StoreError::Changed { .. })), "{again:?}");
 }
