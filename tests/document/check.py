@@ -105,7 +105,9 @@ def main():
                  "run", address + "/api/v1/openapi.json", "-H", f"Authorization: Bearer {token}",
                  "--checks", "all", "--max-examples", cases, "--seed", SEED, "--max-time", str(LONGEST),
                  "--no-shrink", "--continue-on-failure", "--suppress-health-check", "all", "--warnings", "off",
-                 "--workers", "2", "--generation-database", "none"] + sys.argv[3:],
+                 # One worker: Python before 3.11.9 fails now and then when two threads
+                 # parse source at once (gh-106905), as hypothesis does.
+                 "--workers", "1", "--generation-database", "none"] + sys.argv[3:],
                 cwd=folder)
             assert process.poll() is None, "the program went away"
             read_map(address, token)
