@@ -43,6 +43,7 @@ DECLARE
         ['forecast', 'source_id IN (SELECT id FROM source)',
             'source_id IN (SELECT source.id FROM source JOIN site ON site.id = source.site_id WHERE site.farm_id IS NOT NULL)'],
         ['block', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['stay', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['season', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['plan', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['log_entry', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],

@@ -4,9 +4,11 @@
 
 mod command_line;
 mod demo;
+mod deploy;
 mod house;
 mod import;
 mod mail_server;
+mod operator;
 mod people;
 mod replay;
 mod rig;

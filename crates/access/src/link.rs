@@ -31,8 +31,8 @@ pub async fn claim(store: &Store, now: Instant) -> Result<Option<String>, MakeEr
     keep(store, link).await.map(Some)
 }
 
-/// Invites the person of an address to a role on a farm, and gives the secret
-/// of the link.
+/// Invites the person of an address to a role on a farm, and gives the id of the
+/// link and its secret.
 ///
 /// # Errors
 /// [`MakeError`]; not found when the farm is not there.
@@ -43,7 +43,7 @@ pub async fn invite(
     role: Role,
     made_by: Option<&str>,
     now: Instant,
-) -> Result<String, MakeError> {
+) -> Result<(String, String), MakeError> {
     let link = Link {
         email: Some(email.to_lowercase()),
         farm_id: Some(farm_id.to_owned()),
@@ -51,7 +51,7 @@ pub async fn invite(
         made_by: made_by.map(str::to_owned),
         ..bare(LinkKind::Invitation, now, INVITATION)?
     };
-    keep(store, link).await
+    Ok((link.id.clone(), keep(store, link).await?))
 }
 
 /// Makes a link by which the person of an address chooses a new password, and

@@ -118,5 +118,29 @@ pub async fn sign_in(
     Ok(SignedIn { person, secret, expires_at })
 }
 
+/// Links for new passwords are counted over so long: one lasts as long.
+const MAIL_WINDOW: i64 = HOUR;
+/// To one address: a mail box is not filled.
+const MAILS_TO_ADDRESS: i64 = 3;
+/// From one place for any address.
+const MAILS_FROM_PLACE: i64 = 20;
+
+/// Whether a link for a new password may be mailed to an address, asked from a
+/// place. An address that had enough is not told: whoever asks learns nothing of
+/// it.
+///
+/// # Errors
+/// [`SignInError::Throttled`] for a place that asked too often.
+pub async fn may_mail(store: &Store, email: &str, from: &str, now: Instant) -> Result<bool, SignInError> {
+    let place = hash(&format!("mail from {from}"));
+    let (number, since) = store.count_attempt(&place, now, MAIL_WINDOW).await?;
+    if number > MAILS_FROM_PLACE {
+        return Err(SignInError::Throttled(since.plus(MAIL_WINDOW)));
+    }
+    let address = hash(&format!("mail to {}", email.trim().to_lowercase()));
+    let (number, _) = store.count_attempt(&address, now, MAIL_WINDOW).await?;
+    Ok(number <= MAILS_TO_ADDRESS)
+}
+
 #[cfg(test)]
 mod tests;

@@ -229,6 +229,77 @@ pub(crate) async fn change(
     changed(shown(&block))
 }
 
+/// Where a block takes its temperature from.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct Whereabouts {
+    site_id: String,
+    /// Since when; none when it was never anywhere else.
+    #[schema(value_type = Option<Moment>)]
+    since: Option<Instant>,
+    /// Where it was before, the earliest first.
+    earlier: Vec<StayShown>,
+}
+
+/// A time at another site.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct StayShown {
+    site_id: String,
+    #[schema(value_type = Moment)]
+    until: Instant,
+}
+
+/// Where a block is to be from when on.
+#[derive(ToSchema)]
+#[allow(dead_code, reason = "it stands for the body in the document")]
+pub(crate) struct BlockMove {
+    /// A site of the farm or of the server.
+    site_id: String,
+    /// Not ahead, and later than the move before.
+    #[schema(value_type = Moment)]
+    since: Instant,
+}
+
+/// Where a block takes its temperature from, and from when on.
+#[utoipa::path(get, path = "/blocks/{id}/site", tag = "blocks", operation_id = "read-site-of-block",
+    params(("id" = String, Path)), responses((status = 200, body = Whereabouts)))]
+pub(crate) async fn whereabouts(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let block = desk.block(&id).await?;
+    ok(desk.whereabouts(&block).await?)
+}
+
+/// Moves a block to another site: from then on its temperature is that site's,
+/// and before it stays what it was.
+#[utoipa::path(put, path = "/blocks/{id}/site", tag = "blocks", operation_id = "move-block",
+    params(("id" = String, Path)), request_body = BlockMove, responses((status = 200, body = Whereabouts)))]
+pub(crate) async fn move_to_site(
+    Here(desk): Here,
+    Path(id): Path<String>,
+    query: Query,
+    if_match: IfMatch,
+    Document(document): Document,
+) -> Answer {
+    query.finish()?;
+    let held = desk.block(&id).await?;
+    desk.allow(Deed::SetUp, Some(&held.farm_id))?;
+    if_match.check(&desk.whereabouts(&held).await?)?;
+    let now = desk.now();
+    let (site_id, since) = input::read(&document, |fields| {
+        let site_id = fields.required_text("site_id");
+        let since = if fields.require("since") { fields.instant("since") } else { None };
+        if since.is_some_and(|since| since > now) {
+            fields.fault("since", "lies ahead; move the block when the day has come");
+        }
+        Some((site_id?, since?))
+    })?;
+    let read = Ok((site_id.clone(), since));
+    desk.with_site(Some(&held.farm_id), Some(&site_id), read).await??;
+    desk.store.move_block(&held, &site_id, since).await?;
+    desk.poke();
+    let moved = desk.block(&id).await?;
+    changed(desk.whereabouts(&moved).await?)
+}
+
 /// Archives a block: it is only read from then on, and nothing is told of it any
 /// more. The same again changes nothing.
 #[utoipa::path(post, path = "/blocks/{id}/archive", tag = "blocks", operation_id = "archive-block",
@@ -338,6 +409,17 @@ impl Visit {
     async fn with_places(&self, document: &Value, read: Result<Draft, Faults>) -> Result<Draft, Problem> {
         let named = |field| document.get(field).and_then(Value::as_str).filter(|id| !id.trim().is_empty());
         let (farm_id, site_id) = (named("farm_id"), named("site_id"));
+        let read = self.with_site(farm_id, site_id, read).await?;
+        self.with_farm(farm_id, read).await
+    }
+
+    /// What was read, when the site is one of the farm's or of the server's.
+    async fn with_site<T>(
+        &self,
+        farm_id: Option<&str>,
+        site_id: Option<&str>,
+        read: Result<T, Faults>,
+    ) -> Result<Result<T, Faults>, Problem> {
         let mut faults = Vec::new();
         if let Some(id) = site_id {
             let site = self.store.site(id).await?;
@@ -348,12 +430,18 @@ impl Visit {
                 faults.push(Fault { pointer: "/site_id".into(), detail });
             }
         }
-        let read = match read {
-            Ok(draft) if faults.is_empty() => Ok(draft),
+        Ok(match read {
+            Ok(read) if faults.is_empty() => Ok(read),
             Ok(_) => Err(Faults(faults)),
             Err(Faults(found)) => Err(Faults(found.into_iter().chain(faults).collect())),
-        };
-        self.with_farm(farm_id, read).await
+        })
+    }
+
+    async fn whereabouts(&self, block: &Block) -> Result<Whereabouts, Problem> {
+        let stays = self.store.stays_of(&block.id).await?;
+        let since = stays.last().map(|last| last.until);
+        let earlier = stays.into_iter().map(|stay| StayShown { site_id: stay.site_id, until: stay.until });
+        Ok(Whereabouts { site_id: block.site_id.clone(), since, earlier: earlier.collect() })
     }
 }
 

@@ -22,7 +22,7 @@ pub(crate) async fn guard(State(desk): State<Arc<Desk>>, mut request: Request, n
     let header = request.headers().get(header::AUTHORIZATION).map(|value| value.as_bytes().to_vec());
     let now = desk.now();
     // Counted before it is read: what is written meanwhile ends the copy.
-    let generation = desk.house_store.generation();
+    let generation = desk.house_store.people_generation();
     let key: [u8; 32] = Sha256::digest(header.as_deref().unwrap_or_default()).into();
     let known = match desk.callers.get(&key, generation, now) {
         Some(caller) => Ok(caller),

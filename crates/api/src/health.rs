@@ -1,6 +1,7 @@
 //! Whether the process is up, and whether it can work.
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use axum::Json;
@@ -21,6 +22,9 @@ pub(crate) async fn healthz(State(desk): State<Arc<Desk>>) -> Json<Value> {
 
 /// The database answers.
 pub(crate) async fn readyz(State(desk): State<Arc<Desk>>) -> Result<Json<Value>, Problem> {
+    if !desk.app.sound.load(Ordering::Relaxed) {
+        return Err(Problem::busy("The database is being looked through after the start."));
+    }
     match tokio::time::timeout(LONGEST_PING, desk.house_store.ping()).await {
         Ok(Ok(())) => Ok(Json(json!({"status": "ready"}))),
         Ok(Err(error)) => {

@@ -54,10 +54,12 @@ mod timeline;
 mod upload;
 
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
-use axum::Router;
+use access::Caller;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::{any, get};
+use axum::{Extension, Router};
 use model::catalogue::Catalogue;
 use model::series::Kind;
 use model::site::Place;
@@ -87,6 +89,9 @@ pub struct Provider {
 /// All that the API works with.
 #[derive(Clone)]
 pub struct App {
+    /// Whether the database was looked through and found sound; until then the
+    /// server is not ready.
+    pub sound: Arc<AtomicBool>,
     /// The database.
     pub store: Store,
     /// Where `now` comes from.
@@ -130,6 +135,18 @@ pub fn router(app: App) -> Router {
         .with_state(desk)
 }
 
+/// The same for whoever sits at the server, who is asked for no token: what they
+/// do is noted as done on the command line. It is called, never served.
+pub fn at_the_server(app: App) -> Router {
+    let desk = Arc::new(Desk::new(app));
+    let v1 = v1().split_for_parts().0.fallback(problem::no_such_path);
+    let v1 = v1.layer(from_fn(conditional::tagged)).layer(Extension(Caller::at_the_server()));
+    Router::new()
+        .nest("/api/v1", v1)
+        .layer(from_fn_with_state(desk.clone(), envelope::envelope))
+        .with_state(desk)
+}
+
 /// Everything under `/api/v1` that asks for a token, with its document.
 fn v1() -> OpenApiRouter<Arc<Desk>> {
     OpenApiRouter::new()
@@ -142,7 +159,8 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))
-        .routes(routes!(people::invite))
+        .routes(routes!(people::invitations, people::invite))
+        .routes(routes!(people::invitation, people::take_back))
         .routes(routes!(me::one, me::change, me::remove))
         .routes(routes!(export::person))
         .routes(routes!(me::credentials, me::add))
@@ -155,6 +173,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(blocks::list, blocks::add))
         .routes(routes!(blocks::one, blocks::change))
         .routes(routes!(blocks::archive, blocks::take_up_again))
+        .routes(routes!(blocks::whereabouts, blocks::move_to_site))
         .routes(routes!(seasons::years))
         .routes(routes!(seasons::one))
         .routes(routes!(plans::one, plans::set))

@@ -7,7 +7,7 @@ use axum::response::IntoResponse;
 use model::input::{self, Fields};
 use model::time::Instant;
 use serde::Serialize;
-use store::{Membership, Person, Role};
+use store::{Link, Membership, Person, Role};
 use utoipa::ToSchema;
 
 use crate::answer::{Answer, changed, created, ok, whole};
@@ -55,12 +55,27 @@ pub(crate) struct InvitationAsked {
 /// An invitation as it was made: the link works once.
 #[derive(Serialize, ToSchema)]
 pub(crate) struct InvitationMade {
+    id: String,
     farm_id: String,
     email: String,
     role: &'static str,
     /// Where on this server the link leads, shown this once; null where the same
     /// request comes again.
     path: Option<String>,
+    #[schema(value_type = Moment)]
+    expires_at: Instant,
+}
+
+/// An invitation that still works; its link is not kept.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct InvitationShown {
+    id: String,
+    email: Option<String>,
+    role: Option<&'static str>,
+    /// Id of the person who made it; none for the operator's first token.
+    made_by: Option<String>,
+    #[schema(value_type = Moment)]
+    created_at: Instant,
     #[schema(value_type = Moment)]
     expires_at: Instant,
 }
@@ -156,10 +171,12 @@ pub(crate) async fn invite(
     })?;
     let now = desk.now();
     let by = desk.caller.person_id.as_deref();
-    let secret = link::invite(&desk.store, &farm.id, &email, role, by, now).await.map_err(me::failed)?;
+    let (id, secret) =
+        link::invite(&desk.store, &farm.id, &email, role, by, now).await.map_err(me::failed)?;
     // Where it stands is the page that the link leads to.
     let path = format!("/invitation/{secret}");
     let made = InvitationMade {
+        id,
         farm_id: farm.id,
         email: email.to_lowercase(),
         role: role.word(),
@@ -171,12 +188,78 @@ pub(crate) async fn invite(
     Ok(response)
 }
 
+/// Invitations to a farm that nobody has used and that have not ended.
+#[utoipa::path(get, path = "/farms/{id}/invitations", tag = "people", operation_id = "list-invitations",
+    params(("id" = String, Path)), responses((status = 200, body = Page<InvitationShown>)))]
+pub(crate) async fn invitations(Here(desk): Here, Path(farm): Path<String>, query: Query) -> Answer {
+    query.finish()?;
+    let farm = desk.farm(&farm).await?;
+    whole(desk.invitations(&farm.id).await?)
+}
+
+/// One of them.
+#[utoipa::path(get, path = "/farms/{id}/invitations/{invitation}", tag = "people", operation_id = "read-invitation",
+    params(("id" = String, Path), ("invitation" = String, Path)),
+    responses((status = 200, body = InvitationShown)))]
+pub(crate) async fn invitation(
+    Here(desk): Here,
+    Path((farm, invitation)): Path<(String, String)>,
+    query: Query,
+) -> Answer {
+    query.finish()?;
+    let farm = desk.farm(&farm).await?;
+    ok(desk.invitation(&farm.id, &invitation).await?)
+}
+
+/// Takes an invitation back: its link works no more.
+#[utoipa::path(delete, path = "/farms/{id}/invitations/{invitation}", tag = "people",
+    operation_id = "take-invitation-back",
+    params(("id" = String, Path), ("invitation" = String, Path)), responses((status = 204)))]
+pub(crate) async fn take_back(
+    Here(desk): Here,
+    Path((farm, invitation)): Path<(String, String)>,
+    query: Query,
+    if_match: IfMatch,
+) -> Answer {
+    query.finish()?;
+    let farm = desk.farm(&farm).await?;
+    desk.allow(Deed::SetUp, Some(&farm.id))?;
+    let held = desk.invitation(&farm.id, &invitation).await?;
+    if_match.check(&held)?;
+    if desk.store.end_invitation(&farm.id, &held.id, desk.now()).await? {
+        return Ok(StatusCode::NO_CONTENT.into_response());
+    }
+    Err(no_invitation(&invitation))
+}
+
+fn no_invitation(id: &str) -> Problem {
+    Problem::not_found(format!("The farm has no invitation `{id}` that still works."))
+}
+
 fn role(fields: &Fields<'_>) -> Option<Role> {
     let role = if fields.require("role") { fields.word("role", &ROLES) } else { None };
     Role::named(role?)
 }
 
 impl Visit {
+    /// The invitations to a farm, for its advisors.
+    async fn invitations(&self, farm_id: &str) -> Result<Vec<InvitationShown>, Problem> {
+        if !self.caller.may_review(farm_id) {
+            return Err(Problem::not_allowed("an advisor of this farm"));
+        }
+        let links = self.store.invitations_of(farm_id, self.now()).await?;
+        let shown = |Link { id, email, role, made_by, created_at, expires_at, .. }| {
+            let role = role.map(|role: Role| role.word());
+            InvitationShown { id, email, role, made_by, created_at, expires_at }
+        };
+        Ok(links.into_iter().map(shown).collect())
+    }
+
+    async fn invitation(&self, farm_id: &str, id: &str) -> Result<InvitationShown, Problem> {
+        let found = self.invitations(farm_id).await?.into_iter().find(|one| one.id == id);
+        found.ok_or_else(|| no_invitation(id))
+    }
+
     /// A person of a farm that the caller sees.
     async fn member(&self, farm_id: &str, person_id: &str) -> Result<(Person, Membership), Problem> {
         let members = self.store.members_of(farm_id).await?;

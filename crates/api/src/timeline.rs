@@ -119,7 +119,7 @@ impl Visit {
         let first = log.begin().unwrap_or(now).plus(-LEAD_IN);
         let last = first.plus(limits::TIMELINE_SECONDS);
         let (begin, end) = season::window(&log, now);
-        let mut weather = store.site_weather(&site.id, begin, end).await?;
+        let mut weather = store.block_weather(&block.id, begin, end).await?;
         if end < now {
             // A season long past: today's forecast has nothing to do with it.
             weather.forecast = None;

@@ -7,8 +7,12 @@ use std::process::ExitCode;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use model::time::Instant;
 
+use crate::backup::{self, BackupArgs, CopyArgs, RestoreArgs};
+use crate::farm::{self, FarmCommand};
 use crate::settings::{Database, Given, Settings};
-use crate::{demo, import, migrate, replay, serve, user};
+use crate::token::{self, TokenCommand};
+use crate::user::{self, UserCommand};
+use crate::{config, demo, doctor, import, migrate, replay, serve};
 
 /// Tells when each blossom-thinning spray on apples is due, from hourly
 /// temperature and your own flower counts, and sends word by mail.
@@ -37,9 +41,32 @@ enum Command {
     Replay(ReplayArgs),
     /// Read a station's CSV file into the readings of a site.
     Import(ImportArgs),
-    /// Help people to sign in.
+    /// The people of the server, and how they come in.
     #[command(subcommand)]
     User(UserCommand),
+    /// The farms of the server.
+    #[command(subcommand)]
+    Farm(FarmCommand),
+    /// Tokens of the API.
+    #[command(subcommand)]
+    Token(TokenCommand),
+    /// Write the whole database into a file, also while it is being served.
+    ///
+    /// The file is an SQLite database, whatever it was made from; it has the
+    /// hashes of passwords and tokens in it, and is readable by its owner alone.
+    Backup(BackupArgs),
+    /// Put a backup where no database is yet.
+    Restore(RestoreArgs),
+    /// Copy a database into an empty one of either kind, as from SQLite to
+    /// Postgres, with the count and sum of each table.
+    CopyDb(CopyArgs),
+    /// The settings.
+    #[command(subcommand)]
+    Config(ConfigCommand),
+    /// Look at everything that the service rests on, and say what to do.
+    ///
+    /// Sends no mail and changes nothing. Ends with 1 when something is broken.
+    Doctor(Given),
     /// Print the API's document, OpenAPI 3.1.
     Openapi,
     /// Bring a database up to date. SQLite is also brought up to date by serve.
@@ -99,22 +126,9 @@ pub(crate) struct ImportArgs {
 }
 
 #[derive(Debug, Subcommand)]
-enum UserCommand {
-    /// Make a link by which a person chooses a new password. It works once, for
-    /// an hour.
-    Reset(ResetArgs),
-}
-
-#[derive(Debug, Args)]
-pub(crate) struct ResetArgs {
-    #[command(flatten)]
-    pub(crate) database: Database,
-    /// Address under which people reach the server.
-    #[arg(long, value_name = "URL", env = "BLOOMTIDE_PUBLIC_URL", default_value = "http://127.0.0.1:8420")]
-    pub(crate) public_url: String,
-    /// Mail address of the person.
-    #[arg(value_name = "ADDRESS")]
-    pub(crate) email: String,
+enum ConfigCommand {
+    /// Show the settings in force and where each came from, secrets covered.
+    Show(Given),
 }
 
 #[derive(Debug, Args)]
@@ -136,7 +150,17 @@ pub fn main() -> ExitCode {
             let clock = crate::clock::system();
             on_runtime(async move { serve::run(Settings::from(&args.given)?, clock).await })
         }
-        Command::User(UserCommand::Reset(args)) => on_runtime(user::reset(args)),
+        Command::User(command) => on_runtime(user::run(command)),
+        Command::Farm(command) => on_runtime(farm::run(command)),
+        Command::Token(command) => on_runtime(token::run(command)),
+        Command::Backup(args) => on_runtime(async move { backup::backup(&args).await }),
+        Command::Restore(args) => on_runtime(async move { backup::restore(&args).await }),
+        Command::CopyDb(args) => on_runtime(async move { backup::copy_db(&args).await }),
+        Command::Config(ConfigCommand::Show(given)) => match config::show(&given) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(error) => failed(&error),
+        },
+        Command::Doctor(given) => doctor::run(&given),
         Command::Import(args) => on_runtime(import::run(args)),
         Command::Openapi => {
             say(&format!("{:#}", api::document()));
@@ -146,7 +170,7 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn on_runtime(work: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
+pub(crate) fn on_runtime(work: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => {

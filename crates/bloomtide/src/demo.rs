@@ -18,6 +18,7 @@ use crate::settings::Settings;
 mod clock;
 mod http;
 mod orchard;
+mod people;
 mod play;
 mod report;
 mod spring;
@@ -59,6 +60,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     let settings = Settings {
         database: dir.join("bloomtide.db").display().to_string(),
         listen: args.listen,
+        metrics_listen: None,
         public_url: None,
         trusted_proxies: Vec::new(),
         requests_a_minute: 0,
@@ -72,8 +74,9 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         materials: None,
     };
     let house = House::open(&settings, clock.clone() as Arc<dyn Clock>, vec![Arc::new(spring)]).await?;
+    house.look_through().await?;
     let token = house.first_token.clone().context("a fresh database makes a token")?;
-    let listener = house::listen(settings.listen).await?;
+    let listener = house::listen(settings.listen, "--listen").await?;
     let address = listener.local_addr()?;
 
     // The API serves from the first hour on; the passes are driven hour by hour
@@ -90,7 +93,10 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     let api = Api::new(address, &token)?;
     let leave_out = args.leave_out.as_deref().map(orchard::spray_named).transpose()?;
     let pace = Duration::try_from_secs_f64(args.pace).context("--pace")?;
-    let stage = play::Stage { api: &api, engine: &house.engine, clock: &clock, mail: &settings.mail_folder };
+    play::place(&api).await?;
+    let crew = people::invite(&api, &house.engine.store, address, clock.now()).await?;
+    let stage =
+        play::Stage { crew: &crew, engine: &house.engine, clock: &clock, mail: &settings.mail_folder };
     tokio::select! {
         played = play::spring(&stage, pace, leave_out) => played?,
         () = &mut asked_to_stop => return Ok(()),
@@ -106,6 +112,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
     }
     say(&format!("API       http://{address}/api/v1/alerts"));
     say(&format!("token     {token}"));
+    people::introduce(address);
     say(&format!("try       curl -H 'Authorization: Bearer {token}' http://{address}/api/v1/blocks"));
     say("Serving on, the clock now running with yours from the end of the spring; Ctrl-C ends it.");
     clock.run_on();

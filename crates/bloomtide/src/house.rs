@@ -4,34 +4,42 @@ use std::fs::{File, TryLockError};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use access::password::Passwords;
 use alerts::compose::Sender;
 use alerts::deliver::{Outlet, envelope_from};
 use alerts::mail::smtp::Relay;
 use anyhow::{Context, bail};
-use engine::{Bells, Engine};
+use axum::Router;
+use axum::middleware::from_fn_with_state;
+use engine::{Bells, Engine, Meters};
 use model::time::Clock;
+use prometheus_client::registry::Registry;
 use store::Store;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 use weather::feeds::open_meteo::{self, ApiKey, OpenMeteo};
 use weather::feeds::{ClientSettings, Feed};
 
-use crate::document;
 use crate::settings::Settings;
+use crate::{document, metrics, post};
 
 /// A service ready to run.
 pub(crate) struct House {
     /// The loops, or what they are made of.
     pub(crate) engine: Engine,
     /// The API's routes.
-    pub(crate) router: axum::Router,
+    pub(crate) router: Router,
     /// The token made on the first start.
     pub(crate) first_token: Option<String>,
     /// Secret of the link by which the first operator takes the server over,
     /// while it has no people.
     pub(crate) claim: Option<String>,
+    /// Whether the database was looked through and found sound.
+    sound: Arc<AtomicBool>,
+    /// Where the metrics are served.
+    metrics: Option<(TcpListener, Router)>,
     /// Held while the service runs.
     _lock: Option<File>,
 }
@@ -57,6 +65,11 @@ impl House {
             sender: Sender::new(&settings.mail_from).context("--mail-from")?,
             outlet: outlet(settings)?,
             bells: bells.clone(),
+            meters: Meters::default(),
+        };
+        let metrics = match settings.metrics_listen {
+            Some(address) => Some(listen(address, "--metrics-listen").await?),
+            None => None,
         };
         let passwords = Passwords::new().await?;
         let pages = web::router(web::Web {
@@ -64,13 +77,16 @@ impl House {
             clock: clock.clone(),
             passwords,
             trusted_proxies: settings.trusted_proxies.clone().into(),
+            post: post::post(settings.public_url.as_ref(), &engine.outlet, &engine.sender, &engine.clock),
         });
         // Last, when nothing can fail any more: these are shown once, and a
         // start that is refused shows nothing.
         let claim = access::link::claim(&store, clock.now()).await?;
         let first_token = access::first_token(&store, clock.now()).await?;
         let providers = engine.feeds.iter().map(|feed| provider(feed.as_ref())).collect();
+        let sound = Arc::new(AtomicBool::new(false));
         let router = api::router(api::App {
+            sound: sound.clone(),
             store,
             clock,
             catalogue,
@@ -79,26 +95,76 @@ impl House {
             requests_a_minute: settings.requests_a_minute,
             version: env!("CARGO_PKG_VERSION"),
         });
-        Ok(House { engine, router: router.merge(pages), first_token, claim, _lock: lock })
+        let mut router = router.merge(pages);
+        let mut registry = Registry::default();
+        engine.meters.register(&mut registry);
+        let metrics = metrics.map(|listener| {
+            let requests = metrics::Requests::register(&mut registry);
+            router = router.clone().layer(from_fn_with_state(requests, metrics::counted));
+            (listener, metrics::router(registry, engine.store.clone(), engine.clock.clone()))
+        });
+        Ok(House { engine, router, first_token, claim, sound, metrics, _lock: lock })
+    }
+
+    /// Where the metrics are served, if anywhere.
+    pub(crate) fn metrics_address(&self) -> Option<SocketAddr> {
+        self.metrics.as_ref().and_then(|(listener, _)| listener.local_addr().ok())
+    }
+
+    /// Looks the database through; until that is done the server is not ready,
+    /// and no loop works on it.
+    ///
+    /// # Errors
+    /// When it is damaged.
+    pub(crate) fn look_through(&self) -> impl Future<Output = anyhow::Result<()>> + Send + 'static {
+        let (store, sound) = (self.engine.store.clone(), self.sound.clone());
+        async move {
+            let faults = store.faults(false).await.context("the database does not read")?;
+            if let Some(first) = faults.first() {
+                bail!(
+                    "the database is damaged ({first}): move it away and put a backup back with `bloomtide restore`"
+                );
+            }
+            sound.store(true, Ordering::Relaxed);
+            Ok(())
+        }
     }
 
     /// Serves the API and runs the loops until `stop`; then lets what is under
     /// way finish.
     pub(crate) async fn run(self, listener: TcpListener, stop: CancellationToken) -> anyhow::Result<()> {
         let store = self.engine.store.clone();
-        let loops = tokio::spawn(engine::run(self.engine, stop.clone()));
+        let (look_through, stop_loops) = (self.look_through(), stop.clone());
+        let engine = self.engine;
+        let loops = tokio::spawn(async move {
+            let looked = tokio::select! {
+                looked = look_through => looked,
+                () = stop_loops.cancelled() => Ok(()),
+            };
+            match looked {
+                Ok(()) => engine::run(engine, stop_loops).await,
+                Err(_) => stop_loops.cancel(),
+            }
+            looked
+        });
+        if let Some((listener, metrics)) = self.metrics {
+            let stopped = stop.clone();
+            tokio::spawn(async move {
+                axum::serve(listener, metrics).with_graceful_shutdown(stopped.cancelled_owned()).await
+            });
+        }
         let stopped = stop.clone();
         let app = self.router.into_make_service_with_connect_info::<SocketAddr>();
         let served =
             axum::serve(listener, app).with_graceful_shutdown(async move { stopped.cancelled().await }).await;
         stop.cancel();
-        loops.await.context("the loops ended unasked")?;
+        loops.await.context("the loops ended unasked")??;
         store.close().await?;
         served.context("the API stopped")
     }
 }
 
-fn provider(feed: &dyn Feed) -> api::Provider {
+pub(crate) fn provider(feed: &dyn Feed) -> api::Provider {
     api::Provider {
         name: feed.provider(),
         kind: feed.kind(),
@@ -138,7 +204,7 @@ fn outlet(settings: &Settings) -> anyhow::Result<Outlet> {
 
 /// Locks an SQLite file for one service: two would each hold leases that the
 /// other does not see in time.
-fn lock(database: &str) -> anyhow::Result<File> {
+pub(crate) fn lock(database: &str) -> anyhow::Result<File> {
     let file = PathBuf::from(database.trim_start_matches("sqlite://"));
     if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
         std::fs::create_dir_all(folder).with_context(|| format!("{} cannot be made", folder.display()))?;
@@ -167,10 +233,10 @@ fn lock(database: &str) -> anyhow::Result<File> {
 }
 
 /// Listens on an address, with a word on what to do when it is taken.
-pub(crate) async fn listen(address: SocketAddr) -> anyhow::Result<TcpListener> {
+pub(crate) async fn listen(address: SocketAddr, flag: &str) -> anyhow::Result<TcpListener> {
     TcpListener::bind(address)
         .await
-        .with_context(|| format!("cannot listen on {address}: is it taken? --listen gives another"))
+        .with_context(|| format!("cannot listen on {address}: is it taken? {flag} gives another"))
 }
 
 /// Listens for SIGINT and SIGTERM from now on; what it gives ends with the

@@ -1,14 +1,22 @@
 //! The program: command line, settings, putting it together, shutdown.
 
+mod backup;
 pub mod cli;
 mod clock;
+mod config;
 mod demo;
+mod doctor;
 mod document;
+mod farm;
+mod hand;
 mod house;
 mod import;
+mod metrics;
 mod migrate;
+mod post;
 mod replay;
 mod season_file;
 mod serve;
 mod settings;
+mod token;
 mod user;

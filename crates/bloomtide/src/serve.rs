@@ -16,7 +16,7 @@ pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Re
     // The address first: the token is made when the house opens and must be
     // shown then. Whoever reads the lines below may ask to stop at once.
     let feeds = house::feeds(&settings)?;
-    let listener = house::listen(settings.listen).await?;
+    let listener = house::listen(settings.listen, "--listen").await?;
     let asked_to_stop = house::asked_to_stop()?;
     let house = House::open(&settings, clock, feeds).await?;
     say(&format!("bloomtide serves http://{}/api/v1", listener.local_addr()?));
@@ -27,6 +27,9 @@ pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Re
     }
     if let Some(token) = &house.first_token {
         say(&format!("token for the API, shown this once: {token}"));
+    }
+    if let Some(address) = house.metrics_address() {
+        say(&format!("metrics at http://{address}/metrics"));
     }
     if settings.smtp.is_none() {
         say(&format!("no mail server is set; mails go to {}", house::shown(&settings.mail_folder)));

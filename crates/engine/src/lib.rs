@@ -19,9 +19,11 @@ use weather::feeds::Feed;
 pub mod catalogue;
 pub mod deliver;
 pub mod fetch;
+mod meters;
 pub mod reckon;
 mod run;
 
+pub use meters::Meters;
 pub use run::run;
 
 /// All that the loops work with.
@@ -41,6 +43,8 @@ pub struct Engine {
     pub sender: Sender,
     /// Rung when a loop may have something to do before its time.
     pub bells: Arc<Bells>,
+    /// What is told to those who watch the service.
+    pub meters: Meters,
 }
 
 /// One bell for each loop.

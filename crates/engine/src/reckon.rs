@@ -58,8 +58,11 @@ async fn reckon_page(
     now: Instant,
 ) -> Result<Vec<Reckoned>, PassError> {
     let mut groups: Vec<(SiteWeather, Vec<Season>)> = Vec::new();
-    for ((site, (from, to)), group) in by_window(stale, catalogue, now) {
-        let mut weather = engine.store.site_weather(&site, from, to).await?;
+    for (Window { place, from, to }, group) in by_window(stale, catalogue, now) {
+        let mut weather = match place {
+            Place::Site(id) => engine.store.site_weather(&id, from, to).await?,
+            Place::Block(id) => engine.store.block_weather(&id, from, to).await?,
+        };
         if to < now {
             // A season long past: today's forecast has nothing to do with it.
             weather.forecast = None;
@@ -76,23 +79,37 @@ async fn reckon_page(
 /// A stale season with its plan and log as read, or why they cannot be.
 type Season = (Stale, Result<(Plan, FieldLog), String>);
 
-/// Seasons of one site and one window share their growth.
-type Window = (String, (Instant, Instant));
+/// Seasons of one place and one window share their growth.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+struct Window {
+    place: Place,
+    from: Instant,
+    to: Instant,
+}
+
+/// Whose weather it is, by its id: a block that was moved has its own.
+#[derive(PartialEq, Eq, PartialOrd, Ord)]
+enum Place {
+    Site(String),
+    Block(String),
+}
 
 fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap<Window, Vec<Season>> {
     let mut groups: BTreeMap<Window, Vec<Season>> = BTreeMap::new();
     for one in stale {
         let read = read(&one, catalogue);
-        let window = match &read {
+        let (from, to) = match &read {
             Ok((_, log)) => season::window(log, now),
             Err(_) => season::window(&FieldLog::default(), now),
         };
-        groups.entry((one.site.id.clone(), window)).or_default().push((one, read));
+        let place =
+            if one.moved { Place::Block(one.block.id.clone()) } else { Place::Site(one.site.id.clone()) };
+        groups.entry(Window { place, from, to }).or_default().push((one, read));
     }
     groups
 }
 
-/// Reckons the seasons of one site and window: growth is summed once for each
+/// Reckons the seasons of one place and window: growth is summed once for each
 /// curve.
 fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<Reckoned> {
     let readings: Vec<Vec<Reading>> = weather.sources.iter().map(|(_, readings)| readings.clone()).collect();
@@ -108,7 +125,7 @@ fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<
         .into_iter()
         .map(|(stale, read)| {
             let mut versions = stale.versions;
-            versions.site = weather.site.version;
+            versions.site = weather.version;
             let outcome = read.map(|(plan, log)| {
                 let growth = growth(&mut growths, &course, &plan.block.curve);
                 reckon_one(&stale, &plan, &log, &growth, &sources, now)
@@ -130,7 +147,7 @@ fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<
         .collect()
 }
 
-/// Growth of this site on a curve; curves written into a block are its own.
+/// Growth of this place on a curve; curves written into a block are its own.
 fn growth(growths: &mut HashMap<String, Growth>, course: &Arc<Course>, curve: &Arc<Curve>) -> Growth {
     match growths.get(&curve.id) {
         Some(growth) if growth.curve() == curve.as_ref() => growth.clone(),

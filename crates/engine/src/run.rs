@@ -6,6 +6,7 @@ use model::time::{Instant, MINUTE};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
+use crate::meters::Loop;
 use crate::{Engine, PassError, deliver, fetch, reckon};
 
 /// Each loop looks at least this often, by the engine's clock: another
@@ -30,7 +31,8 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
     let mut batches = JoinSet::new();
     while !stop.is_cancelled() {
         let next = next_look(engine);
-        let failed = fetch::start(engine, &mut batches).await.inspect_err(log("fetch")).is_err();
+        let pass = measured(engine, Loop::Fetch, fetch::start(engine, &mut batches)).await;
+        let failed = pass.inspect_err(log("fetch")).is_err();
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
@@ -49,7 +51,8 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
 async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
     while !stop.is_cancelled() {
         let next = next_look(engine);
-        let written = reckon::pass(engine).await.inspect_err(log("reckon"));
+        let pass = measured(engine, Loop::Reckon, reckon::pass(engine)).await;
+        let written = pass.inspect_err(log("reckon"));
         if written.as_ref().is_ok_and(|seasons| *seasons > 0) {
             engine.bells.deliver.notify_one();
         }
@@ -66,7 +69,8 @@ async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
     let mut sends = JoinSet::new();
     while !stop.is_cancelled() {
         let next = next_look(engine);
-        let failed = deliver::start(engine, &mut sends).await.inspect_err(log("deliver")).is_err();
+        let pass = measured(engine, Loop::Deliver, deliver::start(engine, &mut sends)).await;
+        let failed = pass.inspect_err(log("deliver")).is_err();
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
@@ -80,6 +84,18 @@ async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
     let _ = tokio::time::timeout(FAREWELL, async { while sends.join_next().await.is_some() {} }).await;
     // One that hangs is dropped: its lease runs out.
     sends.shutdown().await;
+}
+
+/// Notes how a pass went, by the machine's own time.
+async fn measured<T>(
+    engine: &Engine,
+    which: Loop,
+    pass: impl Future<Output = Result<T, PassError>>,
+) -> Result<T, PassError> {
+    let begun = tokio::time::Instant::now();
+    let ended = pass.await;
+    engine.meters.note(which, ended.is_ok(), begun.elapsed(), engine.clock.now());
+    ended
 }
 
 /// When a loop looks again after the pass that now begins. Asked before the

@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicI64, AtomicUsize, Ordering};
 
 use alerts::compose::Sender;
 use alerts::deliver::Outlet;
-use engine::{Bells, Engine, deliver, fetch, reckon};
+use engine::{Bells, Engine, Meters, deliver, fetch, reckon};
 use model::catalogue::Catalogue;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
@@ -119,6 +119,7 @@ impl House {
             outlet: Outlet::Folder(folder.path().join("mail")),
             sender: Sender::new("clock@quernstone.example").unwrap(),
             bells: Arc::new(Bells::default()),
+            meters: Meters::default(),
         };
         let farm = Farm {
             id: "farm".into(),

@@ -6,10 +6,11 @@ use std::sync::Arc;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
 use serde_json::Value;
+use tokio::sync::mpsc;
 
 use crate::rows::*;
 use crate::writes::Writes;
-use crate::{Result, postgres, sqlite};
+use crate::{Result, TableSum, postgres, sqlite};
 
 /// The database: SQLite by default, Postgres by URL. Cloning it is cheap and
 /// gives another handle on the same connections.
@@ -23,6 +24,9 @@ enum Inner {
     Sqlite(sqlite::Pools),
     Postgres(postgres::Pools),
 }
+
+/// Parts of a copy that were read and not yet written.
+const PARTS_WAITING: usize = 4;
 
 /// A method at work. The box keeps the two databases' types out of the callers,
 /// which would otherwise be slow to compile.
@@ -88,6 +92,57 @@ impl Store {
 }
 
 impl Store {
+    /// The schema version at which a database is, without bringing it up to date;
+    /// none when there is no such file, 0 when nothing is in it yet.
+    ///
+    /// # Errors
+    /// When it cannot be reached or read.
+    pub async fn version_of(url: &str) -> Result<Option<i64>> {
+        let work: Work<'_, Option<i64>> = if is_postgres(url) {
+            Box::pin(async {
+                let pools = postgres::Pools::connect(url).await?;
+                let version = postgres::schema::schema_version(&pools).await;
+                pools.close().await;
+                version.map(Some)
+            })
+        } else {
+            Box::pin(sqlite::Pools::version_of(url))
+        };
+        work.await
+    }
+
+    /// Writes one state of an SQLite database, whether it is served or not, into
+    /// a file that is not there yet, at the schema version at which it is.
+    ///
+    /// # Errors
+    /// When the database cannot be read or the file not be written.
+    pub async fn snapshot(path: &str, into: &str) -> Result<()> {
+        let work: Work<'_, ()> = Box::pin(sqlite::Pools::snapshot(path, into));
+        work.await
+    }
+
+    /// Copies all rows of one moment into another database, which has none yet,
+    /// reads them back, and gives what there is. `told` hears how many rows went
+    /// over so far.
+    ///
+    /// # Errors
+    /// When the other has rows already, or reads back otherwise; then nothing of
+    /// it was kept.
+    pub async fn copy_to(&self, other: &Store, told: &(dyn Fn(u64) + Send + Sync)) -> Result<Vec<TableSum>> {
+        let (to, from) = mpsc::channel(PARTS_WAITING);
+        let give: Work<'_, ()> = match &self.inner {
+            Inner::Sqlite(pools) => Box::pin(sqlite::copying::give(pools, to)),
+            Inner::Postgres(pools) => Box::pin(postgres::copying::give(pools, to)),
+        };
+        let take: Work<'_, Vec<TableSum>> = match &other.inner {
+            Inner::Sqlite(pools) => Box::pin(sqlite::copying::take(pools, from, told)),
+            Inner::Postgres(pools) => Box::pin(postgres::copying::take(pools, from, told)),
+        };
+        let ((), taken) = tokio::try_join!(give, take)?;
+        other.writes().note();
+        Ok(taken)
+    }
+
     /// The same database asked on someone's behalf: they see their own farms,
     /// and what they change is noted.
     pub fn on_behalf(&self, behalf: Behalf) -> Store {
@@ -104,6 +159,11 @@ impl Store {
     /// this process goes.
     pub fn generation(&self) -> u64 {
         self.writes().number()
+    }
+
+    /// The same for people, their roles and tokens alone.
+    pub fn people_generation(&self) -> u64 {
+        self.writes().of_people()
     }
 
     fn writes(&self) -> &Writes {
@@ -133,10 +193,12 @@ macro_rules! methods {
                             Box::pin(postgres::$module::$name(pools, $($argument),*))
                         }
                     };
-                    let before = self.generation();
+                    let before = (self.generation(), self.people_generation());
                     let given = work.await;
-                    if self.generation() != before {
-                        self.writes().note();
+                    match (self.generation(), self.people_generation()) {
+                        now if now == before => {}
+                        (_, people) if people == before.1 => self.writes().note_record(),
+                        _ => self.writes().note(),
                     }
                     given
                 }
@@ -145,7 +207,7 @@ macro_rules! methods {
 
         /// The names of all public methods of [`Store`]; the behaviour suite
         /// fails while it leaves one uncalled.
-        pub const METHODS: &[&str] = &["open", "migrate", "on_behalf", "generation", $(stringify!($name)),+];
+        pub const METHODS: &[&str] = &["open", "migrate", "version_of", "snapshot", "copy_to", "on_behalf", "generation", "people_generation", $(stringify!($name)),+];
     };
 }
 
@@ -206,6 +268,9 @@ methods! {
     /// forecast, all of one moment.
     readings::site_weather(site_id: &str, from: Instant, to: Instant) -> SiteWeather;
 
+    /// The same of a block, at whichever site it was when.
+    readings::block_weather(block_id: &str, from: Instant, to: Instant) -> SiteWeather;
+
     /// Stores what one fetch of a feed brought for one source: readings as
     /// [`Store::store_readings`] does, and the forecast as it was issued. A
     /// forecast with other hours than the one before raises the site's
@@ -234,6 +299,13 @@ methods! {
     /// Changes a block's name, details and geometry and gives its version, which is
     /// raised when they differ from what is stored.
     blocks::change_block(held: &Block, name: &str, details: &Value, geometry: Option<&Value>) -> i64;
+
+    /// Moves a block to another site of its farm or of the server: from then on
+    /// its temperature is that site's. Gives its version. Refused before it came
+    /// to its present site.
+    blocks::move_block(held: &Block, site_id: &str, from: Instant) -> i64;
+    /// Where a block was before, the earliest first.
+    blocks::stays_of(block_id: &str) -> Vec<Stay>;
 
     /// Archives a block, or takes it up again, and gives its version: archived it
     /// is only read, and nothing is reckoned of it.
@@ -292,6 +364,8 @@ methods! {
     /// items without a message, and messages whose alerts all are so. Gives how
     /// many items and messages.
     outbox::give_up_outdated(now: Instant) -> u64;
+    /// Gives up all that has not gone out, whatever its use, and gives how much.
+    outbox::give_up_unsent(reason: &str) -> u64;
     /// Stores messages, each with the ids of the items it carries, all in one
     /// transaction. A message of whose items one is carried already is left
     /// out whole; gives how many were stored. Refused when a message carries
@@ -341,6 +415,11 @@ methods! {
     people::person_by_email(email: &str) -> Option<Person>;
     /// How many people there are.
     people::person_count() -> u64;
+    /// The people of the server.
+    people::people(after: Option<&str>, limit: u32) -> Vec<Person>;
+    /// Makes a person an operator, or no operator any more. Refused for the last
+    /// one.
+    people::make_operator(held: &Person, operator: bool) -> ();
     /// Changes a person's name.
     people::rename_person(held: &Person, name: &str) -> ();
     /// Removes a person: their name, address, password and roles go, their tokens
@@ -378,6 +457,11 @@ methods! {
     links::add_link(link: &Link) -> ();
     /// The link whose secret has this hash, whether it still works or not.
     links::link_by_hash(hash: &str) -> Option<Link>;
+    /// The invitations to a farm that still work, in order of id.
+    links::invitations_of(farm_id: &str, now: Instant) -> Vec<Link>;
+    /// Takes an invitation back. False when it does not work any more, or is not
+    /// there.
+    links::end_invitation(farm_id: &str, id: &str, now: Instant) -> bool;
     /// Uses a link up, and does what it is for, all or nothing. A claim adds
     /// the person as operator, unless there is one. An invitation gives its
     /// role to the person of its address, who is added when unknown. A reset
@@ -406,6 +490,14 @@ methods! {
 
     /// Asks the database for a sign of life.
     schema::ping() -> ();
+    /// What is wrong with the database's file, nothing when it is sound. When
+    /// `thorough` every row and what it names is looked at. On Postgres the
+    /// server itself looks after that.
+    schema::faults(thorough: bool) -> Vec<String>;
+    /// How much there is of what.
+    schema::figures() -> Figures;
+    /// How many rows each table has, and their sum.
+    copying::sums() -> Vec<TableSum>;
     /// The version of the database's schema.
     schema::schema_version() -> i64;
     /// Closes all connections, once those at work have finished.

@@ -8,8 +8,10 @@
 //! database is opened and which of its settings are checked.
 #![allow(clippy::duplicate_mod, reason = "the queries are mounted once for each database")]
 
+mod copying;
 mod error;
 mod front;
+mod grouped;
 mod migrations;
 mod postgres;
 mod read;
@@ -21,8 +23,10 @@ mod sqlite;
 mod text;
 mod writes;
 
+pub use copying::TableSum;
 pub use error::{Result, StoreError};
 pub use front::{METHODS, Store};
+pub use migrations::LATEST as SCHEMA;
 pub use rows::*;
 
 /// Rows an insert of readings carries: at this size a bare multi-row insert

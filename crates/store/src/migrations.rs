@@ -13,13 +13,14 @@ const STEPS: &[(i64, &str, &str)] = &[
     (4, "answers", include_str!("../../../migrations/0004_answers.sql")),
     (5, "outlines", include_str!("../../../migrations/0005_outlines.sql")),
     (6, "closing", include_str!("../../../migrations/0006_closing.sql")),
+    (7, "stays", include_str!("../../../migrations/0007_stays.sql")),
 ];
 
 /// The table in which the steps taken are kept.
 pub(crate) const TABLE: &str = "_sqlx_migrations";
 
 /// The schema version that this program needs.
-pub(crate) const LATEST: i64 = STEPS[STEPS.len() - 1].0;
+pub const LATEST: i64 = STEPS[STEPS.len() - 1].0;
 
 /// Stands in the steps behind a table whose rows the database may keep in the
 /// order of the key.

@@ -16,6 +16,8 @@ pub(crate) mod answers;
 pub(crate) mod blocks;
 #[path = "queries/board.rs"]
 pub(crate) mod board;
+#[path = "queries/copying.rs"]
+pub(crate) mod copying;
 #[path = "queries/credentials.rs"]
 pub(crate) mod credentials;
 #[path = "queries/farms.rs"]

@@ -62,6 +62,16 @@ macro_rules! columns {
 }
 pub(crate) use columns;
 
+/// The version of a block's weather, for `concat!` into a query over `block`
+/// and its `site`: it rises with that of each site at which it ever was.
+macro_rules! weather_version {
+    () => {
+        "site.version + coalesce((SELECT CAST(sum(earlier.version) AS BIGINT) FROM stay \
+         JOIN site AS earlier ON earlier.id = stay.site_id WHERE stay.block_id = block.id), 0)"
+    };
+}
+pub(crate) use weather_version;
+
 /// The wall between farms, for `concat!` into the query of a list: whether the
 /// viewer bound as `$viewer` has a role on the farm of a column. A site of the
 /// server has no farm and is seen by all.

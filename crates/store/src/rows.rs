@@ -4,6 +4,7 @@
 //! JSON that the store keeps and compares but does not look into.
 
 mod alerts;
+mod figures;
 mod outbox;
 mod people;
 mod places;
@@ -11,11 +12,12 @@ mod season;
 mod weather;
 
 pub use alerts::{AlertRow, AlertStatus, AlertWrite};
+pub use figures::Figures;
 pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
 pub use people::{
     Answer, Asked, Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
 };
-pub use places::{Block, Curve, Farm, Material, Site, Source, Way};
+pub use places::{Block, Curve, Farm, Material, Site, Source, Stay, Way};
 pub use season::{
     Appended, BoardRow, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale,
     StaleKey, Versions,

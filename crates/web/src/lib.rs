@@ -4,6 +4,7 @@
 //! nothing; what is sent from one must come from this server's own pages
 //! ([`guard`]).
 
+mod forgotten;
 mod guard;
 mod links;
 mod pages;
@@ -32,6 +33,29 @@ pub struct Web {
     /// Addresses of proxies in front, whose word on the client's address and
     /// on HTTPS is taken.
     pub trusted_proxies: Arc<[IpAddr]>,
+    /// Takes mails to people; none where links have no address to lead to.
+    pub post: Option<Post>,
+}
+
+/// The way to people's mail.
+#[derive(Clone)]
+pub struct Post {
+    /// Address under which people reach this server. What a request says of it is
+    /// never believed: a link in a mail would lead elsewhere.
+    pub public_url: String,
+    /// Takes a mail; it is sent after the answer.
+    pub send: Arc<dyn Fn(Word) + Send + Sync>,
+}
+
+/// A mail of a few words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Word {
+    /// Bare address.
+    pub to: String,
+    /// Its subject.
+    pub subject: String,
+    /// Plain text.
+    pub text: String,
 }
 
 /// All pages. The client's address must be among the request's extensions, as
@@ -43,6 +67,7 @@ pub fn router(web: Web) -> Router {
         .route("/reference", get(reference::page))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
+        .route("/forgotten", get(forgotten::form).post(forgotten::ask))
         .route("/claim/{secret}", link(LinkKind::Claim))
         .route("/invitation/{secret}", link(LinkKind::Invitation))
         .route("/reset/{secret}", link(LinkKind::Reset))

@@ -21,6 +21,23 @@ pub(crate) struct SignIn<'a> {
     pub(crate) wrong: Option<String>,
     /// Address as it was typed.
     pub(crate) email: String,
+    /// Whether a link for a new password comes by mail.
+    pub(crate) mails: bool,
+}
+
+/// Asking for a link for a new password.
+#[derive(Template)]
+#[template(path = "forgotten.html")]
+pub(crate) struct Forgotten<'a> {
+    pub(crate) title: &'a str,
+}
+
+/// Something that was done.
+#[derive(Template)]
+#[template(path = "told.html")]
+pub(crate) struct Told<'a> {
+    pub(crate) title: &'a str,
+    pub(crate) what: &'a str,
 }
 
 /// A form behind a link.

@@ -25,19 +25,19 @@ pub(crate) struct Sent {
 }
 
 /// Why no one signs in over plain HTTP.
-const OPEN: &str = "Signing in needs HTTPS: over plain HTTP everyone on the way could read the password. \
+pub(crate) const OPEN: &str = "Signing in needs HTTPS: over plain HTTP everyone on the way could read the password. \
     Use the https address of this server; its operator sets it up with a proxy in front and names the proxy \
     with --trusted-proxy.";
 
-pub(crate) async fn form(Extension(way): Extension<WayIn>) -> Response {
+pub(crate) async fn form(State(web): State<Web>, Extension(way): Extension<WayIn>) -> Response {
     if way.privacy == Privacy::Open {
         return pages::refused(StatusCode::FORBIDDEN, OPEN);
     }
-    shown(StatusCode::OK, String::new(), None)
+    shown(&web, StatusCode::OK, String::new(), None)
 }
 
-fn shown(status: StatusCode, email: String, wrong: Option<String>) -> Response {
-    pages::page(status, &pages::SignIn { title: "Sign in", wrong, email })
+fn shown(web: &Web, status: StatusCode, email: String, wrong: Option<String>) -> Response {
+    pages::page(status, &pages::SignIn { title: "Sign in", wrong, email, mails: web.post.is_some() })
 }
 
 pub(crate) async fn sign_in(
@@ -68,18 +68,27 @@ pub(crate) async fn sign_in(
         }
         Err(SignInError::Wrong) => {
             let wrong = "Address and password do not fit.".to_owned();
-            shown(StatusCode::UNPROCESSABLE_ENTITY, sent.email, Some(wrong))
+            shown(&web, StatusCode::UNPROCESSABLE_ENTITY, sent.email, Some(wrong))
         }
-        Err(SignInError::Throttled(until)) => throttled(sent.email, until, now),
+        Err(SignInError::Throttled(until)) => {
+            let wrong = Some(wait(until, now));
+            retry_after(shown(&web, StatusCode::TOO_MANY_REQUESTS, sent.email, wrong), until, now)
+        }
         Err(SignInError::Failed(error)) => pages::failed(&error),
     }
 }
 
-fn throttled(email: String, until: Instant, now: Instant) -> Response {
-    let seconds = until.since(now).max(1);
-    let wrong = format!("Too many attempts. Try again in {} minutes.", (seconds + 59) / 60);
-    let mut response = shown(StatusCode::TOO_MANY_REQUESTS, email, Some(wrong));
-    response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+fn wait(until: Instant, now: Instant) -> String {
+    format!("Too many attempts. Try again in {} minutes.", (until.since(now).max(1) + 59) / 60)
+}
+
+/// Answers that it was asked too often.
+pub(crate) fn too_many(until: Instant, now: Instant) -> Response {
+    retry_after(pages::refused(StatusCode::TOO_MANY_REQUESTS, &wait(until, now)), until, now)
+}
+
+fn retry_after(mut response: Response, until: Instant, now: Instant) -> Response {
+    response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(until.since(now).max(1)));
     response
 }
 

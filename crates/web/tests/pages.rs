@@ -4,8 +4,8 @@
 
 use std::net::SocketAddr;
 use std::pin::Pin;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, Mutex};
 
 use access::link;
 use access::password::Passwords;
@@ -16,7 +16,7 @@ use axum::http::{Request, StatusCode, header};
 use model::time::{Clock, Instant};
 use store::{Farm, Role, Store};
 use tower::ServiceExt;
-use web::Web;
+use web::{Post, Web, Word};
 
 const NOW: Instant = Instant(1_367_000_000);
 const PASSWORD: &str = "pears+before+apples";
@@ -38,6 +38,7 @@ struct House {
     _dir: tempfile::TempDir,
     store: Store,
     router: Router,
+    mails: Arc<Mutex<Vec<Word>>>,
 }
 
 struct Answer {
@@ -68,13 +69,17 @@ impl House {
             closed_at: None,
         };
         store.add_farm(&farm).await.unwrap();
+        let mails = Arc::new(Mutex::new(Vec::new()));
+        let sent = mails.clone();
+        let send = Arc::new(move |word| sent.lock().unwrap().push(word));
         let router = web::router(Web {
+            post: Some(Post { public_url: "https://bloom.example/".into(), send }),
             store: store.clone(),
             clock: Arc::new(Set(AtomicI64::new(NOW.0))),
             passwords: Passwords::new().await.unwrap(),
             trusted_proxies: Arc::new([PROXY.parse::<SocketAddr>().unwrap().ip()]),
         });
-        House { _dir: dir, store, router }
+        House { _dir: dir, store, router, mails }
     }
 
     async fn send(
@@ -211,7 +216,7 @@ async fn opening_a_link_changes_nothing() {
 #[tokio::test]
 async fn an_invitation_and_a_lost_password() {
     let house = House::claimed().await;
-    let secret =
+    let (_, secret) =
         link::invite(&house.store, "alder", "ines@larkmoor.example", Role::Grower, None, NOW).await.unwrap();
     let path = format!("/invitation/{secret}");
     let shown = house.get(&path, None).await;
@@ -226,7 +231,7 @@ async fn an_invitation_and_a_lost_password() {
     assert!(home.body.contains("Alder &#60;Ridge&#62;: grower"), "{}", home.body);
 
     // Someone known is not asked for a password again.
-    let again =
+    let (_, again) =
         link::invite(&house.store, "alder", "ines@larkmoor.example", Role::Advisor, None, NOW).await.unwrap();
     let shown = house.get(&format!("/invitation/{again}"), None).await;
     assert!(!shown.body.contains("type=\"password\""), "{}", shown.body);
@@ -307,4 +312,52 @@ async fn too_many_attempts_are_told_when_to_try_again() {
     }
     assert_eq!(last.status, StatusCode::TOO_MANY_REQUESTS);
     assert!(last.body.contains("Try again in 15 minutes"), "{}", last.body);
+}
+
+#[tokio::test]
+async fn a_link_for_a_lost_password_comes_by_mail_and_tells_nobody_who_is_here() {
+    let house = House::claimed().await;
+    whole(&house.get("/forgotten", None).await);
+    assert!(house.get("/sign-in", None).await.body.contains("href=\"/forgotten\""));
+    let ask = async |email: &str| {
+        let answer = house.post("/forgotten", &format!("email={}", email.replace('@', "%40"))).await;
+        tokio::task::yield_now().await;
+        answer
+    };
+    let known = house.store.people(None, 1).await.unwrap().remove(0).email;
+    let nobody = ask("nobody@larkmoor.example").await;
+    let somebody = ask(&known.to_uppercase()).await;
+    assert_eq!((nobody.status, &nobody.body), (somebody.status, &somebody.body));
+    whole(&somebody);
+    let mail = loop {
+        if let Some(mail) = house.mails.lock().unwrap().pop() {
+            break mail;
+        }
+        tokio::task::yield_now().await;
+    };
+    assert_eq!(mail.to, known);
+    let link = mail.text.lines().find(|line| line.starts_with("https://")).unwrap();
+    let path = link.strip_prefix("https://bloom.example").unwrap();
+    let chosen = house.post(path, "password=quinces+in+october").await;
+    assert_eq!(chosen.status, StatusCode::SEE_OTHER, "{}", chosen.body);
+
+    // Neither a mail box nor the server is flooded.
+    for _ in 0..5 {
+        assert_eq!(ask(&known).await.body, nobody.body, "the same however often");
+    }
+    let late = loop {
+        let answer = ask("nobody@larkmoor.example").await;
+        if answer.status != StatusCode::OK {
+            break answer;
+        }
+    };
+    assert_eq!(late.status, StatusCode::TOO_MANY_REQUESTS);
+    while house.mails.lock().unwrap().len() < 2 {
+        tokio::task::yield_now().await;
+    }
+    assert_eq!(house.mails.lock().unwrap().len(), 2, "three to one address");
+    // Over plain HTTP nobody can use what comes.
+    let open = From { peer: "203.0.113.9:40000", headers: &[("host", "bloom.example")] };
+    let refused = house.send("GET", "/forgotten", "", &open, None).await;
+    assert_eq!(refused.status, StatusCode::FORBIDDEN);
 }

@@ -83,7 +83,7 @@ async fn a_claim_makes_one_operator() {
 async fn an_invitation_gives_its_role_once() {
     let house = House::claimed().await;
     let invite =
-        async |role| invite(&house.store, "alder", "Ines@larkmoor.example", role, None, NOW).await.unwrap();
+        async |role| invite(&house.store, "alder", "Ines@larkmoor.example", role, None, NOW).await.unwrap().1;
     let (grower, advisor) = (invite(Role::Grower).await, invite(Role::Advisor).await);
     // The address is the one that was invited, whatever is typed.
     let stranger = Given { email: "eve@elsewhere.example".into(), ..given("Ines") };
@@ -101,7 +101,7 @@ async fn an_invitation_gives_its_role_once() {
     assert_eq!(roles.iter().map(|role| role.role).collect::<Vec<_>>(), [Role::Advisor]);
 
     let late =
-        super::invite(&house.store, "alder", "bo@larkmoor.example", Role::Grower, None, NOW).await.unwrap();
+        super::invite(&house.store, "alder", "bo@larkmoor.example", Role::Grower, None, NOW).await.unwrap().1;
     let over = house.redeem(LinkKind::Invitation, &late, given("Bo"), NOW.plus(INVITATION)).await;
     assert!(matches!(over, Err(RedeemError::Over)));
     assert!(super::invite(&house.store, "none", "bo@x.example", Role::Grower, None, NOW).await.is_err());

@@ -146,7 +146,9 @@ fn no_route_is_added_past_the_document() {
         })
         .collect();
     added.sort();
-    let others = ["/api/v1", "/api/v1", "/api/v1", "/api/v1/", "/api/v1/openapi.json", "/healthz", "/readyz"];
+    // What is documented is nested twice: as it is served, and for the operator's hand.
+    let mut others = vec!["/api/v1"; 4];
+    others.extend(["/api/v1/", "/api/v1/openapi.json", "/healthz", "/readyz"]);
     assert_eq!(added, others);
 }
 

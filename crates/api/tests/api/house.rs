@@ -68,6 +68,7 @@ pub fn shipped_catalogue() -> Catalogue {
 fn router(store: &Store, clock: &Arc<Set>, pokes: &Arc<AtomicUsize>, requests_a_minute: u32) -> Router {
     let counted = pokes.clone();
     api::router(App {
+        sound: std::sync::Arc::new(true.into()),
         store: store.clone(),
         clock: clock.clone(),
         catalogue: shipped_catalogue(),

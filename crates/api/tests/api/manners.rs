@@ -166,9 +166,7 @@ async fn no_change_goes_without_a_condition() {
     let mut changes = 0;
     for step in story::steps(&token) {
         let (method, _) = story::place(step.operation);
-        if step.operation == "list-people" {
-            story::member(&house, "greta", "larkmoor", store::Role::Grower).await;
-        }
+        story::prepare(&house, step.operation).await;
         if ["PUT", "PATCH", "DELETE"].contains(&method.as_str()) && step.operation != "set-plan" {
             let mut bare = step.clone();
             bare.parameters.remove("If-Match");

@@ -53,6 +53,7 @@ async fn furnish(house: &House, farm: &str) {
     }
     reckon(house, &[told]).await;
     member(house, &id("member"), farm, Role::Grower).await;
+    story::invitation(house, &id("invitation"), farm).await;
 }
 
 async fn callers(house: &House) -> Vec<Caller> {
@@ -97,6 +98,7 @@ fn kind(path: &str, parameter: &str) -> &'static str {
     match (path.split('/').nth(3).unwrap_or_default(), parameter) {
         (_, "source") => "source",
         (_, "person") => "member",
+        (_, "invitation") => "invitation",
         ("farms", "id") => "",
         ("sites", "id") => "site",
         ("blocks", "id") => "block",

@@ -54,6 +54,13 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("read-farm", farm()),
         step("change-farm", any(farm()), json!({"name": "Larkmoor Orchard"})),
         step("invite", farm(), json!({"email": "greta@larkmoor.example", "role": "grower"})),
+        read("list-invitations", farm()),
+        read("read-invitation", json!({"id": "larkmoor", "invitation": "invitation-1"})),
+        step(
+            "take-invitation-back",
+            any(json!({"id": "larkmoor", "invitation": "invitation-1"})),
+            Value::Null,
+        ),
         read("list-people", farm()),
         read("read-person", person()),
         step("change-role", any(person()), json!({"role": "advisor"})),
@@ -143,6 +150,8 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("read-farm-audit", json!({"id": "larkmoor", "limit": 3})),
         read("read-audit", json!({"limit": 2})),
         step("open-season", json!({"id": "bench", "year": 2014}), json!({"from": 2013})),
+        read("read-site-of-block", block()),
+        step("move-block", any(block()), json!({"site_id": "valley", "since": "2013-05-01T00:00:00-04:00"})),
         step("archive-block", block(), Value::Null),
         step("take-block-up-again", any(block()), Value::Null),
         read("export-farm", farm()),
@@ -236,6 +245,23 @@ pub async fn token_of(house: &House, person: &str, scope: Scope) -> (String, Str
     access::new_token(&house.store, wanted, at(NOW).plus(held - 60)).await.unwrap()
 }
 
+/// An invitation that nobody has used.
+pub async fn invitation(house: &House, id: &str, farm: &str) {
+    let link = Link {
+        id: id.into(),
+        kind: LinkKind::Invitation,
+        hash: format!("hash of {id}"),
+        email: Some("nell@larkmoor.example".into()),
+        farm_id: Some(farm.into()),
+        role: Some(Role::Consultant),
+        made_by: None,
+        created_at: at(NOW),
+        expires_at: at(NOW).plus(access::link::INVITATION),
+        used_at: None,
+    };
+    house.store.add_link(&link).await.unwrap();
+}
+
 /// A person with a role on a farm.
 pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
     let now = at(NOW);
@@ -263,6 +289,26 @@ pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
     house.store.redeem(&link.hash, &person, now).await.unwrap().unwrap();
 }
 
+/// What happens before a step without anyone asking for it.
+pub async fn prepare(house: &House, operation: &str) {
+    match operation {
+        "list-people" => member(house, "greta", "larkmoor", Role::Grower).await,
+        "list-invitations" => invitation(house, "invitation-1", "larkmoor").await,
+        "read-site-of-block" => {
+            house.execute("INSERT INTO site (id, farm_id, name, latitude, longitude, time_zone, version, created_at) \
+                VALUES ('valley', 'larkmoor', 'Valley', 40.68, -74.16, 'America/New_York', 1, 0)").await;
+        }
+        "list-alerts" => {
+            house.store.set_plan("bench", 2013, 1, &json!({"sprays": []}), at(NOW)).await.unwrap();
+            reckon(house, &[alert("alert-1", "started", at(NOW))]).await;
+        }
+        "read-season" | "read-board" => {
+            reckon(house, &[]).await;
+        }
+        _ => {}
+    }
+}
+
 /// Plays the story to its end, what happens between the steps included, and
 /// hands each step with its answer to `told`.
 pub async fn play(house: &House, mut told: impl FnMut(&Step, Answer)) {
@@ -270,17 +316,7 @@ pub async fn play(house: &House, mut told: impl FnMut(&Step, Answer)) {
     make_second_operator(house).await;
     let (token, _) = token_of(house, "ola", Scope::Read).await;
     for step in steps(&token) {
-        match step.operation {
-            "list-people" => member(house, "greta", "larkmoor", Role::Grower).await,
-            "list-alerts" => {
-                house.store.set_plan("bench", 2013, 1, &json!({"sprays": []}), at(NOW)).await.unwrap();
-                reckon(house, &[alert("alert-1", "started", at(NOW))]).await;
-            }
-            "read-season" | "read-board" => {
-                reckon(house, &[]).await;
-            }
-            _ => {}
-        }
+        prepare(house, step.operation).await;
         let answer = house.send(request(&step, &secret)).await;
         told(&step, answer);
     }

@@ -26,7 +26,12 @@ fn local(text: &str) -> Instant {
     Instant::parse(text).expect("times of the demo are written well")
 }
 
-/// The farm, its sites and their feeds, as the API takes them.
+/// The farm, as the API takes it.
+pub(super) fn farm() -> Value {
+    json!({"id": FARM, "name": "Quernstone Orchard", "alert_emails": ["grower@quernstone.example"]})
+}
+
+/// Its sites and their feeds: path and document of each.
 pub(super) fn places() -> Vec<(String, Value)> {
     let site = |id: &str, name: &str, latitude: f64, longitude: f64| {
         json!({
@@ -36,10 +41,6 @@ pub(super) fn places() -> Vec<(String, Value)> {
     };
     let feed = |name: &str| json!({"name": name, "way": "feed", "provider": super::spring::PROVIDER});
     vec![
-        (
-            "farms".into(),
-            json!({"id": FARM, "name": "Quernstone Orchard", "alert_emails": ["grower@quernstone.example"]}),
-        ),
         ("sites".into(), site("inland", "Inland terraces", 40.6925, -74.1687)),
         ("sites".into(), site("shore", "Shore rows", 40.6413, -73.7781)),
         ("sites/inland/sources".into(), feed("EWR, recorded 2013")),

@@ -13,12 +13,13 @@ use serde_json::{Value, json};
 use super::clock::DemoClock;
 use super::http::Api;
 use super::orchard::{self, BLOCKS, Block, Doing, YEAR};
+use super::people::Crew;
 use super::report::Reporter;
 
 /// What the play needs.
 pub(super) struct Stage<'a> {
-    /// The API, from outside.
-    pub(super) api: &'a Api,
+    /// The orchard's people, each with the API from outside.
+    pub(super) crew: &'a Crew,
     /// The service's passes.
     pub(super) engine: &'a Engine,
     /// The clock that everything looks at.
@@ -35,7 +36,7 @@ pub(super) async fn spring(
     leave_out: Option<(&'static str, usize)>,
 ) -> anyhow::Result<()> {
     let (begin, end) = (orchard::begin(), orchard::end());
-    set_up(stage.api).await?;
+    set_up(&stage.crew.advisor).await?;
     let mut play = Play {
         stage,
         report: Reporter::new(begin, end),
@@ -63,9 +64,16 @@ pub(super) async fn spring(
             tokio::time::sleep(step.saturating_sub(woke.elapsed())).await;
         }
     }
-    play.report.closing(stage.api).await
+    play.report.closing(&stage.crew.consultant).await
 }
 
+/// The operator makes the farm, before anyone can be invited to it.
+pub(super) async fn place(operator: &Api) -> anyhow::Result<()> {
+    operator.post("farms", &orchard::farm()).await?;
+    Ok(())
+}
+
+/// The advisor sets up what is on it.
 async fn set_up(api: &Api) -> anyhow::Result<()> {
     for (path, document) in orchard::places() {
         api.post(&path, &document).await?;
@@ -116,8 +124,8 @@ impl Play<'_> {
     /// Logs an entry and shows it as it came back.
     async fn log(&mut self, doing: &Doing) -> anyhow::Result<()> {
         let path = format!("blocks/{}/seasons/{YEAR}/log", doing.block);
-        self.stage.api.post(&path, &doing.entry).await?;
-        let log = self.stage.api.get(&path).await?;
+        self.stage.crew.grower.post(&path, &doing.entry).await?;
+        let log = self.stage.crew.consultant.get(&path).await?;
         let entry = items(&log).iter().find(|entry| entry["id"] == doing.entry["id"]);
         self.report.entry(doing.block, entry.context("an entry just logged is in the log")?);
         Ok(())
@@ -127,7 +135,7 @@ impl Play<'_> {
     async fn read_alerts(&mut self, now: Instant) -> anyhow::Result<()> {
         loop {
             let after = self.place.as_ref().map_or_else(String::new, |place| format!("?after={place}"));
-            let page = self.stage.api.get(&format!("changes{after}")).await?;
+            let page = self.stage.crew.grower.get(&format!("changes{after}")).await?;
             if let Some(place) = page["cursor"].as_str() {
                 self.place = Some(place.to_owned());
             }
@@ -137,7 +145,7 @@ impl Play<'_> {
                 if !self.shown.insert(id.to_owned()) {
                     continue;
                 }
-                let whole = self.stage.api.get(&format!("alerts/{id}")).await?;
+                let whole = self.stage.crew.grower.get(&format!("alerts/{id}")).await?;
                 self.report.alert(&whole, self.stage.mail)?;
                 if whole["kind"] == "due" && whole["status"] == "told" {
                     self.spray(&whole, now);
@@ -170,7 +178,7 @@ impl Play<'_> {
     }
 
     async fn read_season(&mut self, block: &Block) -> anyhow::Result<()> {
-        let season = self.stage.api.get(&format!("blocks/{}/seasons/{YEAR}", block.id)).await?;
+        let season = self.stage.crew.consultant.get(&format!("blocks/{}/seasons/{YEAR}", block.id)).await?;
         let legs = season["legs"].as_array().map_or(0, Vec::len);
         let state = season["state"].as_str().unwrap_or_default().to_owned();
         let seen = self.seen.insert(block.id, (legs, state.clone()));

@@ -8,6 +8,7 @@ use std::time::Duration;
 use sqlx::ConnectOptions;
 use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
 
+use super::logs::Appends;
 use crate::rows::Behalf;
 use crate::writes::Writes;
 use crate::{Result, StoreError};
@@ -27,6 +28,12 @@ pub(crate) const CLUSTERED: &str = "";
 
 /// How many tables of that name there are.
 pub(crate) const COUNT_TABLE: &str = "SELECT count(*) FROM pg_class WHERE oid = to_regclass($1)";
+
+/// Table, column and declared type of all that the steps made, in order.
+pub(crate) const COLUMNS: &str = "SELECT made.relname::text, part.attname::text, \
+    format_type(part.atttypid, part.atttypmod) FROM pg_class AS made JOIN pg_attribute AS part ON part.attrelid = made.oid \
+    WHERE made.relkind = 'r' AND made.relnamespace = current_schema()::text::regnamespace \
+    AND part.attnum > 0 AND NOT part.attisdropped AND made.relname <> '_sqlx_migrations' ORDER BY made.oid, part.attnum";
 
 /// Connections of one instance: enough for its loops and requests, few enough
 /// that several instances stay under Postgres' usual 100.
@@ -106,6 +113,18 @@ impl Pools {
     pub(crate) async fn begin_write(&self) -> Result<Tx> {
         self.writes.note();
         self.stepped_down(self.pool.begin().await?).await
+    }
+
+    /// The same for what changes neither people nor their roles and tokens.
+    pub(crate) async fn begin_record(&self) -> Result<Tx> {
+        self.writes.note_record();
+        self.stepped_down(self.pool.begin().await?).await
+    }
+
+    /// Each append has a transaction of its own: the server syncs those of many
+    /// connections together.
+    pub(crate) fn appends(&self) -> Option<&Appends> {
+        None
     }
 
     /// Begins a transaction that reads one state of the database.
@@ -220,6 +239,11 @@ impl Pools {
             "the wall between farms is missing before {}; run `bloomtide migrate` as the owner",
             open.join(", ")
         )))
+    }
+
+    /// Postgres looks after its own pages.
+    pub(crate) async fn faults(&self, _thorough: bool) -> Result<Vec<String>> {
+        Ok(Vec::new())
     }
 
     /// For a single statement that reads, of the house itself.

@@ -4,11 +4,12 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use sqlx::ConnectOptions;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
+use sqlx::{ConnectOptions, Connection as _};
 
+use super::logs::Appends;
 use crate::rows::Behalf;
 use crate::writes::Writes;
 use crate::{Result, StoreError};
@@ -30,6 +31,12 @@ pub(crate) const CLUSTERED: &str = "WITHOUT ROWID";
 /// How many tables of that name there are.
 pub(crate) const COUNT_TABLE: &str = "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = $1";
 
+/// Table, column and declared type of all that the steps made, in order.
+pub(crate) const COLUMNS: &str = "SELECT made.name, columns.name, columns.type \
+    FROM sqlite_master AS made JOIN pragma_table_info(made.name) AS columns \
+    WHERE made.type = 'table' AND made.name NOT LIKE 'sqlite\\_%' ESCAPE '\\' AND made.name <> '_sqlx_migrations' \
+    ORDER BY made.rowid, columns.cid";
+
 /// Connections for reading: they never wait for the writer nor it for them.
 const READERS: u32 = 4;
 /// How long a write waits for another process on the file.
@@ -48,6 +55,7 @@ pub(crate) struct Pools {
     readers: SqlitePool,
     behalf: Option<Arc<Behalf>>,
     writes: Writes,
+    appends: Arc<Appends>,
 }
 
 impl Pools {
@@ -75,7 +83,7 @@ impl Pools {
         check_settings(&writer).await?;
         let readers = pool(READERS).connect_with(options.read_only(true)).await?;
         check_settings(&readers).await?;
-        Ok(Pools { writer, readers, behalf: None, writes: Writes::default() })
+        Ok(Pools { writer, readers, behalf: None, writes: Writes::default(), appends: Arc::default() })
     }
 
     /// Begins a transaction that writes. It takes the file's write lock at
@@ -83,7 +91,22 @@ impl Pools {
     /// had written since its first read.
     pub(crate) async fn begin_write(&self) -> Result<Tx> {
         self.writes.note();
+        self.begin().await
+    }
+
+    /// The same for what changes neither people nor their roles and tokens.
+    pub(crate) async fn begin_record(&self) -> Result<Tx> {
+        self.writes.note_record();
+        self.begin().await
+    }
+
+    async fn begin(&self) -> Result<Tx> {
         Ok(self.writer.begin_with("BEGIN IMMEDIATE").await?)
+    }
+
+    /// Appends to logs share the one writer's transactions.
+    pub(crate) fn appends(&self) -> Option<&Appends> {
+        Some(&self.appends)
     }
 
     /// Begins a transaction that reads one state of the database.
@@ -122,6 +145,49 @@ impl Pools {
         Ok(())
     }
 
+    /// What is wrong with the file; looked through more closely when `thorough`.
+    pub(crate) async fn faults(&self, thorough: bool) -> Result<Vec<String>> {
+        let check = if thorough { "PRAGMA integrity_check" } else { "PRAGMA quick_check" };
+        let mut said: Vec<String> = sqlx::query_scalar(check).fetch_all(&self.readers).await?;
+        said.retain(|line| line != "ok");
+        if thorough {
+            let lost: Vec<(String, Option<i64>, String, i64)> =
+                sqlx::query_as("PRAGMA foreign_key_check").fetch_all(&self.readers).await?;
+            said.extend(lost.into_iter().map(|(table, _, parent, _)| {
+                format!("a row of table {table} names one of table {parent} that is not there")
+            }));
+        }
+        Ok(said)
+    }
+
+    /// The schema version of a file; none when it is not there.
+    pub(crate) async fn version_of(path: &str) -> Result<Option<i64>> {
+        let path = path.strip_prefix("sqlite://").unwrap_or(path);
+        if !Path::new(path).is_file() {
+            return Ok(None);
+        }
+        let mut connection = only_reading(path).await?;
+        let found = super::schema::found(&mut connection).await?;
+        connection.close().await?;
+        Ok(Some(found))
+    }
+
+    /// Writes one state of the file into another, which must be empty or not be
+    /// there yet.
+    pub(crate) async fn snapshot(path: &str, into: &str) -> Result<()> {
+        let path = path.strip_prefix("sqlite://").unwrap_or(path);
+        check_path(into)?;
+        if !Path::new(path).is_file() {
+            return Err(StoreError::Settings(format!("there is no database `{path}`")));
+        }
+        if std::fs::metadata(into).is_ok_and(|there| there.len() > 0) {
+            return Err(StoreError::Settings(format!("`{into}` is there already; name another file")));
+        }
+        let mut connection = only_reading(path).await?;
+        sqlx::query("VACUUM INTO $1").bind(into).execute(&mut connection).await?;
+        Ok(connection.close().await?)
+    }
+
     /// For a single statement that reads, of the house itself.
     pub(crate) fn reader(&self) -> &SqlitePool {
         &self.readers
@@ -139,6 +205,11 @@ impl Pools {
         self.readers.close().await;
         self.writer.close().await;
     }
+}
+
+async fn only_reading(path: &str) -> Result<Connection> {
+    let options = SqliteConnectOptions::new().filename(path).read_only(true).busy_timeout(BUSY_TIMEOUT);
+    Ok(options.disable_statement_logging().connect().await?)
 }
 
 fn check_path(path: &str) -> Result<()> {

@@ -10,8 +10,8 @@ use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, BlockColumns, columns, seen_by};
-use crate::rows::Block;
-use crate::{Result, text};
+use crate::rows::{Block, Stay};
+use crate::{Result, StoreError, text};
 
 pub(crate) async fn add_block(db: &Pools, block: &Block) -> Result<()> {
     add_blocks(db, std::slice::from_ref(block)).await
@@ -144,6 +144,62 @@ pub(crate) async fn change_block(
     let note = Note::new(Of::Block(&held.id), "changed", "block", &held.id);
     notes::note(&mut tx, db, note.with(json!({"name": name, "details": details, "geometry": geometry})))
         .await?;
+    tx.commit().await?;
+    Ok(now.version + 1)
+}
+
+pub(super) async fn stays(connection: &mut Connection, block_id: &str) -> Result<Vec<Stay>> {
+    let rows: Vec<(String, i64)> =
+        sqlx::query_as("SELECT site_id, until FROM stay WHERE block_id = $1 ORDER BY until")
+            .bind(block_id)
+            .fetch_all(connection)
+            .await?;
+    Ok(rows.into_iter().map(|(site_id, until)| Stay { site_id, until: Instant(until) }).collect())
+}
+
+pub(crate) async fn stays_of(db: &Pools, block_id: &str) -> Result<Vec<Stay>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
+        return Ok(Vec::new());
+    }
+    stays(&mut tx, block_id).await
+}
+
+pub(crate) async fn move_block(db: &Pools, held: &Block, site_id: &str, from: Instant) -> Result<i64> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Block(&held.id)).await?;
+    let now = lock(&mut tx, held).await?;
+    if now.site_id == site_id {
+        return Ok(now.version);
+    }
+    let fits: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM site WHERE id = $1 AND (farm_id IS NULL OR farm_id = $2)")
+            .bind(site_id)
+            .bind(&now.farm_id)
+            .fetch_one(&mut *tx)
+            .await?;
+    if fits == 0 {
+        return Err(missing("site of this farm or of the server", site_id));
+    }
+    if let Some(last) = stays(&mut tx, &held.id).await?.last().filter(|last| from <= last.until) {
+        return Err(StoreError::Refused(format!(
+            "the block came to its present site at {}; it can only leave it later than that",
+            last.until
+        )));
+    }
+    sqlx::query("INSERT INTO stay (block_id, until, site_id) VALUES ($1, $2, $3)")
+        .bind(&held.id)
+        .bind(from.0)
+        .bind(&now.site_id)
+        .execute(&mut *tx)
+        .await?;
+    sqlx::query("UPDATE block SET site_id = $2, version = version + 1 WHERE id = $1")
+        .bind(&held.id)
+        .bind(site_id)
+        .execute(&mut *tx)
+        .await?;
+    let note = Note::new(Of::Block(&held.id), "moved", "block", &held.id);
+    notes::note(&mut tx, db, note.with(json!({"to": site_id, "from": from}))).await?;
     tx.commit().await?;
     Ok(now.version + 1)
 }

@@ -63,6 +63,44 @@ async fn find(connection: &mut Connection, hash: &str) -> Result<Option<Link>> {
     row.map(read::link).transpose()
 }
 
+pub(crate) async fn invitations_of(db: &Pools, farm_id: &str, now: Instant) -> Result<Vec<Link>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Farm(farm_id)).await? {
+        return Ok(Vec::new());
+    }
+    let rows: Vec<LinkColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(link),
+        " FROM link WHERE farm_id = $1 AND kind = $2 AND used_at IS NULL AND expires_at > $3 ORDER BY id"
+    ))
+    .bind(farm_id)
+    .bind(LinkKind::Invitation.word())
+    .bind(now.0)
+    .fetch_all(&mut *tx)
+    .await?;
+    rows.into_iter().map(read::link).collect()
+}
+
+pub(crate) async fn end_invitation(db: &Pools, farm_id: &str, id: &str, now: Instant) -> Result<bool> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Farm(farm_id)).await?;
+    let ended = sqlx::query(
+        "UPDATE link SET expires_at = $4 WHERE id = $1 AND farm_id = $2 AND kind = $3 \
+         AND used_at IS NULL AND expires_at > $4",
+    )
+    .bind(id)
+    .bind(farm_id)
+    .bind(LinkKind::Invitation.word())
+    .bind(now.0)
+    .execute(&mut *tx)
+    .await?;
+    if ended.rows_affected() == 1 {
+        notes::note_deed(&mut tx, db, Note::new(Of::Farm(farm_id), "taken back", "link", id)).await?;
+    }
+    tx.commit().await?;
+    Ok(ended.rows_affected() == 1)
+}
+
 pub(crate) async fn redeem(db: &Pools, hash: &str, person: &Person, now: Instant) -> Result<Option<Person>> {
     let mut tx = db.begin_write().await?;
     // Of two who come at once only one finds it unused.

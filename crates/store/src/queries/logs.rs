@@ -1,16 +1,31 @@
 //! Field logs, append-only.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use serde_json::json;
-use sqlx::QueryBuilder;
+use sqlx::{Connection as _, QueryBuilder};
+use tokio::sync::oneshot::error::TryRecvError;
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
 use super::{Connection, Db, Pools, load, seasons};
+use crate::grouped::Queue;
 use crate::read::{self, LogEntryColumns, columns};
 use crate::rows::{Appended, LogEntry};
 use crate::{ROWS_A_STATEMENT, Result, StoreError, text};
+
+/// Entries on their way into a log, with on whose behalf.
+#[derive(Debug)]
+pub(crate) struct Append {
+    db: Pools,
+    block_id: String,
+    year: i32,
+    entries: Vec<LogEntry>,
+}
+
+/// Appends that wait for each other's sync.
+pub(crate) type Appends = Queue<Append, Appended>;
 
 pub(crate) async fn append_entries(
     db: &Pools,
@@ -18,12 +33,76 @@ pub(crate) async fn append_entries(
     year: i32,
     entries: &[LogEntry],
 ) -> Result<Appended> {
-    let mut tx = db.begin_write().await?;
-    wall::pass(&mut tx, db, Of::Block(block_id)).await?;
-    seasons::begin_and_lock(&mut tx, block_id, year).await?;
+    let append = Append { db: db.clone(), block_id: block_id.to_owned(), year, entries: entries.to_owned() };
+    match db.appends() {
+        Some(queue) => in_turn(db, queue, Arc::new(append)).await,
+        None => {
+            let mut tx = db.begin_record().await?;
+            let appended = put(&mut tx, &append).await?;
+            tx.commit().await?;
+            Ok(appended)
+        }
+    }
+}
+
+/// Has it written by whoever has the turn: each is told only once all of that
+/// transaction is on disk.
+async fn in_turn(db: &Pools, queue: &Appends, append: Arc<Append>) -> Result<Appended> {
+    loop {
+        let mut answer = queue.add(append.clone());
+        let _turn = queue.turn().await;
+        loop {
+            match answer.try_recv() {
+                Ok(outcome) => return outcome,
+                Err(TryRecvError::Empty) => write_together(db, queue).await,
+                // Whoever had it went away in the middle: once more.
+                Err(TryRecvError::Closed) => break,
+            }
+        }
+    }
+}
+
+/// Writes what waits, in one transaction; one that is refused takes no other
+/// down.
+async fn write_together(db: &Pools, queue: &Appends) {
+    let waiting = queue.take();
+    let outcomes = async {
+        let mut tx = db.begin_record().await?;
+        let mut outcomes = Vec::with_capacity(waiting.len());
+        for one in &waiting {
+            let mut part = tx.begin().await?;
+            let outcome = put(&mut part, &one.job).await;
+            match &outcome {
+                Ok(_) => part.commit().await?,
+                Err(_) => part.rollback().await?,
+            }
+            outcomes.push(outcome);
+        }
+        tx.commit().await?;
+        Ok::<_, StoreError>(outcomes)
+    };
+    match outcomes.await {
+        Ok(outcomes) => {
+            for (one, outcome) in waiting.into_iter().zip(outcomes) {
+                one.answer(outcome);
+            }
+        }
+        Err(error) => {
+            for one in waiting {
+                one.answer(Err(error.again()));
+            }
+        }
+    }
+}
+
+async fn put(tx: &mut Connection, append: &Append) -> Result<Appended> {
+    let Append { db, block_id, year, entries } = append;
+    let year = *year;
+    wall::pass(tx, db, Of::Block(block_id)).await?;
+    seasons::begin_and_lock(tx, block_id, year).await?;
     let mut appended = Appended::default();
     for entries in entries.chunks(ROWS_A_STATEMENT) {
-        let mut known = under_same_ids(&mut tx, block_id, year, entries).await?;
+        let mut known = under_same_ids(tx, block_id, year, entries).await?;
         let mut new = Vec::with_capacity(entries.len());
         for entry in entries {
             match known.get(&entry.id) {
@@ -39,7 +118,7 @@ pub(crate) async fn append_entries(
                 }
             }
         }
-        insert(&mut tx, block_id, year, &new).await?;
+        insert(tx, block_id, year, &new).await?;
         appended.new += new.len() as u64;
     }
     if appended.new > 0 {
@@ -50,8 +129,7 @@ pub(crate) async fn append_entries(
             .await?;
         let ids: Vec<&str> = entries.iter().map(|entry| entry.id.as_str()).collect();
         let note = Note::season("logged", block_id, year).with(json!({"entries": ids}));
-        notes::note(&mut tx, db, note).await?;
-        tx.commit().await?;
+        notes::note(tx, db, note).await?;
     }
     Ok(appended)
 }

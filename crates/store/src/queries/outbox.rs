@@ -78,6 +78,25 @@ pub(crate) async fn give_up_outdated(db: &Pools, now: Instant) -> Result<u64> {
     Ok(items.rows_affected() + messages.rows_affected())
 }
 
+pub(crate) async fn give_up_unsent(db: &Pools, reason: &str) -> Result<u64> {
+    let mut tx = db.begin_write().await?;
+    let items = sqlx::query(
+        "UPDATE item SET unsent_because = $1 WHERE message_id IS NULL AND unsent_because IS NULL",
+    )
+    .bind(reason)
+    .execute(&mut *tx)
+    .await?;
+    let messages = sqlx::query(
+        "UPDATE message SET state = 'failed', next_try_at = NULL, lease_until = NULL, \
+         last_error = coalesce(last_error || '; ', '') || $1 WHERE next_try_at IS NOT NULL",
+    )
+    .bind(reason)
+    .execute(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(items.rows_affected() + messages.rows_affected())
+}
+
 pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]) -> Result<u64> {
     // One order for all writers, so that two of them never wait for each other.
     let mut messages: Vec<&(Message, Vec<String>)> = messages.iter().collect();

@@ -58,6 +58,52 @@ pub(crate) async fn person_count(db: &Pools) -> Result<u64> {
     Ok(count.unsigned_abs())
 }
 
+pub(crate) async fn people(db: &Pools, after: Option<&str>, limit: u32) -> Result<Vec<Person>> {
+    let rows: Vec<PersonColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(person),
+        " FROM person WHERE person.id > $1 ORDER BY person.id LIMIT $2"
+    ))
+    .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter().map(read::person).collect()
+}
+
+/// Refuses to leave the server without an operator.
+async fn keep_an_operator(connection: &mut Connection, leaving: &str) -> Result<()> {
+    let others: i64 = sqlx::query_scalar("SELECT count(*) FROM person WHERE operator <> 0 AND id <> $1")
+        .bind(leaving)
+        .fetch_one(connection)
+        .await?;
+    if others > 0 {
+        return Ok(());
+    }
+    Err(StoreError::Refused("this is the last operator; make another person one first".into()))
+}
+
+pub(crate) async fn make_operator(db: &Pools, held: &Person, operator: bool) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    if !operator {
+        keep_an_operator(&mut tx, &held.id).await?;
+    }
+    let done = sqlx::query("UPDATE person SET operator = $2 WHERE id = $1 AND operator = $3 AND email = $4")
+        .bind(&held.id)
+        .bind(i64::from(operator))
+        .bind(i64::from(held.operator))
+        .bind(&held.email)
+        .execute(&mut *tx)
+        .await?;
+    if done.rows_affected() == 0 {
+        return Err(changed("person", &held.id));
+    }
+    let deed = if operator { "made an operator" } else { "no operator any more" };
+    notes::note_deed(&mut tx, db, Note::new(Of::Server, deed, "person", &held.id)).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
 pub(crate) async fn rename_person(db: &Pools, held: &Person, name: &str) -> Result<()> {
     let mut tx = db.begin_write().await?;
     let mut query = QueryBuilder::<Db>::new("SELECT name FROM person WHERE id = ");
@@ -217,15 +263,7 @@ pub(crate) async fn remove_person(db: &Pools, held: &Person, at: Instant) -> Res
     .await?;
     let roles: Vec<Membership> = rows.into_iter().map(read::membership).collect::<Result<_>>()?;
     if held.operator {
-        let others: i64 = sqlx::query_scalar("SELECT count(*) FROM person WHERE operator <> 0 AND id <> $1")
-            .bind(&held.id)
-            .fetch_one(&mut *tx)
-            .await?;
-        if others == 0 {
-            return Err(StoreError::Refused(
-                "this is the last operator; make another person one before they are removed".into(),
-            ));
-        }
+        keep_an_operator(&mut tx, &held.id).await?;
     }
     // Noted first: who is gone sees no farm any more.
     for role in &roles {

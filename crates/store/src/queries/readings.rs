@@ -9,9 +9,9 @@ use sqlx::QueryBuilder;
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, dialect, feeds, sites, sources};
+use super::{Connection, Db, Pools, blocks, dialect, feeds, sites, sources};
 use crate::error::missing;
-use crate::read::{self, ReadingColumns, columns};
+use crate::read::{self, ReadingColumns, columns, weather_version};
 use crate::rows::{Earlier, SiteWeather, Source, Upload};
 use crate::{READINGS_A_STATEMENT, Result, StoreError};
 
@@ -21,7 +21,7 @@ pub(crate) async fn store_readings(
     readings: &[Reading],
     received_at: Instant,
 ) -> Result<Upload> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_record().await?;
     wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     let (source, site_id) = lock_source(&mut tx, source_id).await?;
     let upload = put(&mut tx, source, readings, received_at).await?;
@@ -340,8 +340,56 @@ pub(crate) async fn site_weather(
 ) -> Result<SiteWeather> {
     let mut tx = db.begin_read().await?;
     wall::must_see(&mut tx, db, Of::Site(site_id)).await?;
-    let site = sites::find(&mut tx, site_id).await?.ok_or_else(|| missing("site", site_id))?;
     let sources = by_source(&mut tx, site_id, from, to).await?;
-    let forecast = feeds::newest_forecast(&mut tx, site_id).await?.map(|(_, forecast)| forecast);
-    Ok(SiteWeather { site, sources, forecast })
+    of_site(&mut tx, site_id, sources).await
+}
+
+async fn of_site(
+    connection: &mut Connection,
+    site_id: &str,
+    sources: Vec<(Source, Vec<Reading>)>,
+) -> Result<SiteWeather> {
+    let site = sites::find(connection, site_id).await?.ok_or_else(|| missing("site", site_id))?;
+    let forecast = feeds::newest_forecast(connection, site_id).await?.map(|(_, forecast)| forecast);
+    Ok(SiteWeather { version: site.version, site, sources, forecast })
+}
+
+pub(crate) async fn block_weather(
+    db: &Pools,
+    block_id: &str,
+    from: Instant,
+    to: Instant,
+) -> Result<SiteWeather> {
+    let mut tx = db.begin_read().await?;
+    wall::must_see(&mut tx, db, Of::Block(block_id)).await?;
+    let (site_id, version): (String, i64) = sqlx::query_as(concat!(
+        "SELECT block.site_id, ",
+        weather_version!(),
+        " FROM block JOIN site ON site.id = block.site_id WHERE block.id = $1"
+    ))
+    .bind(block_id)
+    .fetch_optional(&mut *tx)
+    .await?
+    .ok_or_else(|| missing("block", block_id))?;
+    let mut parts = Vec::new();
+    let mut begin = from;
+    for stay in blocks::stays(&mut tx, block_id).await? {
+        parts.push((stay.site_id, begin, to.min(stay.until.plus(-1))));
+        begin = begin.max(stay.until);
+    }
+    parts.push((site_id.clone(), begin, to));
+    let mut sources: Vec<(Source, Vec<Reading>)> = Vec::new();
+    // The present site first: its sources are those that people know.
+    for (site_id, from, to) in parts.into_iter().rev() {
+        for (source, readings) in by_source(&mut tx, &site_id, from, to).await? {
+            match sources.iter_mut().find(|(known, _)| known.id == source.id) {
+                // It came back to a site: that stay lies before this one.
+                Some((_, known)) => {
+                    known.splice(0..0, readings);
+                }
+                None => sources.push((source, readings)),
+            }
+        }
+    }
+    Ok(SiteWeather { version, ..of_site(&mut tx, &site_id, sources).await? })
 }

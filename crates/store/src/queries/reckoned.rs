@@ -6,7 +6,7 @@ use model::time::Instant;
 use sqlx::QueryBuilder;
 
 use super::{Connection, Db, Pools, alert_writes, dialect, load, notes};
-use crate::read;
+use crate::read::{self, weather_version};
 use crate::rows::{AlertWrite, Reckoned, Versions};
 use crate::{ROWS_A_STATEMENT, Result, text};
 
@@ -19,7 +19,7 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
     let mut written = 0;
     let mut seasons = Vec::with_capacity(reckoned.len());
     let mut alerts = Vec::new();
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_record().await?;
     for chunk in reckoned.chunks(ROWS_A_STATEMENT) {
         let stands = lock(&mut tx, chunk).await?;
         let current: Vec<&Reckoned> = chunk
@@ -52,11 +52,13 @@ async fn lock(
     connection: &mut Connection,
     seasons: &[&Reckoned],
 ) -> Result<HashMap<(String, i32), Versions>> {
-    let mut query = QueryBuilder::<Db>::new(
-        "SELECT season.block_id, season.year, site.version, block.version, season.log_version, \
+    let mut query = QueryBuilder::<Db>::new(concat!(
+        "SELECT season.block_id, season.year, ",
+        weather_version!(),
+        ", block.version, season.log_version, \
          season.plan_version, (SELECT last FROM counter WHERE kind = 'catalogue') FROM season JOIN block ON block.id = season.block_id \
-         JOIN site ON site.id = block.site_id WHERE (season.block_id, season.year) IN ",
-    );
+         JOIN site ON site.id = block.site_id WHERE (season.block_id, season.year) IN "
+    ));
     load::seasons(&mut query, seasons.iter().map(|season| (season.block_id.as_str(), season.year)));
     query.push(" ORDER BY season.block_id, season.year").push(dialect::LOCK_SEASON);
     let rows: Vec<(String, i64, i64, i64, i64, i64, i64)> =

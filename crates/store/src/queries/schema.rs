@@ -2,12 +2,47 @@
 
 use sqlx::migrate::Migrate;
 
+use model::time::Instant;
+
 use super::{Connection, Pools, dialect};
+use crate::rows::Figures;
 use crate::{Result, StoreError, migrations};
 
 pub(crate) async fn ping(db: &Pools) -> Result<()> {
     sqlx::query("SELECT 1").execute(db.reader()).await?;
     Ok(())
+}
+
+pub(crate) async fn faults(db: &Pools, thorough: bool) -> Result<Vec<String>> {
+    db.faults(thorough).await
+}
+
+pub(crate) async fn figures(db: &Pools) -> Result<Figures> {
+    type Counts = (i64, i64, i64, i64, i64, i64, i64, i64, i64, Option<i64>);
+    let (farms, blocks, seasons, alerts, uncomposed, waiting, failed, cells, failing, oldest): Counts =
+        sqlx::query_as(
+            "SELECT (SELECT count(*) FROM farm WHERE closed_at IS NULL), \
+         (SELECT count(*) FROM block WHERE archived_at IS NULL), (SELECT count(*) FROM season), \
+         (SELECT count(*) FROM alert), \
+         (SELECT count(*) FROM item WHERE message_id IS NULL AND unsent_because IS NULL), \
+         (SELECT count(*) FROM message WHERE next_try_at IS NOT NULL), \
+         (SELECT count(*) FROM message WHERE state = 'failed'), (SELECT count(*) FROM cell), \
+         (SELECT count(*) FROM cell WHERE last_error IS NOT NULL), (SELECT min(last_ok_at) FROM cell)",
+        )
+        .fetch_one(db.reader())
+        .await?;
+    let count = |number: i64| number.unsigned_abs();
+    Ok(Figures {
+        farms: count(farms),
+        blocks: count(blocks),
+        seasons: count(seasons),
+        alerts: count(alerts),
+        unsent: count(uncomposed + waiting),
+        failed: count(failed),
+        cells: count(cells),
+        cells_failing: count(failing),
+        oldest_fetch: oldest.map(Instant),
+    })
 }
 
 pub(crate) async fn close(db: &Pools) -> Result<()> {
@@ -20,7 +55,7 @@ pub(crate) async fn schema_version(db: &Pools) -> Result<i64> {
 }
 
 /// The latest step taken; 0 in an empty database.
-async fn found(connection: &mut Connection) -> Result<i64> {
+pub(super) async fn found(connection: &mut Connection) -> Result<i64> {
     let tables: i64 =
         sqlx::query_scalar(dialect::COUNT_TABLE).bind(migrations::TABLE).fetch_one(&mut *connection).await?;
     if tables == 0 {

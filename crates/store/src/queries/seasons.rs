@@ -10,7 +10,7 @@ pub(crate) use super::reckoned::commit_reckoned;
 use super::wall::{self, Of};
 use super::{Connection, Db, Pools, alerts, dialect, load, logs};
 use crate::error::naming;
-use crate::read::{self, AlertColumns, columns};
+use crate::read::{self, AlertColumns, columns, weather_version};
 use crate::rows::{AlertRow, LogEntry, ReckonedState, SeasonRow, Stale, StaleKey, Versions};
 use crate::{ROWS_A_STATEMENT, Result, text};
 
@@ -47,11 +47,13 @@ pub(crate) async fn season(db: &Pools, block_id: &str, year: i32) -> Result<Opti
     if !wall::sees(&mut tx, db, Of::Block(block_id)).await? {
         return Ok(None);
     }
-    let now: Option<Now> = sqlx::query_as(
-        "SELECT site.version, block.version, season.log_version, season.plan_version, \
+    let now: Option<Now> = sqlx::query_as(concat!(
+        "SELECT ",
+        weather_version!(),
+        ", block.version, season.log_version, season.plan_version, \
          (SELECT last FROM counter WHERE kind = 'catalogue') FROM season JOIN block ON block.id = season.block_id \
-         JOIN site ON site.id = block.site_id WHERE season.block_id = $1 AND season.year = $2",
-    )
+         JOIN site ON site.id = block.site_id WHERE season.block_id = $1 AND season.year = $2"
+    ))
     .bind(block_id)
     .bind(i64::from(year))
     .fetch_optional(&mut *tx)
@@ -120,6 +122,7 @@ struct Found {
     key: Key,
     farm_id: String,
     site_id: String,
+    moved: bool,
     versions: Versions,
 }
 
@@ -141,7 +144,8 @@ pub(crate) async fn stale_seasons(
     let mut alerts = alerts_of(&mut tx, &keys).await?;
     Ok(found
         .iter()
-        .map(|Found { key, farm_id, site_id, versions }| Stale {
+        .map(|Found { key, farm_id, site_id, moved, versions }| Stale {
+            moved: *moved,
             year: key.1,
             versions: *versions,
             farm: load::take(&farms, farm_id),
@@ -162,26 +166,30 @@ async fn find_stale(
     after: Option<&StaleKey>,
     limit: u32,
 ) -> Result<Vec<Found>> {
-    type Columns = (String, i64, String, String, i64, i64, i64, i64);
+    type Columns = (String, i64, String, String, i64, i64, i64, i64, i64);
     let catalogue: i64 = sqlx::query_scalar("SELECT last FROM counter WHERE kind = 'catalogue'")
         .fetch_one(&mut *connection)
         .await?;
     let (after_site, after_block, after_year) =
         after.map_or(("", "", 0), |key| (key.site_id.as_str(), key.block_id.as_str(), key.year));
-    let rows: Vec<Columns> = sqlx::query_as(
-        "SELECT season.block_id, season.year, block.farm_id, block.site_id, site.version, \
-         block.version, season.log_version, season.plan_version \
+    let rows: Vec<Columns> = sqlx::query_as(concat!(
+        "SELECT season.block_id, season.year, block.farm_id, block.site_id, ",
+        weather_version!(),
+        ", block.version, season.log_version, season.plan_version, \
+         (SELECT count(*) FROM stay WHERE stay.block_id = block.id) \
          FROM season JOIN block ON block.id = season.block_id \
          JOIN site ON site.id = block.site_id JOIN farm ON farm.id = block.farm_id \
          WHERE block.archived_at IS NULL AND farm.closed_at IS NULL \
          AND (season.reckoned_program IS NULL OR season.reckoned_program <> $1 \
          OR season.reckoned_catalogue <> $7 \
-         OR season.reckoned_site <> site.version OR season.reckoned_block <> block.version \
+         OR season.reckoned_site <> ",
+        weather_version!(),
+        " OR season.reckoned_block <> block.version \
          OR season.reckoned_log <> season.log_version \
          OR season.reckoned_plan <> season.plan_version OR season.look_again_at <= $2) \
          AND (block.site_id, season.block_id, season.year) > ($3, $4, $5) \
-         ORDER BY block.site_id, season.block_id, season.year LIMIT $6",
-    )
+         ORDER BY block.site_id, season.block_id, season.year LIMIT $6"
+    ))
     .bind(program)
     .bind(now.0)
     .bind(after_site)
@@ -192,10 +200,10 @@ async fn find_stale(
     .fetch_all(connection)
     .await?;
     rows.into_iter()
-        .map(|(block_id, year, farm_id, site_id, site, block, log, plan)| {
+        .map(|(block_id, year, farm_id, site_id, site, block, log, plan, stays)| {
             let key = (block_id, read::bloom_year(year)?);
             let versions = Versions { site, block, log, plan, catalogue, program };
-            Ok(Found { key, farm_id, site_id, versions })
+            Ok(Found { key, farm_id, site_id, moved: stays > 0, versions })
         })
         .collect()
 }

@@ -128,3 +128,12 @@ pub struct Material {
     /// When it was added or last changed.
     pub at: Instant,
 }
+
+/// A time at another site before a block was moved.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stay {
+    /// The site whose temperatures were the block's.
+    pub site_id: String,
+    /// Until when; from then on those of the next.
+    pub until: Instant,
+}

@@ -47,7 +47,8 @@ pub struct Appended {
 /// The versions of everything a season is reckoned from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Versions {
-    /// Of the site: its readings and forecast.
+    /// Of the site's readings and forecast; of a block that was moved, of those
+    /// of all its sites together.
     pub site: i64,
     /// Of the block.
     pub block: i64,
@@ -122,6 +123,8 @@ pub struct Stale {
     pub site: Site,
     /// The block.
     pub block: Block,
+    /// Whether it was at another site before, so that its weather is its own.
+    pub moved: bool,
     /// The plan, where there is one.
     pub plan: Option<Value>,
     /// Every version of a plan that was changed, with when it was set, the first

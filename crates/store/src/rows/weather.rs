@@ -28,11 +28,14 @@ pub struct Earlier {
     pub replaced_at: Instant,
 }
 
-/// The weather of one site, all read at one moment of the database.
+/// The weather of one site, or of a block along its sites, all read at one
+/// moment of the database.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SiteWeather {
-    /// The site; its version is that of these readings and this forecast.
+    /// The site; of a block the one at which it is.
     pub site: Site,
+    /// Version of these readings and this forecast, see [`super::Versions`].
+    pub version: i64,
     /// Each source, the most trusted first, with its readings in order of
     /// time. Sources without readings are there too.
     pub sources: Vec<(Source, Vec<Reading>)>,

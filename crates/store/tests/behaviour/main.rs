@@ -16,16 +16,20 @@ mod walls;
 mod weather;
 
 use black_box::postgres::Postgres;
+use store::Store;
 use suite::Suite;
 
 /// Runs every behaviour, each on farms and sites of its own.
 async fn behaviours(suite: &Suite) {
     suite.step("farms, sites, blocks", places::farms_sites_and_blocks(suite)).await;
     suite.step("many blocks at once", places::many_blocks(suite)).await;
+    suite.step("blocks that are moved", places::moving(suite)).await;
     suite.step("rows that name what is not there", places::missing_parents(suite)).await;
     suite.step("curves and materials", places::curves_and_materials(suite)).await;
     suite.step("tokens and sign-ins", people::credentials(suite)).await;
     suite.step("claims, invitations, resets", people::links(suite)).await;
+    suite.step("who runs the server", people::operators(suite)).await;
+    suite.step("invitations taken back", people::taking_back(suite)).await;
     suite.step("farm walls", walls::walls(suite)).await;
     suite.step("what changed, and by whom", walls::notes(suite)).await;
     suite.step("closed, archived, removed", walls::closing(suite)).await;
@@ -55,16 +59,24 @@ async fn behaviours(suite: &Suite) {
     suite.step("eight at once: one upload", together::uploads(suite)).await;
     suite.step("eight at once: leases", together::leases(suite)).await;
     suite.step("eight at once: reckoning", together::reckoning(suite)).await;
+    suite.step("appends share a sync", together::appends(suite)).await;
+    suite.step("all that waits given up", outbox::given_up(suite)).await;
+    suite.step("nothing is wrong with it", opening::sound(suite)).await;
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn on_sqlite() {
+    let cluster = Postgres::start();
+    let server = cluster.database();
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("orchard.db");
     let suite = Suite::new(path.to_str().unwrap(), path.to_str().unwrap());
     suite.step("the file is made", opening::sqlite(&suite)).await;
     let suite = suite.opened().await;
     behaviours(&suite).await;
+    Store::migrate(&server.owner).await.unwrap();
+    suite.step("copies", opening::copying(&suite, &server.service)).await;
+    suite.step("damage", opening::damaged_sqlite()).await;
     suite.step("a newer database", opening::newer_sqlite(&suite)).await;
     suite.step("closing", opening::closing(&suite)).await;
     suite.all_methods_were_called();
@@ -78,6 +90,9 @@ async fn on_postgres() {
     suite.step("behind until migrated", opening::postgres(&suite)).await;
     let suite = suite.opened().await;
     behaviours(&suite).await;
+    let other = cluster.database();
+    Store::migrate(&other.owner).await.unwrap();
+    suite.step("copies", opening::copying(&suite, &other.service)).await;
     suite.step("settings that lose data", opening::unsafe_postgres(&cluster.database().owner)).await;
     suite.step("a newer database", opening::newer_postgres(&suite)).await;
     suite.step("closing", opening::closing(&suite)).await;

@@ -285,6 +285,23 @@ pub async fn too_late(suite: &Suite) {
     assert_eq!(call!(suite, add_messages(&mails)).unwrap(), 0);
 }
 
+/// The last of what is done to the outbox: nothing in it waits afterwards.
+pub async fn given_up(suite: &Suite) {
+    let waiting = Waiting::new(suite).await;
+    let second = told(suite, &waiting.orchard, "started", &[TO]).await;
+    let unsent = call!(suite, figures()).unwrap().unsent;
+    assert!(unsent >= 2, "{unsent}");
+    assert_eq!(call!(suite, give_up_unsent("the operator said so")).unwrap(), unsent);
+    let left = call!(suite, figures()).unwrap();
+    assert_eq!(left.unsent, 0);
+    assert!(left.failed >= 1 && left.farms >= 1 && left.blocks >= 1 && left.seasons >= 1 && left.alerts >= 2);
+    assert_eq!(call!(suite, oldest_unsent()).unwrap(), None);
+    let mail = held(suite, &waiting.alert_id).await;
+    assert_eq!(mail.state, MessageState::Failed);
+    assert!(mail.last_error.unwrap().ends_with("the operator said so"));
+    assert_eq!(call!(suite, messages_of(&second[0].alert.id)).unwrap(), []);
+}
+
 pub async fn retimed(suite: &Suite) {
     let waiting = Waiting::new(suite).await;
     let leased = lease(suite, &waiting.mails[0].id, hours(3)).await.unwrap();

@@ -101,6 +101,58 @@ pub async fn credentials(suite: &Suite) {
     assert_eq!(count(61).await, (1, SPRING.plus(61)));
 }
 
+pub async fn operators(suite: &Suite) {
+    let ole = operator(suite).await;
+    let last = call!(suite, make_operator(&ole, false));
+    assert!(matches!(&last, Err(StoreError::Refused(why)) if why.contains("last operator")), "{last:?}");
+    let farm = rows::farm();
+    call!(suite, add_farm(&farm)).unwrap();
+    let invitation = Link {
+        farm_id: Some(farm.id),
+        role: Some(Role::Grower),
+        ..link(LinkKind::Invitation, Some("una@larkmoor.example"))
+    };
+    call!(suite, add_link(&invitation)).unwrap();
+    let una = call!(suite, redeem(&invitation.hash, &person("Una"), hours(1))).unwrap().unwrap();
+    call!(suite, make_operator(&una, true)).unwrap();
+    let late = call!(suite, make_operator(&una, true));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    let all = call!(suite, people(None, 1_000)).unwrap();
+    assert!(all.is_sorted_by_key(|person| person.id.clone()));
+    let after = call!(suite, people(Some(&all[0].id), 1)).unwrap();
+    assert_eq!(after, all[1..2]);
+    let una = call!(suite, person(&una.id)).unwrap().unwrap();
+    assert!(una.operator && all.contains(&una));
+    call!(suite, make_operator(&una, false)).unwrap();
+}
+
+pub async fn taking_back(suite: &Suite) {
+    operator(suite).await;
+    let farm = rows::farm();
+    call!(suite, add_farm(&farm)).unwrap();
+    let invitation = || Link {
+        farm_id: Some(farm.id.clone()),
+        role: Some(Role::Grower),
+        ..link(LinkKind::Invitation, Some("kit@larkmoor.example"))
+    };
+    let (one, two) = (invitation(), invitation());
+    call!(suite, add_link(&one)).unwrap();
+    call!(suite, add_link(&two)).unwrap();
+    let open = async |at| call!(suite, invitations_of(&farm.id, at)).unwrap();
+    assert_eq!(open(hours(1)).await, [one.clone(), two.clone()]);
+    assert_eq!(open(hours(24)).await, [], "ended by themselves");
+    assert!(
+        !call!(suite, end_invitation("none", &one.id, hours(1))).is_ok_and(|ended| ended),
+        "another farm's"
+    );
+    assert!(call!(suite, end_invitation(&farm.id, &one.id, hours(1))).unwrap());
+    assert!(!call!(suite, end_invitation(&farm.id, &one.id, hours(2))).unwrap());
+    assert_eq!(open(hours(1)).await, std::slice::from_ref(&two));
+    assert_eq!(call!(suite, redeem(&one.hash, &person("Kit"), hours(2))).unwrap(), None);
+    call!(suite, redeem(&two.hash, &person("Kit"), hours(2))).unwrap().unwrap();
+    assert_eq!(open(hours(2)).await, []);
+}
+
 pub async fn links(suite: &Suite) {
     let ole = operator(suite).await;
     let farm = rows::farm();

@@ -1,9 +1,10 @@
 //! Farms, sites, blocks, curves, materials, tokens.
 
+use model::series::Reading;
 use serde_json::json;
 use store::{Block, StoreError};
 
-use crate::rows::{self, Orchard, SPRING};
+use crate::rows::{self, Orchard, SPRING, hours};
 use crate::suite::{Suite, call};
 
 pub async fn farms_sites_and_blocks(suite: &Suite) {
@@ -54,6 +55,62 @@ pub async fn farms_sites_and_blocks(suite: &Suite) {
     assert_eq!((changed.name.as_str(), changed.version), ("South Bench", 2));
     assert_eq!(changed.details, details);
     assert!(call!(suite, change_block(&rows::block("none", "none"), "x", &details, None)).is_err());
+}
+
+pub async fn moving(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 2).await;
+    let (block, here) = (&orchard.blocks[0], &orchard.site.id);
+    let there = rows::site(Some(&orchard.farm.id));
+    call!(suite, add_site(&there)).unwrap();
+    let tower = rows::station(&there.id);
+    call!(suite, add_source(&tower)).unwrap();
+    call!(suite, store_readings(&orchard.station.id, &rows::readings(0, 9), hours(9))).unwrap();
+    call!(suite, store_readings(&tower.id, &rows::readings(0, 9), hours(9))).unwrap();
+    let weather = async || call!(suite, block_weather(&block.id, hours(1), hours(7))).unwrap();
+    let as_site = call!(suite, site_weather(here, hours(1), hours(7))).unwrap();
+    assert_eq!(weather().await, as_site, "as the site's while it was never moved");
+
+    assert_eq!(call!(suite, stays_of(&block.id)).unwrap(), []);
+    assert_eq!(call!(suite, move_block(block, here, hours(4))).unwrap(), 1, "it is there already");
+    assert_eq!(call!(suite, move_block(block, &there.id, hours(4))).unwrap(), 2);
+    let moved = call!(suite, block(&block.id)).unwrap().unwrap();
+    assert_eq!((moved.site_id.as_str(), moved.version), (there.id.as_str(), 2));
+    let late = call!(suite, move_block(block, here, hours(5)));
+    assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
+    let along = weather().await;
+    assert_eq!(along.site.id, there.id);
+    assert_eq!(along.version, 4, "two of each site");
+    let times = |source: &str| -> Vec<_> {
+        let found = along.sources.iter().find(|(known, _)| known.id == source);
+        found.unwrap().1.iter().map(|reading| reading.at).collect()
+    };
+    assert_eq!(times(&tower.id), (4..=7).map(hours).collect::<Vec<_>>());
+    assert_eq!(times(&orchard.station.id), (1..4).map(hours).collect::<Vec<_>>());
+
+    // What comes late for the time before the move counts.
+    let warm = [Reading { celsius: 30.0, ..rows::readings(2, 3)[0] }];
+    call!(suite, store_readings(&orchard.station.id, &warm, hours(9))).unwrap();
+    assert_eq!(weather().await.version, 5);
+
+    // And back again: each source once, its readings in order.
+    let early = call!(suite, move_block(&moved, here, hours(4)));
+    assert!(
+        matches!(&early, Err(StoreError::Refused(why)) if why.contains("only leave it later")),
+        "{early:?}"
+    );
+    assert_eq!(call!(suite, move_block(&moved, here, hours(6))).unwrap(), 3);
+    let back = weather().await;
+    assert_eq!(back.sources.len(), 2);
+    assert_eq!(back.sources[0].0.id, orchard.station.id, "the present site's first");
+    let at: Vec<_> = back.sources[0].1.iter().map(|reading| reading.at).collect();
+    assert_eq!(at, [1, 2, 3, 6, 7].map(hours));
+    let stays = call!(suite, stays_of(&block.id)).unwrap();
+    assert_eq!(stays.iter().map(|stay| stay.until).collect::<Vec<_>>(), [hours(4), hours(6)]);
+
+    let strange = rows::site(Some(&Orchard::planted(suite, 0).await.farm.id));
+    call!(suite, add_site(&strange)).unwrap();
+    let other = call!(suite, move_block(&orchard.blocks[1], &strange.id, hours(4)));
+    assert!(matches!(other, Err(StoreError::NotFound { .. })), "another farm's site: {other:?}");
 }
 
 pub async fn many_blocks(suite: &Suite) {

@@ -4,7 +4,7 @@ use std::future::Future;
 
 use model::time::MINUTE;
 use serde_json::json;
-use store::{AlertStatus, Reckoned, Store, StoreError};
+use store::{AlertStatus, Behalf, Reckoned, Store, StoreError};
 
 use crate::rows::{self, Orchard, SPRING, YEAR, alert, new_alert, reckoned};
 use crate::suite::{Suite, call};
@@ -76,6 +76,59 @@ pub async fn read_then_write(suite: &Suite) {
         (1 + changes, changes, changes),
         "no change is lost"
     );
+}
+
+/// Many appends at once, of which some clash, some come from beyond the wall and
+/// some are given up by who asked.
+pub async fn appends(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 8).await;
+    let id = |number: usize| format!("entry-{number:03}");
+    let taken = rows::entry("taken", SPRING, "first");
+    call!(suite, append_entries(orchard.block(), YEAR, &[taken])).unwrap();
+    let stranger = suite.store().on_behalf(Behalf {
+        viewer: Some("nobody".into()),
+        person_id: None,
+        credential_id: None,
+        request_id: "append".into(),
+        at: SPRING,
+    });
+    let tasks: Vec<_> = (0..200)
+        .map(|number| {
+            let block = orchard.blocks[number % 8].id.clone();
+            let (store, entry) = match number {
+                16 | 96 => (suite.store().clone(), rows::entry("taken", SPRING, "second")),
+                33 | 133 => (stranger.clone(), rows::entry(&id(number), SPRING, "from beyond")),
+                _ => (suite.store().clone(), rows::entry(&id(number), SPRING, "count")),
+            };
+            tokio::spawn(async move { store.append_entries(&block, YEAR, &[entry]).await })
+        })
+        .collect();
+    // Whoever was given up may have been in the middle of writing for others.
+    tokio::task::yield_now().await;
+    for number in (0..200).filter(|number| number % 7 == 3) {
+        tasks[number].abort();
+    }
+    let mut kept = 0;
+    for (number, task) in tasks.into_iter().enumerate() {
+        let Ok(outcome) = task.await else { continue };
+        match number {
+            16 | 96 => assert!(matches!(outcome, Err(StoreError::Conflict { .. })), "{outcome:?}"),
+            33 | 133 => assert!(matches!(outcome, Err(StoreError::NotFound { .. })), "{outcome:?}"),
+            _ => {
+                assert_eq!(outcome.unwrap().new, 1, "{number}");
+                let log = call!(suite, log(&orchard.blocks[number % 8].id, YEAR)).unwrap();
+                assert!(log.iter().any(|entry| entry.id == id(number)), "{number} was told to be kept");
+                kept += 1;
+            }
+        }
+    }
+    assert!(kept > 150, "{kept}");
+    for block in &orchard.blocks {
+        let season = call!(suite, season(&block.id, YEAR)).unwrap().unwrap();
+        let log = call!(suite, log(&block.id, YEAR)).unwrap();
+        assert_eq!(season.versions_now.log, log.len() as i64, "raised once for each");
+        assert!(log.iter().all(|entry| entry.doc["text"] != "from beyond"));
+    }
 }
 
 pub async fn uploads(suite: &Suite) {

@@ -165,7 +165,12 @@ pub async fn notes(suite: &Suite) {
     store.block(ours.block()).await.unwrap();
     store.set_plan(ours.block(), YEAR, 0, &json!([]), hours(5)).await.unwrap();
     assert!(suite.store().generation() > generation, "every handle knows of a write");
+    suite.called("people_generation");
+    let (all, people) = (store.generation(), store.people_generation());
     store.append_entries(ours.block(), YEAR, &[rows::entry("n-1", hours(5), "x")]).await.unwrap();
+    assert!(store.generation() > all && store.people_generation() == people, "a count changes no roles");
+    call!(suite, count_attempt(&ours.farm.id, SPRING, 60)).unwrap();
+    assert!(store.people_generation() > people);
     call!(suite, append_entries(theirs.block(), YEAR, &[rows::entry("n-1", hours(5), "x")])).unwrap();
 
     // Of each thing the latest change is there once, in order.
