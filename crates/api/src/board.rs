@@ -73,6 +73,13 @@ struct Reckoned {
     legs: Vec<LegUnderWay>,
 }
 
+/// What the board takes of a block.
+#[derive(Deserialize)]
+struct Planted {
+    #[serde(default)]
+    cultivar: Option<Value>,
+}
+
 /// Which blocks.
 #[derive(IntoParams)]
 #[into_params(parameter_in = Query)]
@@ -118,11 +125,12 @@ fn entry(row: BoardRow, year: i32) -> BoardEntry {
     // A season that could not be read has neither; its own page says why.
     let reckoned: Option<Reckoned> = row.doc.as_deref().and_then(|doc| serde_json::from_str(doc).ok());
     let (as_of, legs) = reckoned.map_or((None, Vec::new()), |reckoned| (reckoned.as_of, reckoned.legs));
+    let planted: Option<Planted> = serde_json::from_str(&row.details).ok();
     BoardEntry {
         season: format!("/api/v1/blocks/{}/seasons/{year}", row.block_id),
         block_id: row.block_id,
         name: row.name,
-        cultivar: row.details.get("cultivar").cloned(),
+        cultivar: planted.and_then(|planted| planted.cultivar),
         farm_id: row.farm_id,
         site_id: row.site_id,
         site: row.site,

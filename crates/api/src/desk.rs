@@ -18,7 +18,7 @@ use crate::kept::Kept;
 use crate::once::Seed;
 use crate::problem::Problem;
 use crate::quota::Quota;
-use crate::{App, Provider, limits};
+use crate::{App, Provider, Stirred, limits};
 
 /// The desk with who stands before it, as a handler takes them.
 pub(crate) struct Here(pub(crate) Visit);
@@ -158,7 +158,7 @@ impl Desk {
 
     /// Tells the loops that there is something to do.
     pub(crate) fn poke(&self) {
-        (self.app.poke)();
+        (self.app.poke)(Stirred::Seasons);
     }
 
     pub(crate) fn provider(&self, name: &str) -> Option<&Provider> {

@@ -101,12 +101,21 @@ pub struct App {
     /// The providers that a source may name.
     pub providers: Vec<Provider>,
     /// Called after each write that makes seasons stale or adds a feed, so that
-    /// the loops look at once.
-    pub poke: Arc<dyn Fn() + Send + Sync>,
+    /// the loop it concerns looks at once.
+    pub poke: Arc<dyn Fn(Stirred) + Send + Sync>,
     /// Requests that one token may make a minute; 0 for no limit.
     pub requests_a_minute: u32,
     /// The program's version, for `/healthz`.
     pub version: &'static str,
+}
+
+/// What a write has given the loops to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stirred {
+    /// Seasons are stale.
+    Seasons,
+    /// A feed was added.
+    Feeds,
 }
 
 /// Everything that is served.

@@ -19,7 +19,7 @@ use crate::problem::Problem;
 use crate::query::Query;
 use crate::request::Document;
 use crate::shapes::{Moment, Page};
-use crate::{fields, limits, sites};
+use crate::{Stirred, fields, limits, sites};
 
 /// Where a site's temperatures come from.
 #[derive(Serialize, ToSchema)]
@@ -113,7 +113,7 @@ pub(crate) async fn add(
     let source = input::read(&document, |fields| desk.read_source(fields, &site, &place, last + 1))?;
     desk.store.add_source(&source).await?;
     if source.way == Way::Feed {
-        desk.poke();
+        (desk.app.poke)(Stirred::Feeds);
     }
     let location = format!("/api/v1/sites/{}/sources/{}", site.id, source.id);
     created(&location, desk.render_source(&source))

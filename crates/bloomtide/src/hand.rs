@@ -39,7 +39,7 @@ impl Hand {
             catalogue: document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?,
             providers: feeds.iter().map(|feed| house::provider(feed.as_ref())).collect(),
             // A service that runs looks twice a minute by itself.
-            poke: Arc::new(|| ()),
+            poke: Arc::new(|_| ()),
             requests_a_minute: 0,
             version: env!("CARGO_PKG_VERSION"),
         });

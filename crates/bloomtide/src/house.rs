@@ -91,7 +91,10 @@ impl House {
             clock,
             catalogue,
             providers,
-            poke: Arc::new(move || bells.ring()),
+            poke: Arc::new(move |stirred| match stirred {
+                api::Stirred::Seasons => bells.seasons(),
+                api::Stirred::Feeds => bells.feeds(),
+            }),
             requests_a_minute: settings.requests_a_minute,
             version: env!("CARGO_PKG_VERSION"),
         });

@@ -56,11 +56,14 @@ pub struct Bells {
 }
 
 impl Bells {
-    /// Wakes all three loops.
-    pub fn ring(&self) {
-        self.fetch.notify_one();
+    /// Wakes the loop that reckons; it wakes the one that sends.
+    pub fn seasons(&self) {
         self.reckon.notify_one();
-        self.deliver.notify_one();
+    }
+
+    /// Wakes the loop that fetches; it wakes the one that reckons.
+    pub fn feeds(&self) {
+        self.fetch.notify_one();
     }
 }
 

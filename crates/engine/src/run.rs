@@ -17,6 +17,12 @@ const LOOK_EVERY: i64 = MINUTE / 2;
 /// is away is not asked in a circle.
 const AFTER_FAILURE: Duration = Duration::from_secs(5);
 
+/// After a pass the reckon loop rests so many times as long as it took, at most so
+/// long: while a region logs its counts all at once, requests have most of the
+/// machine, and what they bring is reckoned together.
+const REST: u32 = 4;
+const LONGEST_REST: Duration = Duration::from_secs(2);
+
 /// Sends under way when asked to stop are waited for so long: one that is cut
 /// after the server took the message goes out a second time.
 const FAREWELL: Duration = Duration::from_secs(5);
@@ -51,10 +57,16 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
 async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
     while !stop.is_cancelled() {
         let next = next_look(engine);
+        let begun = tokio::time::Instant::now();
         let pass = measured(engine, Loop::Reckon, reckon::pass(engine)).await;
+        let rest = (begun.elapsed() * REST).min(LONGEST_REST);
         let written = pass.inspect_err(log("reckon"));
         if written.as_ref().is_ok_and(|seasons| *seasons > 0) {
             engine.bells.deliver.notify_one();
+        }
+        tokio::select! {
+            () = stop.cancelled() => {}
+            () = tokio::time::sleep(rest) => {}
         }
         tokio::select! {
             () = stop.cancelled() => {}

@@ -139,7 +139,7 @@ impl Store {
             Inner::Postgres(pools) => Box::pin(postgres::copying::take(pools, from, told)),
         };
         let ((), taken) = tokio::try_join!(give, take)?;
-        other.writes().note();
+        other.writes().note_people();
         Ok(taken)
     }
 
@@ -197,8 +197,8 @@ macro_rules! methods {
                     let given = work.await;
                     match (self.generation(), self.people_generation()) {
                         now if now == before => {}
-                        (_, people) if people == before.1 => self.writes().note_record(),
-                        _ => self.writes().note(),
+                        (_, people) if people == before.1 => self.writes().note(),
+                        _ => self.writes().note_people(),
                     }
                     given
                 }

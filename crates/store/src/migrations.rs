@@ -13,7 +13,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (4, "answers", include_str!("../../../migrations/0004_answers.sql")),
     (5, "outlines", include_str!("../../../migrations/0005_outlines.sql")),
     (6, "closing", include_str!("../../../migrations/0006_closing.sql")),
-    (7, "stays", include_str!("../../../migrations/0007_stays.sql")),
+    (7, "moves", include_str!("../../../migrations/0007_moves.sql")),
 ];
 
 /// The table in which the steps taken are kept.

@@ -12,6 +12,8 @@ mod alert_writes;
 pub(crate) mod alerts;
 #[path = "queries/answers.rs"]
 pub(crate) mod answers;
+#[path = "queries/appends.rs"]
+mod appends;
 #[path = "queries/blocks.rs"]
 pub(crate) mod blocks;
 #[path = "queries/board.rs"]

@@ -17,13 +17,13 @@ struct Numbers {
 impl Writes {
     /// Notes that a write begins or has ended.
     pub(crate) fn note(&self) {
-        self.0.people.fetch_add(1, Ordering::SeqCst);
-        self.note_record();
+        self.0.all.fetch_add(1, Ordering::SeqCst);
     }
 
-    /// The same of one that leaves people, their roles and tokens alone.
-    pub(crate) fn note_record(&self) {
-        self.0.all.fetch_add(1, Ordering::SeqCst);
+    /// The same of one that may change people, their roles and tokens.
+    pub(crate) fn note_people(&self) {
+        self.0.people.fetch_add(1, Ordering::SeqCst);
+        self.note();
     }
 
     /// The number of all now.

@@ -78,7 +78,7 @@ fn router(store: &Store, clock: &Arc<Set>, pokes: &Arc<AtomicUsize>, requests_a_
             attribution: "Weather data by Open-Meteo.com",
             cell: |place| place.grid_cell().key,
         }],
-        poke: Arc::new(move || {
+        poke: Arc::new(move |_| {
             counted.fetch_add(1, Ordering::SeqCst);
         }),
         requests_a_minute,

@@ -8,7 +8,7 @@ use std::time::Duration;
 use sqlx::ConnectOptions;
 use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
 
-use super::logs::Appends;
+use super::appends::Appends;
 use crate::rows::Behalf;
 use crate::writes::Writes;
 use crate::{Result, StoreError};
@@ -115,9 +115,9 @@ impl Pools {
         self.stepped_down(self.pool.begin().await?).await
     }
 
-    /// The same for what changes neither people nor their roles and tokens.
-    pub(crate) async fn begin_record(&self) -> Result<Tx> {
-        self.writes.note_record();
+    /// The same for what may change people, their roles and tokens.
+    pub(crate) async fn begin_people(&self) -> Result<Tx> {
+        self.writes.note_people();
         self.stepped_down(self.pool.begin().await?).await
     }
 

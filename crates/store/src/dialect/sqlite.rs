@@ -9,7 +9,7 @@ use sqlx::sqlite::{
 };
 use sqlx::{ConnectOptions, Connection as _};
 
-use super::logs::Appends;
+use super::appends::Appends;
 use crate::rows::Behalf;
 use crate::writes::Writes;
 use crate::{Result, StoreError};
@@ -94,9 +94,9 @@ impl Pools {
         self.begin().await
     }
 
-    /// The same for what changes neither people nor their roles and tokens.
-    pub(crate) async fn begin_record(&self) -> Result<Tx> {
-        self.writes.note_record();
+    /// The same for what may change people, their roles and tokens.
+    pub(crate) async fn begin_people(&self) -> Result<Tx> {
+        self.writes.note_people();
         self.begin().await
     }
 

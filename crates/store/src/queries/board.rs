@@ -6,7 +6,6 @@ use super::Pools;
 use crate::Result;
 use crate::read::seen_by;
 use crate::rows::BoardRow;
-use crate::text;
 
 type Columns = (
     String,
@@ -40,11 +39,12 @@ pub(crate) async fn board(db: &Pools, year: i32, farm_id: Option<&str>, limit: u
     .bind(i64::from(limit))
     .fetch_all(&mut *db.look().await?)
     .await?;
-    rows.into_iter()
+    Ok(rows
+        .into_iter()
         .map(
             |(block_id, name, details, farm_id, site_id, site, zone, state, doc, reckoned_at, counted_at)| {
-                Ok(BoardRow {
-                    details: text::doc(&details, || format!("details of block `{block_id}`"))?,
+                BoardRow {
+                    details,
                     block_id,
                     name,
                     farm_id,
@@ -55,8 +55,8 @@ pub(crate) async fn board(db: &Pools, year: i32, farm_id: Option<&str>, limit: u
                     doc,
                     reckoned_at: reckoned_at.map(Instant),
                     counted_at: counted_at.map(Instant),
-                })
+                }
             },
         )
-        .collect()
+        .collect())
 }

@@ -105,7 +105,7 @@ pub(crate) async fn take(
     told: &(dyn Fn(u64) + Send + Sync),
 ) -> Result<Vec<TableSum>> {
     let mut over = 0;
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     let tables = tables(&mut tx).await?;
     for table in &tables {
         if table.name == COUNTERS {

@@ -13,7 +13,7 @@ use crate::read::{self, CredentialColumns, columns};
 use crate::rows::{Credential, CredentialKind};
 
 pub(crate) async fn add_credential(db: &Pools, credential: &Credential) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     sqlx::query(
         "INSERT INTO credential (id, kind, person_id, name, hash, scope, created_at, expires_at, \
          last_used_at, revoked_at) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)",
@@ -75,7 +75,7 @@ pub(crate) async fn note_use(db: &Pools, id: &str, at: Instant) -> Result<()> {
 }
 
 pub(crate) async fn revoke(db: &Pools, id: &str, at: Instant) -> Result<bool> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     let revoked = sqlx::query("UPDATE credential SET revoked_at = $2 WHERE id = $1 AND revoked_at IS NULL")
         .bind(id)
         .bind(at.0)

@@ -18,7 +18,7 @@ pub(crate) async fn store_fetch(
     forecast: Option<&Forecast>,
     fetched_at: Instant,
 ) -> Result<Upload> {
-    let mut tx = db.begin_record().await?;
+    let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     let (number, site_id) = readings::lock_source(&mut tx, source_id).await?;
     let upload = readings::put(&mut tx, number, readings, fetched_at).await?;
@@ -106,7 +106,7 @@ pub(crate) async fn lease_cells(
     lease_until: Instant,
     limit: u32,
 ) -> Result<Vec<LeasedCell>> {
-    let mut tx = db.begin_record().await?;
+    let mut tx = db.begin_write().await?;
     let mut query = QueryBuilder::<Db>::new("SELECT provider, cell, token FROM cell WHERE next_at <= ");
     query
         .push_bind(now.0)

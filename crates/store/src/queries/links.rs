@@ -13,7 +13,7 @@ use crate::rows::{Behalf, Link, LinkKind, Person};
 use crate::{Result, StoreError};
 
 pub(crate) async fn add_link(db: &Pools, link: &Link) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     let of = link.farm_id.as_deref().map_or(Of::Server, Of::Farm);
     wall::pass(&mut tx, db, of).await?;
     if link.kind == LinkKind::Claim {
@@ -82,7 +82,7 @@ pub(crate) async fn invitations_of(db: &Pools, farm_id: &str, now: Instant) -> R
 }
 
 pub(crate) async fn end_invitation(db: &Pools, farm_id: &str, id: &str, now: Instant) -> Result<bool> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     wall::pass(&mut tx, db, Of::Farm(farm_id)).await?;
     let ended = sqlx::query(
         "UPDATE link SET expires_at = $4 WHERE id = $1 AND farm_id = $2 AND kind = $3 \
@@ -102,7 +102,7 @@ pub(crate) async fn end_invitation(db: &Pools, farm_id: &str, id: &str, now: Ins
 }
 
 pub(crate) async fn redeem(db: &Pools, hash: &str, person: &Person, now: Instant) -> Result<Option<Person>> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     // Of two who come at once only one finds it unused.
     let used =
         sqlx::query("UPDATE link SET used_at = $2 WHERE hash = $1 AND used_at IS NULL AND expires_at > $2")

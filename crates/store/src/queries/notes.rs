@@ -2,6 +2,8 @@
 //! its last statements. The counter's row is then held only until the commit,
 //! so that numbers rise in the order in which others come to see them.
 
+use std::collections::BTreeMap;
+
 use serde_json::Value;
 use sqlx::QueryBuilder;
 
@@ -43,25 +45,16 @@ impl<'a> Note<'a> {
     }
 }
 
+/// The latest change of a thing takes the place of the one before.
+const ANEW: &str =
+    " ON CONFLICT (kind, subject, year) DO UPDATE SET number = excluded.number, farm_id = excluded.farm_id";
+const INTO_AUDIT: &str = "INSERT INTO audit (number, at, farm_id, person_id, credential_id, request_id, deed, \
+    kind, subject, year, detail) ";
+
 /// Notes that something changed, and by whom where it was on someone's behalf.
 pub(super) async fn note(connection: &mut Connection, db: &Pools, note: Note<'_>) -> Result<()> {
     let farm_id = wall::farm_of(connection, note.of).await?;
-    let number = next_number(connection).await?;
-    sqlx::query(
-        "INSERT INTO change (kind, subject, year, farm_id, number) VALUES ($1, $2, $3, $4, $5) \
-         ON CONFLICT (kind, subject, year) DO UPDATE SET number = excluded.number, farm_id = excluded.farm_id",
-    )
-    .bind(note.kind)
-    .bind(note.subject)
-    .bind(i64::from(note.year.unwrap_or_default()))
-    .bind(&farm_id)
-    .bind(number)
-    .execute(&mut *connection)
-    .await?;
-    match db.behalf() {
-        Some(behalf) => write(connection, behalf, number, farm_id, note).await,
-        None => Ok(()),
-    }
+    note_all(connection, vec![(db.behalf(), farm_id, note)]).await
 }
 
 /// Notes only who did something: nothing changed that others follow.
@@ -76,7 +69,7 @@ pub(super) async fn note_deed(connection: &mut Connection, db: &Pools, note: Not
 pub(super) async fn note_deed_of(connection: &mut Connection, behalf: &Behalf, note: Note<'_>) -> Result<()> {
     let farm_id = wall::farm_of(connection, note.of).await?;
     let number = next_number(connection).await?;
-    write(connection, behalf, number, farm_id, note).await
+    write(connection, &[(number, behalf, &farm_id, &note)]).await
 }
 
 pub(super) async fn next_number(connection: &mut Connection) -> Result<i64> {
@@ -85,30 +78,64 @@ pub(super) async fn next_number(connection: &mut Connection) -> Result<i64> {
         .await?)
 }
 
-async fn write(
-    connection: &mut Connection,
-    behalf: &Behalf,
-    number: i64,
-    farm_id: Option<String>,
-    note: Note<'_>,
-) -> Result<()> {
-    sqlx::query(
-        "INSERT INTO audit (number, at, farm_id, person_id, credential_id, request_id, deed, kind, subject, \
-         year, detail) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
-    )
-    .bind(number)
-    .bind(behalf.at.0)
-    .bind(farm_id)
-    .bind(&behalf.person_id)
-    .bind(&behalf.credential_id)
-    .bind(&behalf.request_id)
-    .bind(note.deed)
-    .bind(note.kind)
-    .bind(note.subject)
-    .bind(note.year.map(i64::from))
-    .bind((!note.detail.is_null()).then(|| text::of(&note.detail)))
-    .execute(connection)
-    .await?;
+/// Something done to a thing of a farm that is known, and on whose behalf.
+pub(super) type Told<'a> = (Option<&'a Behalf>, Option<String>, Note<'a>);
+
+/// Notes many things at once, as [`note`] does each.
+pub(super) async fn note_all(connection: &mut Connection, told: Vec<Told<'_>>) -> Result<()> {
+    if told.is_empty() {
+        return Ok(());
+    }
+    let number = i64::try_from(told.len()).unwrap_or(i64::MAX);
+    let last: i64 =
+        sqlx::query_scalar("UPDATE counter SET last = last + $1 WHERE kind = 'change' RETURNING last")
+            .bind(number)
+            .fetch_one(&mut *connection)
+            .await?;
+    let numbered: Vec<(i64, Told<'_>)> = (last - number + 1..).zip(told).collect();
+    // Of one thing the latest.
+    let mut latest: BTreeMap<(&str, &str, i32), (i64, Option<&str>)> = BTreeMap::new();
+    for (number, (_, farm_id, note)) in &numbered {
+        latest
+            .insert((note.kind, note.subject, note.year.unwrap_or_default()), (*number, farm_id.as_deref()));
+    }
+    let latest: Vec<_> = latest.into_iter().collect();
+    for latest in latest.chunks(crate::ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new("INSERT INTO change (kind, subject, year, farm_id, number) ");
+        query.push_values(latest, |mut row, ((kind, subject, year), (number, farm_id))| {
+            row.push_bind(*kind).push_bind(*subject).push_bind(i64::from(*year));
+            row.push_bind(*farm_id).push_bind(*number);
+        });
+        query.push(ANEW).build().persistent(latest.len() == 1).execute(&mut *connection).await?;
+    }
+    let deeds: Vec<Deed<'_>> = numbered
+        .iter()
+        .filter_map(|(number, (behalf, farm_id, note))| Some((*number, (*behalf)?, farm_id, note)))
+        .collect();
+    write(connection, &deeds).await
+}
+
+/// Who did what, each under its number.
+type Deed<'a> = (i64, &'a Behalf, &'a Option<String>, &'a Note<'a>);
+
+async fn write(connection: &mut Connection, deeds: &[Deed<'_>]) -> Result<()> {
+    for deeds in deeds.chunks(crate::ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(INTO_AUDIT);
+        query.push_values(deeds, |mut row, (number, behalf, farm_id, note)| {
+            row.push_bind(*number)
+                .push_bind(behalf.at.0)
+                .push_bind(farm_id.as_deref())
+                .push_bind(behalf.person_id.as_deref())
+                .push_bind(behalf.credential_id.as_deref())
+                .push_bind(&behalf.request_id)
+                .push_bind(note.deed)
+                .push_bind(note.kind)
+                .push_bind(note.subject)
+                .push_bind(note.year.map(i64::from))
+                .push_bind((!note.detail.is_null()).then(|| text::of(&note.detail)));
+        });
+        query.build().persistent(deeds.len() == 1).execute(&mut *connection).await?;
+    }
     Ok(())
 }
 
@@ -118,7 +145,6 @@ pub(super) async fn note_reckoned(
     seasons: &[(&str, i32)],
     alerts: &[&str],
 ) -> Result<()> {
-    const ANEW: &str = " ON CONFLICT (kind, subject, year) DO UPDATE SET number = excluded.number, farm_id = excluded.farm_id";
     if seasons.is_empty() {
         return Ok(());
     }

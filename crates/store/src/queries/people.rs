@@ -84,7 +84,7 @@ async fn keep_an_operator(connection: &mut Connection, leaving: &str) -> Result<
 }
 
 pub(crate) async fn make_operator(db: &Pools, held: &Person, operator: bool) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     if !operator {
         keep_an_operator(&mut tx, &held.id).await?;
     }
@@ -105,7 +105,7 @@ pub(crate) async fn make_operator(db: &Pools, held: &Person, operator: bool) -> 
 }
 
 pub(crate) async fn rename_person(db: &Pools, held: &Person, name: &str) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     let mut query = QueryBuilder::<Db>::new("SELECT name FROM person WHERE id = ");
     query.push_bind(&held.id).push(dialect::LOCK);
     let now: Option<String> = query.build_query_scalar().fetch_optional(&mut *tx).await?;
@@ -203,7 +203,7 @@ pub(crate) async fn set_role(
     role: Role,
     at: Instant,
 ) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     wall::pass(&mut tx, db, Of::Farm(farm_id)).await?;
     let now = locked(&mut tx, person_id, farm_id).await?;
     if now.map(|now| now.role) != held {
@@ -219,7 +219,7 @@ pub(crate) async fn set_role(
 
 pub(crate) async fn end_role(db: &Pools, held: &Membership) -> Result<()> {
     let Membership { person_id, farm_id, .. } = held;
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     wall::pass(&mut tx, db, Of::Farm(farm_id)).await?;
     match locked(&mut tx, person_id, farm_id).await? {
         None => return Err(missing("role of person", person_id)),
@@ -252,7 +252,7 @@ fn former(roles: &[Membership], operator: bool) -> &'static str {
 }
 
 pub(crate) async fn remove_person(db: &Pools, held: &Person, at: Instant) -> Result<()> {
-    let mut tx = db.begin_write().await?;
+    let mut tx = db.begin_people().await?;
     let rows: Vec<MembershipColumns> = sqlx::query_as(concat!(
         "SELECT ",
         columns!(membership),

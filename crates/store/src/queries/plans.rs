@@ -20,7 +20,7 @@ pub(crate) async fn set_plan(
 ) -> Result<i64> {
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Block(block_id)).await?;
-    seasons::begin_and_lock(&mut tx, block_id, year).await?;
+    seasons::begin_and_lock(&mut tx, &[(block_id, year)]).await?;
     let now = latest(&mut tx, block_id, year).await?;
     if now.as_ref().map_or(0, |now| now.version) != held {
         return Err(changed("plan of block", block_id));

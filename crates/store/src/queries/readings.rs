@@ -21,7 +21,7 @@ pub(crate) async fn store_readings(
     readings: &[Reading],
     received_at: Instant,
 ) -> Result<Upload> {
-    let mut tx = db.begin_record().await?;
+    let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     let (source, site_id) = lock_source(&mut tx, source_id).await?;
     let upload = put(&mut tx, source, readings, received_at).await?;

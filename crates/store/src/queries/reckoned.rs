@@ -19,7 +19,7 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
     let mut written = 0;
     let mut seasons = Vec::with_capacity(reckoned.len());
     let mut alerts = Vec::new();
-    let mut tx = db.begin_record().await?;
+    let mut tx = db.begin_write().await?;
     for chunk in reckoned.chunks(ROWS_A_STATEMENT) {
         let stands = lock(&mut tx, chunk).await?;
         let current: Vec<&Reckoned> = chunk

@@ -14,26 +14,33 @@ use crate::read::{self, AlertColumns, columns, weather_version};
 use crate::rows::{AlertRow, LogEntry, ReckonedState, SeasonRow, Stale, StaleKey, Versions};
 use crate::{ROWS_A_STATEMENT, Result, text};
 
-/// Begins the season if it is not there, and keeps others from changing its
-/// plan, its log or what is reckoned of it until the transaction ends.
-pub(super) async fn begin_and_lock(connection: &mut Connection, block_id: &str, year: i32) -> Result<()> {
-    sqlx::query(
-        "INSERT INTO season (block_id, year, plan_version, log_version) VALUES ($1, $2, 0, 0) \
-         ON CONFLICT DO NOTHING",
-    )
-    .bind(block_id)
-    .bind(i64::from(year))
-    .execute(&mut *connection)
-    .await
-    .map_err(naming(format!("season {year}"), &format!("block `{block_id}`")))?;
-    QueryBuilder::<Db>::new("SELECT year FROM season WHERE block_id = ")
-        .push_bind(block_id)
-        .push(" AND year = ")
-        .push_bind(i64::from(year))
-        .push(dialect::LOCK)
-        .build()
-        .execute(connection)
-        .await?;
+/// Begins seasons that are not there, and keeps others from changing their
+/// plans, their logs or what is reckoned of them until the transaction ends. The
+/// keys are in order, so that two writers never wait for each other.
+pub(super) async fn begin_and_lock(connection: &mut Connection, keys: &[(&str, i32)]) -> Result<()> {
+    for keys in keys.chunks(ROWS_A_STATEMENT) {
+        let mut query =
+            QueryBuilder::<Db>::new("INSERT INTO season (block_id, year, plan_version, log_version) ");
+        query.push_values(keys, |mut row, (block_id, year)| {
+            row.push_bind(*block_id).push_bind(i64::from(*year)).push("0").push("0");
+        });
+        let blocks = keys.iter().map(|(block_id, _)| format!("block `{block_id}`"));
+        let blocks = blocks.collect::<Vec<_>>().join(", or ");
+        query
+            .push(" ON CONFLICT DO NOTHING")
+            .build()
+            .persistent(keys.len() == 1)
+            .execute(&mut *connection)
+            .await
+            .map_err(naming(format!("a season of {blocks}"), &blocks))?;
+        if dialect::LOCK_SEASON.is_empty() {
+            continue;
+        }
+        let mut query = QueryBuilder::<Db>::new("SELECT year FROM season WHERE (block_id, year) IN ");
+        load::seasons(&mut query, keys.iter().copied());
+        query.push(" ORDER BY block_id, year").push(dialect::LOCK_SEASON);
+        query.build().persistent(keys.len() == 1).execute(&mut *connection).await?;
+    }
     Ok(())
 }
 

@@ -3,9 +3,11 @@
 //! in their own statement (`seen_by!`). On Postgres the database itself holds
 //! a second one, in `migrations/after/postgres.sql`.
 
-use super::{Connection, Pools};
+use sqlx::QueryBuilder;
+
+use super::{Connection, Db, Pools, load};
 use crate::error::missing;
-use crate::{Result, StoreError};
+use crate::{ROWS_A_STATEMENT, Result, StoreError};
 
 /// What belongs to a farm, each by its id.
 #[derive(Debug, Clone, Copy)]
@@ -101,10 +103,63 @@ pub(super) async fn pass(connection: &mut Connection, db: &Pools, of: Of<'_>) ->
     let found: Option<(Option<i64>, Option<i64>)> =
         sqlx::query_as(sql).bind(id).fetch_optional(connection).await?;
     match found {
-        Some((Some(_), _)) => Err(StoreError::Closed { what: "the farm is closed" }),
-        Some((_, Some(_))) => Err(StoreError::Closed { what: "the block is archived" }),
+        Some((Some(_), _)) => Err(StoreError::Closed { what: FARM_CLOSED }),
+        Some((_, Some(_))) => Err(StoreError::Closed { what: ARCHIVED }),
         _ => Ok(()),
     }
+}
+
+/// How a block stands for someone who sees it.
+#[derive(Debug)]
+pub(super) struct Standing {
+    pub(super) farm_id: String,
+    farm_closed: bool,
+    archived: bool,
+}
+
+impl Standing {
+    /// Lets something be written.
+    pub(super) fn open(&self) -> Result<()> {
+        match (self.farm_closed, self.archived) {
+            (true, _) => Err(StoreError::Closed { what: FARM_CLOSED }),
+            (_, true) => Err(StoreError::Closed { what: ARCHIVED }),
+            _ => Ok(()),
+        }
+    }
+}
+
+const FARM_CLOSED: &str = "the farm is closed";
+const ARCHIVED: &str = "the block is archived";
+
+/// Those of some blocks that a person sees, by their ids; without one all that
+/// are there.
+pub(super) async fn blocks<'a>(
+    connection: &mut Connection,
+    viewer: Option<&str>,
+    ids: impl IntoIterator<Item = &'a str>,
+) -> Result<Vec<(String, Standing)>> {
+    let ids: Vec<&str> = ids.into_iter().collect();
+    let mut all = Vec::with_capacity(ids.len());
+    for ids in ids.chunks(ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(
+            "SELECT block.id, block.farm_id, farm.closed_at, block.archived_at FROM block \
+             JOIN farm ON farm.id = block.farm_id WHERE ",
+        );
+        if let Some(viewer) = viewer {
+            query.push(
+                "block.farm_id IN (SELECT membership.farm_id FROM membership WHERE membership.person_id = ",
+            );
+            query.push_bind(viewer).push(") AND ");
+        }
+        query.push("block.id IN (");
+        load::list(&mut query, ids.iter().copied());
+        let rows: Vec<(String, String, Option<i64>, Option<i64>)> =
+            query.push(")").build_query_as().persistent(ids.len() == 1).fetch_all(&mut *connection).await?;
+        all.extend(rows.into_iter().map(|(id, farm_id, closed, archived)| {
+            (id, Standing { farm_id, farm_closed: closed.is_some(), archived: archived.is_some() })
+        }));
+    }
+    Ok(all)
 }
 
 /// The same as [`sees`], as the error that it is not there.

@@ -191,8 +191,8 @@ pub struct BoardRow {
     pub block_id: String,
     /// What its people call it.
     pub name: String,
-    /// Its details.
-    pub details: Value,
+    /// Its details, as JSON; most of them are not wanted.
+    pub details: String,
     /// The farm that owns it.
     pub farm_id: String,
     /// The site whose weather it has.

@@ -7,3 +7,6 @@ CREATE TABLE stay (
     PRIMARY KEY (block_id, until)
 );
 CREATE INDEX stay_at_site ON stay (site_id, block_id);
+
+-- The last count of a block is asked for whole regions at once.
+CREATE INDEX log_entry_by_kind ON log_entry (block_id, year, kind, at);
