@@ -7,6 +7,7 @@ with a constant body of the same size and reads nothing. The load comes from
 Debian's `wrk`. Every figure is printed beside what it is compared to.
 """
 
+import datetime
 import http.client
 import json
 import pathlib
@@ -85,6 +86,16 @@ def seed(api, blocks):
                     {"id": "start", "kind": "bloom-start", "at": "2013-04-21T12:00:00Z"})
 
 
+def fill(api, database):
+    """Readings of years long past, until the database has 100 MB."""
+    first = 0
+    while database.stat().st_size + (database.parent / "b.db-wal").stat().st_size < 100 * 2**20:
+        times = (datetime.datetime(1960, 1, 1) + datetime.timedelta(minutes=5 * n) for n in range(first, first + 10_000))
+        api.ask("POST", "sites/site-0/readings", {"source": "book-0", "readings": [
+            {"at": at.isoformat() + "Z", "celsius": at.minute / 10} for at in times]})
+        first += 10_000
+
+
 def wrk(address, path, token, connections, script=None):
     """Requests a second, p99 in ms, and how many were not 2xx."""
     command = ["wrk", "-t2", f"-c{connections}", f"-d{SECONDS}", "--latency",
@@ -129,9 +140,16 @@ def main():
             api.ask("GET", f"board?year={YEAR}&farm_id=farm-0")
             times.append((time.monotonic() - began) * 1000)
         print(f"board of 1,000 blocks: {statistics.median(times):.1f} ms at the median (at most 25)")
+        logging = subprocess.Popen(["wrk", "-t1", "-c2", "-d12s", "-H", f"Authorization: Bearer {token}",
+                                    "-s", str(HERE / "append.lua"), f"http://{address}/"], stdout=subprocess.DEVNULL)
+        time.sleep(1)
+        half, p99, _ = wrk(address, "/api/v1/" + season, token, 2)
+        logging.wait()
+        print(f"the same while entries come in and the loops reckon: {half:.0f}/s, p99 {p99:.1f} ms (at most 10)")
         rate, p99, refused = wrk(address, f"/api/v1/blocks/block-1/seasons/{YEAR}/log", token, 64, HERE / "append.lua")
         print(f"log entries from 64 clients: {rate:.0f}/s (at least 5,000), p99 {p99:.0f} ms, {refused} refused")
         bare.terminate()
+        fill(api, pathlib.Path(folder) / "b.db")
         process.terminate()
         process.wait(60)
         size = (pathlib.Path(folder) / "b.db").stat().st_size / 2**20

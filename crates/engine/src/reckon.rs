@@ -12,7 +12,7 @@ use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
 use model::plan::Plan;
 use model::season;
-use model::series::{Reading, Series};
+use model::series::Series;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Reckoned, SiteWeather, Stale};
@@ -112,7 +112,7 @@ fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap
 /// Reckons the seasons of one place and window: growth is summed once for each
 /// curve.
 fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<Reckoned> {
-    let readings: Vec<Vec<Reading>> = weather.sources.iter().map(|(_, readings)| readings.clone()).collect();
+    let readings = weather.by_trust();
     let course = Arc::new(Course::new(Series::join(&readings, weather.forecast.as_ref(), now)));
     let sources: Vec<String> = weather
         .sources

@@ -34,7 +34,7 @@ pub(super) struct Row {
 
 pub(super) fn rows(request: &Request) -> Vec<Row> {
     let Request { plan, log, weather, now, shown, .. } = request;
-    let readings: Vec<Vec<Reading>> = weather.sources.iter().map(|(_, readings)| readings.clone()).collect();
+    let readings = weather.by_trust();
     let series = Series::join(&readings, weather.forecast.as_ref(), *now);
     let growth = Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone());
     let season = season::reckon(plan, log, &growth, *now);

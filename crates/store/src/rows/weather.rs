@@ -1,5 +1,7 @@
 //! Readings, forecasts, and the cells that feeds are fetched for.
 
+use std::collections::HashMap;
+
 use model::series::{Forecast, Reading};
 use model::time::Instant;
 
@@ -41,6 +43,28 @@ pub struct SiteWeather {
     pub sources: Vec<(Source, Vec<Reading>)>,
     /// The newest forecast of the most trusted source that has one.
     pub forecast: Option<Forecast>,
+}
+
+impl SiteWeather {
+    /// Readings in order of trust, as the model joins them. Of a block that was
+    /// moved the most trusted source of each of its sites are one, and so on
+    /// down: none of them stands in for another.
+    pub fn by_trust(&self) -> Vec<Vec<Reading>> {
+        let mut ranks: Vec<Vec<Reading>> = Vec::new();
+        let mut seen: HashMap<&str, usize> = HashMap::new();
+        for (source, readings) in &self.sources {
+            let place = seen.entry(&source.site_id).or_default();
+            match ranks.get_mut(*place) {
+                Some(rank) => {
+                    rank.extend(readings);
+                    rank.sort_by_key(|reading| reading.at);
+                }
+                None => ranks.push(readings.clone()),
+            }
+            *place += 1;
+        }
+        ranks
+    }
 }
 
 /// A provider's grid cell or station, and how fetching it stands.

@@ -87,6 +87,10 @@ pub async fn moving(suite: &Suite) {
     assert_eq!(times(&tower.id), (4..=7).map(hours).collect::<Vec<_>>());
     assert_eq!(times(&orchard.station.id), (1..4).map(hours).collect::<Vec<_>>());
 
+    let times: Vec<_> =
+        along.by_trust().iter().map(|rank| rank.iter().map(|reading| reading.at).collect()).collect();
+    assert_eq!(times, [(1..=7).map(hours).collect::<Vec<_>>()], "the stations of both sites as one");
+
     // What comes late for the time before the move counts.
     let warm = [Reading { celsius: 30.0, ..rows::readings(2, 3)[0] }];
     call!(suite, store_readings(&orchard.station.id, &warm, hours(9))).unwrap();
