@@ -153,6 +153,7 @@ fn request(cell: &GridCell) -> CellRequest {
         latitude: cell.latitude,
         longitude: cell.longitude,
         elevation_m: cell.elevation_m,
+        memory: None,
     }
 }
 

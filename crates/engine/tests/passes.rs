@@ -87,9 +87,9 @@ impl Feed for Steady {
             Ok(cells
                 .iter()
                 .map(|cell| CellAnswer {
-                    cell: cell.cell.clone(),
                     readings: (-72..=0).map(hour).collect(),
                     forecast: Some(Forecast { issued_at: now, hours: (1..72).map(hour).collect() }),
+                    ..CellAnswer::of(cell)
                 })
                 .collect())
         })

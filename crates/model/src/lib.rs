@@ -5,6 +5,7 @@
 //! ([`series`]), a [`plan`] and a [`field_log`]; what goes out is a
 //! [`season`]. The same input gives the same bits on every machine.
 
+pub mod air;
 pub mod block;
 pub mod bloom;
 pub mod catalogue;

@@ -12,6 +12,7 @@ pub mod open_meteo;
 use std::future::Future;
 use std::pin::Pin;
 
+use model::air::Air;
 use model::series::{Forecast, Kind, Reading};
 use model::time::Instant;
 
@@ -30,6 +31,10 @@ pub struct CellRequest {
     /// Metres above the sea, to which the provider corrects the temperature;
     /// none leaves the height to the provider.
     pub elevation_m: Option<f64>,
+    /// What the feed asked to be remembered when it answered for this cell last:
+    /// the time that a conditional request names, the provider's own name of the
+    /// place. Only the feed itself knows its form.
+    pub memory: Option<String>,
 }
 
 /// What a provider says of one cell.
@@ -41,6 +46,26 @@ pub struct CellAnswer {
     pub readings: Vec<Reading>,
     /// Values ahead of the fetch; none when there are none.
     pub forecast: Option<Forecast>,
+    /// The rest of the air, past and ahead, by time.
+    pub air: Vec<Air>,
+    /// To be remembered until the next request for this cell.
+    pub memory: Option<String>,
+    /// The provider asks not to come again before.
+    pub not_before: Option<Instant>,
+}
+
+impl CellAnswer {
+    /// Nothing for a cell yet.
+    pub fn of(cell: &CellRequest) -> CellAnswer {
+        CellAnswer {
+            cell: cell.cell.clone(),
+            readings: Vec::new(),
+            forecast: None,
+            air: Vec::new(),
+            memory: cell.memory.clone(),
+            not_before: None,
+        }
+    }
 }
 
 /// Whom the data comes from, to be shown beside it.

@@ -105,9 +105,9 @@ impl Feed for RecordedSpring {
                 let past = &station.readings[..station.readings.partition_point(|reading| reading.at <= now)];
                 let begin = past.partition_point(|reading| reading.at < since);
                 CellAnswer {
-                    cell: cell.cell.clone(),
                     readings: past[begin..].to_vec(),
                     forecast: forecast(past, now),
+                    ..CellAnswer::of(cell)
                 }
             })
             .collect();

@@ -2,6 +2,8 @@
 
 use std::time::Duration;
 
+use reqwest::Response;
+use reqwest::header::RETRY_AFTER;
 use reqwest::redirect::{Attempt, Policy};
 
 use super::fault::{Cause, with_sources};
@@ -57,6 +59,23 @@ pub fn client(settings: &ClientSettings) -> Result<reqwest::Client, Cause> {
                 with_sources(&error)
             ))
         })
+}
+
+/// Seconds that the provider, or a proxy before it, asks to wait.
+pub(super) fn asked_pause(response: &Response) -> Option<i64> {
+    response.headers().get(RETRY_AFTER)?.to_str().ok()?.trim().parse().ok()
+}
+
+/// The whole body, when it is not longer than `most`.
+pub(super) async fn body(mut response: Response, most: usize) -> Result<Vec<u8>, Cause> {
+    let mut body = Vec::new();
+    while let Some(chunk) = response.chunk().await.map_err(Cause::of)? {
+        if body.len() + chunk.len() > most {
+            return Err(Cause::TooLong(most));
+        }
+        body.extend_from_slice(&chunk);
+    }
+    Ok(body)
 }
 
 fn follow(attempt: Attempt<'_>) -> reqwest::redirect::Action {

@@ -10,9 +10,10 @@ use std::fmt;
 
 use model::series::Kind;
 use model::time::{HOUR, Instant};
-use reqwest::header::{HeaderValue, RETRY_AFTER};
-use reqwest::{Client, Response, StatusCode, Url};
+use reqwest::header::HeaderValue;
+use reqwest::{Client, StatusCode, Url};
 
+use super::client::{asked_pause, body};
 use super::fault::words;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching};
 
@@ -241,23 +242,6 @@ fn askable(cells: &[CellRequest]) -> Result<(), Cause> {
         None => Ok(()),
         Some(cell) => Err(Cause::Request(format!("cell {} lies nowhere on the map", cell.cell))),
     }
-}
-
-/// Seconds that the provider, or a proxy before it, asks to wait.
-fn asked_pause(response: &Response) -> Option<i64> {
-    response.headers().get(RETRY_AFTER)?.to_str().ok()?.trim().parse().ok()
-}
-
-/// The whole body, when it is not longer than `most`.
-async fn body(mut response: Response, most: usize) -> Result<Vec<u8>, Cause> {
-    let mut body = Vec::new();
-    while let Some(chunk) = response.chunk().await.map_err(Cause::of)? {
-        if body.len() + chunk.len() > most {
-            return Err(Cause::TooLong(most));
-        }
-        body.extend_from_slice(&chunk);
-    }
-    Ok(body)
 }
 
 #[cfg(test)]

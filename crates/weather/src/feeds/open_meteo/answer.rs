@@ -120,5 +120,5 @@ fn place(n: usize, location: Location, cell: &CellRequest, now: Instant) -> Resu
         hours.push(Reading::instant(at, celsius));
     }
     let forecast = (!ahead.is_empty()).then_some(Forecast { issued_at: now, hours: ahead });
-    Ok(CellAnswer { cell: cell.cell.clone(), readings, forecast })
+    Ok(CellAnswer { readings, forecast, ..CellAnswer::of(cell) })
 }

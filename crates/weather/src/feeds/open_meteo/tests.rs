@@ -11,7 +11,7 @@ use crate::feeds::{ClientSettings, Retry, client};
 const NOW: Instant = Instant(1_657_587_600 + 30 * 60);
 
 fn cell(name: &str, latitude: f64, elevation_m: Option<f64>) -> CellRequest {
-    CellRequest { cell: name.to_owned(), latitude, longitude: 2.0, elevation_m }
+    CellRequest { cell: name.to_owned(), latitude, longitude: 2.0, elevation_m, memory: None }
 }
 
 fn cells() -> Vec<CellRequest> {
