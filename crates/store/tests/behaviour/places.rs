@@ -87,7 +87,7 @@ pub async fn moving(suite: &Suite) {
     assert_eq!(times(&tower.id), (4..=7).map(hours).collect::<Vec<_>>());
     assert_eq!(times(&orchard.station.id), (1..4).map(hours).collect::<Vec<_>>());
 
-    let times: Vec<_> =
+    let times: Vec<Vec<_>> =
         along.by_trust().iter().map(|rank| rank.iter().map(|reading| reading.at).collect()).collect();
     assert_eq!(times, [(1..=7).map(hours).collect::<Vec<_>>()], "the stations of both sites as one");
 
