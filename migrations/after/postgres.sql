@@ -91,7 +91,7 @@ BEGIN
 END
 $$;
 
-GRANT DELETE ON membership TO bloomtide_people;
+GRANT DELETE ON membership, stay TO bloomtide_people;
 GRANT SELECT ON _sqlx_migrations TO bloomtide_loops;
 
 -- Who did what is only ever added to.

@@ -65,8 +65,7 @@ fn on(database: &str, arguments: &[&str]) -> Output {
     run(Build::Plain, &all)
 }
 
-/// A farm with a block, a season and a year of readings, and an alert whose mail
-/// waits. Gives the API's token.
+/// A farm with a block, a season and some weeks of readings. Gives the API's token.
 async fn furnished(place: &Place) -> String {
     let (mut program, base) = place.serve(&[]);
     let token = program.line("token for the API, shown this once: ");
@@ -219,6 +218,12 @@ async fn a_backup_comes_back_to_the_bit_on_both_databases() {
     assert!(place.refused(&["backup", &backup]).contains("is there already"));
     assert!(place.refused(&["restore", &backup]).contains("is a database already"));
 
+    // What is left of a database before it would be read into the restored one.
+    let target = place.at("again.db");
+    std::fs::write(format!("{target}-wal"), "old").unwrap();
+    let left = on(&target, &["restore", &backup]);
+    assert!(String::from_utf8_lossy(&left.stderr).contains("again.db-wal belongs to"), "{left:?}");
+
     // Into a new file.
     let restored = place.at("restored.db");
     assert_eq!(held(&place.well_on(&restored, &["restore", &backup])), made);
@@ -239,6 +244,9 @@ async fn a_backup_comes_back_to_the_bit_on_both_databases() {
         said.lines().any(|line| line.trim_start().starts_with("2000 ") && line.ends_with("  reading")),
         "{said}"
     );
+    let typo = run(Build::Plain, &["copy-db", "--from", &place.at("typo.db"), "--to", &server.service]);
+    assert!(String::from_utf8_lossy(&typo.stderr).contains("there is no database"), "{typo:?}");
+    assert!(!Path::new(&place.at("typo.db")).exists());
     let again = run(Build::Plain, &["copy-db", "--from", &restored, "--to", &server.service]);
     assert!(String::from_utf8_lossy(&again.stderr).contains("has rows in table"), "{again:?}");
     let third = place.at("third.db");
@@ -279,7 +287,7 @@ async fn a_restore_says_what_it_cannot_put_back() {
     let damaged = on(&target, &["restore", &backup]);
     assert_eq!(damaged.status.code(), Some(2), "{damaged:?}");
     let left = std::fs::read_dir(place.folder.path()).unwrap().map(|file| file.unwrap().file_name());
-    assert!(!left.into_iter().any(|name| name.to_string_lossy().ends_with(".part")), "nothing half is left");
+    assert!(!left.into_iter().any(|name| name.to_string_lossy().contains(".part")), "nothing half is left");
     assert_eq!(std::fs::metadata(&target).map_or(0, |there| there.len()), 0);
 }
 
@@ -308,6 +316,14 @@ async fn mails_that_wait_are_asked_about() {
     assert!(why.contains("backup"), "{why}");
     let other = place.at("other.db");
     place.well_on(&other, &["restore", &backup, "--unsent", "send"]);
+    let pool = sqlx::SqlitePool::connect(&other).await.unwrap();
+    let waits: i64 =
+        sqlx::query_scalar("SELECT count(*) FROM message WHERE state = 'ready' AND next_try_at = 1")
+            .fetch_one(&pool)
+            .await
+            .unwrap();
+    pool.close().await;
+    assert_eq!(waits, 1);
 }
 
 #[test]

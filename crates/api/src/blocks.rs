@@ -437,7 +437,7 @@ impl Visit {
         })
     }
 
-    async fn whereabouts(&self, block: &Block) -> Result<Whereabouts, Problem> {
+    pub(crate) async fn whereabouts(&self, block: &Block) -> Result<Whereabouts, Problem> {
         let stays = self.store.stays_of(&block.id).await?;
         let since = stays.last().map(|last| last.until);
         let earlier = stays.into_iter().map(|stay| StayShown { site_id: stay.site_id, until: stay.until });

@@ -123,6 +123,7 @@ impl Visit {
             let blocks = self.store.blocks(Some(farm_id), after.as_deref(), limits::LONGEST_PAGE).await?;
             for block in &blocks {
                 let mut document = json!(blocks::shown(block));
+                document["whereabouts"] = json!(self.whereabouts(block).await?);
                 document["seasons"] = Value::Array(self.all_seasons(block).await?);
                 all.push(document);
             }

@@ -16,7 +16,7 @@ use store::{SCHEMA, Store, TableSum};
 
 use crate::cli::say;
 use crate::house;
-use crate::settings::{Database, on_postgres};
+use crate::settings::{Database, covered, on_postgres};
 
 #[derive(Debug, Args)]
 pub(crate) struct BackupArgs {
@@ -71,19 +71,17 @@ pub(crate) async fn backup(args: &BackupArgs) -> anyhow::Result<()> {
         copy(&from, &to).await?;
         to.close().await?;
         from.close().await?;
+        // Once more, so that it is one file at rest.
+        let rest = Part::new(&args.file.with_extension("rest"))?;
+        Store::snapshot(part.path(), rest.path(), false).await?;
+        std::fs::rename(rest.path(), part.path())?;
     } else {
-        Store::snapshot(&database, part.path()).await?;
+        Store::snapshot(&database, part.path(), false).await?;
     }
-    // One from before an upgrade is kept as it is, for the program before.
-    let version = Store::version_of(part.path()).await?.unwrap_or_default();
-    let what = if version == SCHEMA {
-        let copy = Store::open(part.path()).await?;
-        let sums = sound(&copy).await;
-        copy.close().await?;
-        told(&sums?)
-    } else {
-        format!("schema {version}, from before this program; not looked through")
-    };
+    let copy = Store::look_at(part.path()).await?;
+    let (version, sums) = (copy.schema_version().await?, sound(&copy).await);
+    copy.close().await?;
+    let what = told(&sums?, version);
     part.keep()?;
     say(&format!("{}: {what}", args.file.display()));
     Ok(())
@@ -93,10 +91,14 @@ pub(crate) async fn backup(args: &BackupArgs) -> anyhow::Result<()> {
 pub(crate) async fn restore(args: &RestoreArgs) -> anyhow::Result<()> {
     let database = args.database.in_force()?;
     let file = args.file.display().to_string();
-    match Store::version_of(&file).await.with_context(|| format!("{file} is no backup"))? {
-        None => bail!("there is no file {file}"),
-        Some(0) => bail!("{file} is no backup: nothing is in it"),
-        Some(_) => {}
+    if !args.file.is_file() {
+        bail!("there is no file {file}");
+    }
+    let backup = Store::look_at(&file).await.with_context(|| format!("{file} is no backup"))?;
+    let version = backup.schema_version().await.with_context(|| format!("{file} is no backup"));
+    backup.close().await?;
+    if version? == 0 {
+        bail!("{file} is no backup: nothing is in it");
     }
     if on_postgres(&database) {
         let folder = tempfile::tempdir().context("a temporary folder cannot be made")?;
@@ -106,36 +108,52 @@ pub(crate) async fn restore(args: &RestoreArgs) -> anyhow::Result<()> {
         let sums = copy(&from, &to).await?;
         to.close().await?;
         from.close().await?;
-        say(&format!("restored: {}", told(&sums)));
+        say(&format!("restored: {}", told(&sums, SCHEMA)));
     } else {
         let _lock = house::lock(&database)?;
-        let path = Path::new(database.trim_start_matches("sqlite://"));
-        if std::fs::metadata(path)?.len() > 0 {
+        // A link leads to the file itself.
+        let path = Path::new(database.trim_start_matches("sqlite://")).canonicalize()?;
+        if std::fs::metadata(&path)?.len() > 0 {
             bail!("{} is a database already; move it away first, or name another", path.display());
         }
-        let part = Part::beside(path)?;
+        let left = ["-wal", "-shm", "-journal"].map(|end| PathBuf::from(format!("{}{end}", path.display())));
+        if let Some(left) = left.iter().find(|left| left.exists()) {
+            bail!(
+                "{} belongs to a database that was here and would be read into the restored one; move it away first",
+                left.display()
+            );
+        }
+        let part = Part::beside(&path)?;
         let store = read_back(&file, &part, args.unsent).await?;
         let sums = store.sums().await?;
         store.close().await?;
         part.keep()?;
-        say(&format!("restored: {}", told(&sums)));
+        say(&format!("restored: {}", told(&sums, SCHEMA)));
     }
     Ok(())
 }
 
 /// Copies all rows from one database to another, and shows both counts and sums.
 pub(crate) async fn copy_db(args: &CopyArgs) -> anyhow::Result<()> {
-    let _lock = if on_postgres(&args.from) { None } else { Some(house::lock(&args.from)?) };
-    if Store::version_of(&args.from).await?.unwrap_or_default() == 0 {
-        bail!("--from: there is no database {}", args.from);
+    if Store::version_of(&args.from).await.context("--from")?.unwrap_or_default() == 0 {
+        bail!("--from: there is no database {}", covered(&args.from));
     }
-    let from = Store::open(&args.from).await.context("--from")?;
+    let folder = tempfile::tempdir().context("a temporary folder cannot be made")?;
+    let part = Part::new(&folder.path().join("copy.db"))?;
+    let (_lock, from) = if on_postgres(&args.from) {
+        (None, Store::open(&args.from).await.context("--from")?)
+    } else {
+        // The file itself stays as it is: what is brought up to date is a copy.
+        let lock = house::lock(&args.from)?;
+        Store::snapshot(&args.from, part.path(), false).await.context("--from")?;
+        (Some(lock), Store::open(part.path()).await.context("--from")?)
+    };
     let to = Store::open(&args.to).await.context("--to")?;
     let sums = copy(&from, &to).await?;
     for one in &sums {
         say(&format!("{:>10}  {}  {}", one.rows, one.sum, one.table));
     }
-    say(&format!("copied and read back: {}", told(&sums)));
+    say(&format!("copied and read back: {}", told(&sums, SCHEMA)));
     to.close().await?;
     from.close().await?;
     Ok(())
@@ -155,7 +173,7 @@ async fn copy(from: &Store, to: &Store) -> anyhow::Result<Vec<TableSum>> {
 
 /// A backup as a database of this program's version, looked through.
 async fn read_back(file: &str, part: &Part, unsent: Option<Unsent>) -> anyhow::Result<Store> {
-    Store::snapshot(file, part.path()).await.with_context(|| format!("{file} does not read"))?;
+    Store::snapshot(file, part.path(), true).await.with_context(|| format!("{file} does not read"))?;
     let store = Store::open(part.path()).await?;
     sound(&store).await?;
     let waiting = store.figures().await?.unsent;
@@ -186,14 +204,14 @@ async fn sound(store: &Store) -> anyhow::Result<Vec<TableSum>> {
 
 /// Rows, tables and one sum over all, as `sha256sum` has it of the lines that
 /// `copy-db` shows.
-fn told(sums: &[TableSum]) -> String {
+fn told(sums: &[TableSum], version: i64) -> String {
     let rows: u64 = sums.iter().map(|one| one.rows).sum();
     let mut lines: Vec<String> =
         sums.iter().map(|one| format!("{} {} {}\n", one.table, one.rows, one.sum)).collect();
     lines.sort();
     let whole = Sha256::digest(lines.concat());
     let hex: String = whole.iter().take(8).map(|byte| format!("{byte:02x}")).collect();
-    format!("{rows} rows in {} tables, schema {SCHEMA}, sum {hex}", sums.len())
+    format!("{rows} rows in {} tables, schema {version}, sum {hex}", sums.len())
 }
 
 /// A file that is being written, for its owner's eyes; unless it is kept, it goes.

@@ -22,6 +22,8 @@ const LONGEST: usize = 4 << 30;
 pub(crate) struct Hand {
     /// The database, on whose behalf what is done is noted.
     pub(crate) store: Store,
+    /// Address under which people reach the server.
+    pub(crate) public_url: String,
     router: Router,
 }
 
@@ -50,7 +52,8 @@ impl Hand {
             request_id: uuid::Uuid::now_v7().to_string(),
             at: clock.now(),
         };
-        Ok(Hand { store: store.on_behalf(behalf), router })
+        let public_url = settings.public_url.unwrap_or_else(|| format!("http://{}", settings.listen));
+        Ok(Hand { store: store.on_behalf(behalf), public_url, router })
     }
 
     /// Now.

@@ -125,7 +125,7 @@ impl House {
             let faults = store.faults(false).await.context("the database does not read")?;
             if let Some(first) = faults.first() {
                 bail!(
-                    "the database is damaged ({first}): move it away and put a backup back with `bloomtide restore`"
+                    "the database is damaged ({first}): move it away with the files -wal and -shm beside it, and put a backup back with `bloomtide restore`"
                 );
             }
             sound.store(true, Ordering::Relaxed);
@@ -161,8 +161,9 @@ impl House {
         let served =
             axum::serve(listener, app).with_graceful_shutdown(async move { stopped.cancelled().await }).await;
         stop.cancel();
-        loops.await.context("the loops ended unasked")??;
+        let looped = loops.await.context("the loops ended unasked");
         store.close().await?;
+        looped??;
         served.context("the API stopped")
     }
 }

@@ -27,7 +27,8 @@ pub(crate) fn post(
         let (outlet, sender, clock) = (outlet.clone(), sender.clone(), clock.clone());
         tokio::spawn(async move {
             if let Err(cause) = carry(&outlet, &sender, &clock, &word).await {
-                // Neither to whom nor what: the link lets in.
+                // Neither to whom nor what: the link lets in. Servers quote the address.
+                let cause = cause.replace(&word.to, "…");
                 tracing::error!(cause, "a mail with a link did not go out");
             }
         });

@@ -76,14 +76,15 @@ pub(crate) struct InviteArgs {
 /// Where links lead.
 #[derive(Debug, Args)]
 struct PlaceArgs {
-    /// Address under which people reach the server.
-    #[arg(long, value_name = "URL", env = "BLOOMTIDE_PUBLIC_URL", default_value = "http://127.0.0.1:8420")]
-    public_url: String,
+    /// Address under which people reach the server [default: from the settings]
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_PUBLIC_URL")]
+    public_url: Option<String>,
 }
 
 impl PlaceArgs {
-    fn link(&self, path: &str) -> String {
-        format!("{}{path}", self.public_url.trim_end_matches('/'))
+    fn link(&self, hand: &Hand, path: &str) -> String {
+        let server = self.public_url.as_deref().unwrap_or(&hand.public_url);
+        format!("{}{path}", server.trim_end_matches('/'))
     }
 }
 
@@ -124,7 +125,7 @@ async fn invite(args: &InviteArgs) -> anyhow::Result<()> {
     let body = json!({"email": args.person.email, "role": args.role});
     let made = hand.ask(Method::POST, &format!("farms/{}/invitations", args.farm), Some(body)).await?;
     let path = made["path"].as_str().unwrap_or_default();
-    say(&format!("the role is taken here, once, within a week: {}", args.place.link(path)));
+    say(&format!("the role is taken here, once, within a week: {}", args.place.link(&hand, path)));
     Ok(())
 }
 
@@ -134,7 +135,7 @@ async fn reset(args: &ResetArgs) -> anyhow::Result<()> {
     let Some(secret) = access::link::reset(&hand.store, &person.email, hand.now()).await? else {
         bail!("{} left meanwhile", person.email);
     };
-    let link = args.place.link(&format!("/reset/{secret}"));
+    let link = args.place.link(&hand, &format!("/reset/{secret}"));
     say(&format!("a new password is chosen here, once, within an hour: {link}"));
     Ok(())
 }

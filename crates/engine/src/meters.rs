@@ -68,9 +68,16 @@ impl Meters {
         registry.register("bloomtide_pass_seconds", "How long passes took", self.seconds.clone());
         registry.register(
             "bloomtide_pass_last_seconds",
-            "When a pass of each loop last ended well, seconds since 1970",
+            "When a pass of each loop last ended well, or the loop began, seconds since 1970",
             self.last.clone(),
         );
+    }
+
+    /// Notes that the loops begin, so that one that never ends a pass well is seen.
+    pub(crate) fn begin(&self, now: Instant) {
+        for which in [Loop::Fetch, Loop::Reckon, Loop::Deliver] {
+            self.last.get_or_create(&Of { which }).set(now.0);
+        }
     }
 
     /// Notes a pass.

@@ -30,6 +30,7 @@ const FAREWELL: Duration = Duration::from_secs(5);
 /// Runs the three loops until `stop` is cancelled; a pass under way is
 /// finished first, save a fetch or a send that hangs.
 pub async fn run(engine: Engine, stop: CancellationToken) {
+    engine.meters.begin(engine.clock.now());
     tokio::join!(fetch_loop(&engine, &stop), reckon_loop(&engine, &stop), deliver_loop(&engine, &stop));
 }
 

@@ -60,7 +60,8 @@ impl Cell {
             }
             Cell::Number(Some(value)) => {
                 into.push(2);
-                into.extend(value.to_bits().to_le_bytes());
+                // SQLite keeps no negative zero.
+                into.extend((value + 0.0).to_bits().to_le_bytes());
             }
             Cell::Text(Some(text)) => {
                 into.push(3);

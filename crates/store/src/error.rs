@@ -80,16 +80,6 @@ pub enum StoreError {
     Database(sqlx::Error),
 }
 
-impl StoreError {
-    /// The same for another whose write shared the transaction.
-    pub(crate) fn again(&self) -> StoreError {
-        match self {
-            StoreError::Busy(said) => StoreError::Busy(said.clone()),
-            other => StoreError::Database(sqlx::Error::Protocol(other.to_string())),
-        }
-    }
-}
-
 /// SQLite's primary result codes for "another connection holds the lock".
 const SQLITE_BUSY: i64 = 5;
 const SQLITE_LOCKED: i64 = 6;

@@ -111,13 +111,24 @@ impl Store {
         work.await
     }
 
-    /// Writes one state of an SQLite database, whether it is served or not, into
-    /// a file that is not there yet, at the schema version at which it is.
+    /// Opens an SQLite file at rest to look at it, at whichever schema version;
+    /// nothing is written to it or beside it, and every write fails.
+    ///
+    /// # Errors
+    /// When the file does not read.
+    pub async fn look_at(path: &str) -> Result<Store> {
+        let work: Work<'_, sqlite::Pools> = Box::pin(sqlite::Pools::look_at(path));
+        Ok(Store { inner: Inner::Sqlite(work.await?) })
+    }
+
+    /// Writes one state of an SQLite database into a file that is empty or not
+    /// there yet, at the schema version at which it is. `at_rest` says that nobody
+    /// serves it: then nothing is written beside it either.
     ///
     /// # Errors
     /// When the database cannot be read or the file not be written.
-    pub async fn snapshot(path: &str, into: &str) -> Result<()> {
-        let work: Work<'_, ()> = Box::pin(sqlite::Pools::snapshot(path, into));
+    pub async fn snapshot(path: &str, into: &str, at_rest: bool) -> Result<()> {
+        let work: Work<'_, ()> = Box::pin(sqlite::Pools::snapshot(path, into, at_rest));
         work.await
     }
 
@@ -207,7 +218,7 @@ macro_rules! methods {
 
         /// The names of all public methods of [`Store`]; the behaviour suite
         /// fails while it leaves one uncalled.
-        pub const METHODS: &[&str] = &["open", "migrate", "version_of", "snapshot", "copy_to", "on_behalf", "generation", "people_generation", $(stringify!($name)),+];
+        pub const METHODS: &[&str] = &["open", "migrate", "version_of", "look_at", "snapshot", "copy_to", "on_behalf", "generation", "people_generation", $(stringify!($name)),+];
     };
 }
 

@@ -1,7 +1,7 @@
 //! Writes that share one transaction: while one is being made durable, those
 //! that come meanwhile wait for each other, and the next takes them all.
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 use tokio::sync::oneshot;
 use tokio::sync::{Mutex as Turns, MutexGuard};
@@ -28,7 +28,7 @@ impl<J, T> Default for Queue<J, T> {
 /// A job with the way back to who asked for it.
 #[derive(Debug)]
 pub(crate) struct Waiting<J, T> {
-    pub(crate) job: Arc<J>,
+    pub(crate) job: J,
     answer: oneshot::Sender<Result<T>>,
 }
 
@@ -40,9 +40,8 @@ impl<J, T> Waiting<J, T> {
 }
 
 impl<J, T> Queue<J, T> {
-    /// Puts a job last. Its answer is closed when whoever did it went away
-    /// before the end: then nothing of it was kept.
-    pub(crate) fn add(&self, job: Arc<J>) -> oneshot::Receiver<Result<T>> {
+    /// Puts a job last.
+    pub(crate) fn add(&self, job: J) -> oneshot::Receiver<Result<T>> {
         let (answer, receiver) = oneshot::channel();
         self.lock().push(Waiting { job, answer });
         receiver
@@ -53,9 +52,10 @@ impl<J, T> Queue<J, T> {
         self.turn.lock().await
     }
 
-    /// Takes the first of what waits.
+    /// Takes the first of what waits, without those whose asker has gone.
     pub(crate) fn take(&self) -> Vec<Waiting<J, T>> {
         let mut waiting = self.lock();
+        waiting.retain(|one| !one.answer.is_closed());
         let number = waiting.len().min(AT_ONCE);
         waiting.drain(..number).collect()
     }

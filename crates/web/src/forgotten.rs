@@ -46,7 +46,7 @@ pub(crate) async fn ask(
         return pages::refused(StatusCode::NOT_FOUND, NO_POST);
     };
     let now = web.clock.now();
-    match may_mail(&web.store, &sent.email, &way.client.to_string(), now).await {
+    match may_mail(&web.store, &sent.email, &way.place(), now).await {
         Ok(true) => {
             // After the answer, so that its time tells nothing either.
             tokio::spawn(async move { mail(&web, &post, sent.email.trim()).await });

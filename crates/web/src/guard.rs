@@ -30,6 +30,20 @@ pub(crate) enum Privacy {
     Open,
 }
 
+impl WayIn {
+    /// The client's place, by which attempts are counted: of IPv6 its network of
+    /// 64 bits, since one client has all of that.
+    pub(crate) fn place(&self) -> String {
+        match self.client {
+            IpAddr::V4(address) => address.to_string(),
+            IpAddr::V6(address) => {
+                let [a, b, c, d, ..] = address.segments();
+                format!("{a:x}:{b:x}:{c:x}:{d:x}::/64")
+            }
+        }
+    }
+}
+
 impl Privacy {
     /// The cookie's name. `__Host-` binds it to HTTPS and this very host; a
     /// browser takes no such cookie over plain HTTP, so loopback has another.

@@ -49,7 +49,7 @@ pub(crate) async fn sign_in(
     let Some(cookie) = way.privacy.cookie() else {
         return pages::refused(StatusCode::FORBIDDEN, OPEN);
     };
-    let from = way.client.to_string();
+    let from = way.place();
     let browser = headers.get(header::USER_AGENT).and_then(|agent| agent.to_str().ok()).unwrap_or("unnamed");
     let attempt = Attempt {
         email: &sent.email,

@@ -86,6 +86,16 @@ impl Pools {
         Ok(Pools { writer, readers, behalf: None, writes: Writes::default(), appends: Arc::default() })
     }
 
+    /// Opens a file at rest to look at it: nothing is written to it or beside it.
+    pub(crate) async fn look_at(path: &str) -> Result<Pools> {
+        let options = SqliteConnectOptions::new().filename(path).read_only(true).immutable(true);
+        let pool =
+            SqlitePoolOptions::new().max_connections(1).connect_with(options.disable_statement_logging());
+        let readers = pool.await?;
+        let writer = readers.clone();
+        Ok(Pools { writer, readers, behalf: None, writes: Writes::default(), appends: Arc::default() })
+    }
+
     /// Begins a transaction that writes. It takes the file's write lock at
     /// once: one that took it only at its first write would fail when another
     /// had written since its first read.
@@ -166,7 +176,7 @@ impl Pools {
         if !Path::new(path).is_file() {
             return Ok(None);
         }
-        let mut connection = only_reading(path).await?;
+        let mut connection = only_reading(path, false).await?;
         let found = super::schema::found(&mut connection).await?;
         connection.close().await?;
         Ok(Some(found))
@@ -174,7 +184,7 @@ impl Pools {
 
     /// Writes one state of the file into another, which must be empty or not be
     /// there yet.
-    pub(crate) async fn snapshot(path: &str, into: &str) -> Result<()> {
+    pub(crate) async fn snapshot(path: &str, into: &str, at_rest: bool) -> Result<()> {
         let path = path.strip_prefix("sqlite://").unwrap_or(path);
         check_path(into)?;
         if !Path::new(path).is_file() {
@@ -183,7 +193,7 @@ impl Pools {
         if std::fs::metadata(into).is_ok_and(|there| there.len() > 0) {
             return Err(StoreError::Settings(format!("`{into}` is there already; name another file")));
         }
-        let mut connection = only_reading(path).await?;
+        let mut connection = only_reading(path, at_rest).await?;
         sqlx::query("VACUUM INTO $1").bind(into).execute(&mut connection).await?;
         Ok(connection.close().await?)
     }
@@ -207,8 +217,11 @@ impl Pools {
     }
 }
 
-async fn only_reading(path: &str) -> Result<Connection> {
+/// A file that is at rest is read even where nothing can be written beside it,
+/// and nothing is.
+async fn only_reading(path: &str, at_rest: bool) -> Result<Connection> {
     let options = SqliteConnectOptions::new().filename(path).read_only(true).busy_timeout(BUSY_TIMEOUT);
+    let options = options.immutable(at_rest);
     Ok(options.disable_statement_logging().connect().await?)
 }
 

@@ -2,15 +2,13 @@
 //! statement once for all of them.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::sync::Arc;
 
 use serde_json::json;
 use sqlx::QueryBuilder;
-use tokio::sync::oneshot::error::TryRecvError;
 
 use super::notes::{self, Note};
 use super::wall::{self, Standing};
-use super::{Connection, Db, Pools, load, seasons};
+use super::{Connection, Db, Pools, dialect, load, seasons};
 use crate::error::missing;
 use crate::grouped::Queue;
 use crate::read::{self, columns};
@@ -36,38 +34,34 @@ pub(crate) async fn append_entries(
     entries: &[LogEntry],
 ) -> Result<Appended> {
     let append = Append { db: db.clone(), block_id: block_id.to_owned(), year, entries: entries.to_owned() };
-    match db.appends() {
-        Some(queue) => in_turn(db, queue, Arc::new(append)).await,
-        None => {
-            let mut tx = db.begin_write().await?;
-            let appended = put(&mut tx, &[&append]).await?.remove(0)?;
-            tx.commit().await?;
-            Ok(appended)
-        }
-    }
+    let Some(queue) = db.appends() else {
+        return alone(db, &append).await;
+    };
+    let answer = queue.add(append);
+    // In a task of its own: whoever asked may go away in the middle of what is
+    // written for others too.
+    tokio::spawn(write_together(db.clone()));
+    answer.await.unwrap_or_else(|_| Err(StoreError::Busy("the writer went away".into())))
 }
 
-/// Has it written by whoever has the turn: each is told only once all of that
-/// transaction is on disk.
-async fn in_turn(db: &Pools, queue: &Appends, append: Arc<Append>) -> Result<Appended> {
-    loop {
-        let mut answer = queue.add(append.clone());
-        let _turn = queue.turn().await;
-        loop {
-            match answer.try_recv() {
-                Ok(outcome) => return outcome,
-                Err(TryRecvError::Empty) => write_together(db, queue).await,
-                // Whoever had it went away in the middle: once more.
-                Err(TryRecvError::Closed) => break,
-            }
-        }
-    }
+/// Writes one, in a transaction of its own.
+async fn alone(db: &Pools, append: &Append) -> Result<Appended> {
+    let mut tx = db.begin_write().await?;
+    let appended = put(&mut tx, &[append]).await?.remove(0)?;
+    tx.commit().await?;
+    Ok(appended)
 }
 
-/// Writes what waits, in one transaction.
-async fn write_together(db: &Pools, queue: &Appends) {
+/// Writes what waits, in one transaction: each is told only once all of it is on
+/// disk. Whoever comes meanwhile waits for the next.
+async fn write_together(db: Pools) {
+    let Some(queue) = db.appends() else { return };
+    let _turn = queue.turn().await;
     let waiting = queue.take();
-    let appends: Vec<&Append> = waiting.iter().map(|one| one.job.as_ref()).collect();
+    if waiting.is_empty() {
+        return;
+    }
+    let appends: Vec<&Append> = waiting.iter().map(|one| &one.job).collect();
     let outcomes = async {
         let mut tx = db.begin_write().await?;
         let outcomes = put(&mut tx, &appends).await?;
@@ -76,7 +70,13 @@ async fn write_together(db: &Pools, queue: &Appends) {
     };
     match outcomes.await {
         Ok(outcomes) => waiting.into_iter().zip(outcomes).for_each(|(one, outcome)| one.answer(outcome)),
-        Err(error) => waiting.into_iter().for_each(|one| one.answer(Err(error.again()))),
+        // What is wrong with one is no fault of the others.
+        Err(_) => {
+            for one in waiting {
+                let outcome = alone(&db, &one.job).await;
+                one.answer(outcome);
+            }
+        }
     }
 }
 
@@ -95,8 +95,12 @@ async fn put(connection: &mut Connection, appends: &[&Append]) -> Result<Vec<Res
     };
     let allowed: Vec<Result<()>> = appends.iter().map(|append| may(append)).collect();
     let open = || appends.iter().zip(&allowed).filter(|(_, may)| may.is_ok()).map(|(append, _)| *append);
-    let keys: BTreeSet<Key<'_>> = open().map(|append| (append.block_id.as_str(), append.year)).collect();
-    seasons::begin_and_lock(connection, &keys.into_iter().collect::<Vec<_>>()).await?;
+    if !dialect::LOCK_SEASON.is_empty() {
+        // Nobody else may write an entry under the same id between look and write;
+        // what begins here and is refused is rolled back.
+        let keys: BTreeSet<Key<'_>> = open().map(|append| (append.block_id.as_str(), append.year)).collect();
+        seasons::begin_and_lock(connection, &keys.into_iter().collect::<Vec<_>>()).await?;
+    }
     let mut known = under_same_ids(connection, open()).await?;
 
     let mut new = Vec::new();
@@ -124,6 +128,9 @@ async fn put(connection: &mut Connection, appends: &[&Append]) -> Result<Vec<Res
             appended
         }));
     }
+    // Only what is written to begins a season.
+    let keys: Vec<Key<'_>> = raised.keys().copied().collect();
+    seasons::begin_and_lock(connection, &keys).await?;
     insert(connection, &new).await?;
     raise(connection, &raised).await?;
     notes::note_all(connection, told).await?;

@@ -169,8 +169,27 @@ pub(crate) async fn move_block(db: &Pools, held: &Block, site_id: &str, from: In
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Block(&held.id)).await?;
     let now = lock(&mut tx, held).await?;
+    let stays = stays(&mut tx, &held.id).await?;
+    let (last, before) = (stays.last(), stays.iter().rev().nth(1));
+    let since = |at: Instant| {
+        format!("the block came to its present site at {at}; it can only leave it later than that")
+    };
+    let taken_back = last.is_some_and(|last| last.site_id == site_id && last.until == from);
     if now.site_id == site_id {
-        return Ok(now.version);
+        // It is there already: perhaps since another day than was said.
+        match last {
+            Some(last) if last.until != from => {
+                if let Some(before) = before.filter(|before| from <= before.until) {
+                    return Err(StoreError::Refused(since(before.until)));
+                }
+                change_stay(&mut tx, &held.id, last.until, Some(from)).await?;
+            }
+            _ => return Ok(now.version),
+        }
+    } else if taken_back {
+        change_stay(&mut tx, &held.id, from, None).await?;
+    } else if let Some(last) = last.filter(|last| from <= last.until) {
+        return Err(StoreError::Refused(since(last.until)));
     }
     let fits: i64 =
         sqlx::query_scalar("SELECT count(*) FROM site WHERE id = $1 AND (farm_id IS NULL OR farm_id = $2)")
@@ -181,18 +200,14 @@ pub(crate) async fn move_block(db: &Pools, held: &Block, site_id: &str, from: In
     if fits == 0 {
         return Err(missing("site of this farm or of the server", site_id));
     }
-    if let Some(last) = stays(&mut tx, &held.id).await?.last().filter(|last| from <= last.until) {
-        return Err(StoreError::Refused(format!(
-            "the block came to its present site at {}; it can only leave it later than that",
-            last.until
-        )));
+    if now.site_id != site_id && !taken_back {
+        sqlx::query("INSERT INTO stay (block_id, until, site_id) VALUES ($1, $2, $3)")
+            .bind(&held.id)
+            .bind(from.0)
+            .bind(&now.site_id)
+            .execute(&mut *tx)
+            .await?;
     }
-    sqlx::query("INSERT INTO stay (block_id, until, site_id) VALUES ($1, $2, $3)")
-        .bind(&held.id)
-        .bind(from.0)
-        .bind(&now.site_id)
-        .execute(&mut *tx)
-        .await?;
     sqlx::query("UPDATE block SET site_id = $2, version = version + 1 WHERE id = $1")
         .bind(&held.id)
         .bind(site_id)
@@ -202,4 +217,24 @@ pub(crate) async fn move_block(db: &Pools, held: &Block, site_id: &str, from: In
     notes::note(&mut tx, db, note.with(json!({"to": site_id, "from": from}))).await?;
     tx.commit().await?;
     Ok(now.version + 1)
+}
+
+/// Ends a stay at another time, or takes it out.
+async fn change_stay(
+    connection: &mut Connection,
+    block_id: &str,
+    until: Instant,
+    to: Option<Instant>,
+) -> Result<()> {
+    let query = match to {
+        Some(to) => sqlx::query("UPDATE stay SET until = $3 WHERE block_id = $1 AND until = $2")
+            .bind(block_id)
+            .bind(until.0)
+            .bind(to.0),
+        None => {
+            sqlx::query("DELETE FROM stay WHERE block_id = $1 AND until = $2").bind(block_id).bind(until.0)
+        }
+    };
+    query.execute(connection).await?;
+    Ok(())
 }

@@ -1,6 +1,6 @@
 //! Tokens and sign-ins, and attempts to sign in.
 
-use model::time::Instant;
+use model::time::{DAY, Instant};
 
 use serde_json::json;
 
@@ -11,6 +11,9 @@ use crate::Result;
 use crate::error::naming;
 use crate::read::{self, CredentialColumns, columns};
 use crate::rows::{Credential, CredentialKind};
+
+/// Attempts are forgotten after so long, longer than any window they count in.
+const KEPT_ATTEMPTS: i64 = DAY;
 
 pub(crate) async fn add_credential(db: &Pools, credential: &Credential) -> Result<()> {
     let mut tx = db.begin_people().await?;
@@ -120,6 +123,11 @@ pub(crate) async fn count_attempt(
     .bind(now.plus(-window).0)
     .fetch_one(db.writer())
     .await?;
+    // Whoever tries names leaves a row for each of them.
+    sqlx::query("DELETE FROM attempt WHERE since <= $1")
+        .bind(now.plus(-KEPT_ATTEMPTS).0)
+        .execute(db.writer())
+        .await?;
     Ok((number, Instant(since)))
 }
 

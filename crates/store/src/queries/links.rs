@@ -156,6 +156,13 @@ pub(crate) async fn redeem(db: &Pools, hash: &str, person: &Person, now: Instant
                 .execute(&mut *tx)
                 .await?;
             credentials::end_sessions(&mut tx, &known.id, now).await?;
+            // Others may have asked for links too, or the person twice.
+            sqlx::query("UPDATE link SET expires_at = $3 WHERE kind = $1 AND email = $2 AND used_at IS NULL AND expires_at > $3")
+                .bind(LinkKind::Reset.word())
+                .bind(email)
+                .bind(now.0)
+                .execute(&mut *tx)
+                .await?;
             Person { password: person.password.clone(), ..known }
         }
     };

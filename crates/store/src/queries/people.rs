@@ -73,11 +73,10 @@ pub(crate) async fn people(db: &Pools, after: Option<&str>, limit: u32) -> Resul
 
 /// Refuses to leave the server without an operator.
 async fn keep_an_operator(connection: &mut Connection, leaving: &str) -> Result<()> {
-    let others: i64 = sqlx::query_scalar("SELECT count(*) FROM person WHERE operator <> 0 AND id <> $1")
-        .bind(leaving)
-        .fetch_one(connection)
-        .await?;
-    if others > 0 {
+    // All of them are held: of two who leave at once one is the last.
+    let mut query = QueryBuilder::<Db>::new("SELECT id FROM person WHERE operator <> 0 ORDER BY id");
+    let operators: Vec<String> = query.push(dialect::LOCK).build_query_scalar().fetch_all(connection).await?;
+    if operators.iter().any(|id| id != leaving) {
         return Ok(());
     }
     Err(StoreError::Refused("this is the last operator; make another person one first".into()))

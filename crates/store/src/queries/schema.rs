@@ -27,7 +27,8 @@ pub(crate) async fn figures(db: &Pools) -> Result<Figures> {
          (SELECT count(*) FROM item WHERE message_id IS NULL AND unsent_because IS NULL), \
          (SELECT count(*) FROM message WHERE next_try_at IS NOT NULL), \
          (SELECT count(*) FROM message WHERE state = 'failed'), (SELECT count(*) FROM cell), \
-         (SELECT count(*) FROM cell WHERE last_error IS NOT NULL), (SELECT min(last_ok_at) FROM cell)",
+         (SELECT count(*) FROM cell WHERE last_error IS NOT NULL), (SELECT min(coalesce(cell.last_ok_at, \
+         (SELECT min(source.created_at) FROM source WHERE source.provider = cell.provider AND source.cell = cell.cell))) FROM cell)",
         )
         .fetch_one(db.reader())
         .await?;

@@ -10,6 +10,7 @@ use crate::rows::Site;
 
 pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
     let mut tx = db.begin_write().await?;
+    // Adding zero makes -0.0 the 0.0 that SQLite gives back.
     sqlx::query(
         "INSERT INTO site (id, farm_id, name, latitude, longitude, elevation_m, time_zone, \
          version, created_at) VALUES ($1, $2, $3, $4, $5, $6, $7, 1, $8)",
@@ -17,9 +18,9 @@ pub(crate) async fn add_site(db: &Pools, site: &Site) -> Result<()> {
     .bind(&site.id)
     .bind(&site.farm_id)
     .bind(&site.name)
-    .bind(site.latitude)
-    .bind(site.longitude)
-    .bind(site.elevation_m)
+    .bind(site.latitude + 0.0)
+    .bind(site.longitude + 0.0)
+    .bind(site.elevation_m.map(|metres| metres + 0.0))
     .bind(&site.time_zone)
     .bind(site.created_at.0)
     .execute(&mut *tx)

@@ -21,6 +21,7 @@ pub struct Figures {
     pub cells: u64,
     /// Of these, those whose latest fetch failed.
     pub cells_failing: u64,
-    /// When a cell was last fetched well, of that for which it is longest ago.
+    /// When a cell was last fetched well, or was added when it never was, of that
+    /// for which it is longest ago.
     pub oldest_fetch: Option<Instant>,
 }

@@ -101,16 +101,25 @@ pub async fn copying(suite: &Suite, empty_postgres: &str) {
     server.close().await.unwrap();
 
     suite.called("snapshot");
-    Store::snapshot(&at("copy.db"), &at("shot.db")).await.unwrap();
+    Store::snapshot(&at("copy.db"), &at("shot.db"), false).await.unwrap();
+    suite.called("look_at");
+    let looked = Store::look_at(&at("shot.db")).await.unwrap();
+    assert_eq!(looked.sums().await.unwrap(), before);
+    assert_eq!(looked.faults(true).await.unwrap(), Vec::<String>::new());
+    assert!(looked.add_farm(&farm).await.is_err(), "it is only looked at");
+    looked.close().await.unwrap();
+    let beside: Vec<_> =
+        std::fs::read_dir(folder.path()).unwrap().map(|file| file.unwrap().file_name()).collect();
+    assert!(!beside.iter().any(|name| name.to_string_lossy().starts_with("shot.db-")), "{beside:?}");
     let shot = Store::open(&at("shot.db")).await.unwrap();
     assert_eq!(shot.sums().await.unwrap(), before);
-    let there = Store::snapshot(&at("copy.db"), &at("shot.db")).await.unwrap_err();
+    let there = Store::snapshot(&at("copy.db"), &at("shot.db"), false).await.unwrap_err();
     assert!(there.to_string().contains("is there already"), "{there}");
     suite.called("version_of");
     assert_eq!(Store::version_of(&at("copy.db")).await.unwrap(), Some(store::SCHEMA));
     assert_eq!(Store::version_of(empty_postgres).await.unwrap(), Some(store::SCHEMA));
     assert_eq!(Store::version_of(&at("none.db")).await.unwrap(), None);
-    let none = Store::snapshot(&at("none.db"), &at("new.db")).await.unwrap_err();
+    let none = Store::snapshot(&at("none.db"), &at("new.db"), true).await.unwrap_err();
     assert!(none.to_string().contains("there is no database"), "{none}");
     assert!(!folder.path().join("new.db").exists());
     shot.close().await.unwrap();

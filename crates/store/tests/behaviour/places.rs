@@ -97,7 +97,7 @@ pub async fn moving(suite: &Suite) {
     assert_eq!(weather().await.version, 5);
 
     // And back again: each source once, its readings in order.
-    let early = call!(suite, move_block(&moved, here, hours(4)));
+    let early = call!(suite, move_block(&moved, here, hours(3)));
     assert!(
         matches!(&early, Err(StoreError::Refused(why)) if why.contains("only leave it later")),
         "{early:?}"
@@ -110,6 +110,19 @@ pub async fn moving(suite: &Suite) {
     assert_eq!(at, [1, 2, 3, 6, 7].map(hours));
     let stays = call!(suite, stays_of(&block.id)).unwrap();
     assert_eq!(stays.iter().map(|stay| stay.until).collect::<Vec<_>>(), [hours(4), hours(6)]);
+
+    // The day was wrong, and then the move as a whole.
+    let held = async || call!(suite, block(&block.id)).unwrap().unwrap();
+    assert_eq!(call!(suite, move_block(&held().await, here, hours(7))).unwrap(), 4);
+    let early = call!(suite, move_block(&held().await, here, hours(4)));
+    assert!(matches!(early, Err(StoreError::Refused(_))), "{early:?}");
+    let until = async || {
+        let stays = call!(suite, stays_of(&block.id)).unwrap();
+        stays.iter().map(|stay| stay.until).collect::<Vec<_>>()
+    };
+    assert_eq!(until().await, [hours(4), hours(7)]);
+    assert_eq!(call!(suite, move_block(&held().await, &there.id, hours(7))).unwrap(), 5);
+    assert_eq!((until().await, held().await.site_id), (vec![hours(4)], there.id.clone()));
 
     let strange = rows::site(Some(&Orchard::planted(suite, 0).await.farm.id));
     call!(suite, add_site(&strange)).unwrap();
