@@ -40,6 +40,8 @@ DECLARE
             'source IN (SELECT source.number FROM source JOIN site ON site.id = source.site_id WHERE site.farm_id IS NOT NULL)'],
         ['earlier_reading', 'source IN (SELECT number FROM source)',
             'source IN (SELECT source.number FROM source JOIN site ON site.id = source.site_id WHERE site.farm_id IS NOT NULL)'],
+        ['air', 'source IN (SELECT number FROM source)',
+            'source IN (SELECT source.number FROM source JOIN site ON site.id = source.site_id WHERE site.farm_id IS NOT NULL)'],
         ['forecast', 'source_id IN (SELECT id FROM source)',
             'source_id IN (SELECT source.id FROM source JOIN site ON site.id = source.site_id WHERE site.farm_id IS NOT NULL)'],
         ['block', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
@@ -64,6 +66,8 @@ DECLARE
         ['attempt', 'false', 'false'],
         ['answer', 'false', 'false'],
         ['cell', 'true', 'true'],
+        ['provider', 'true', 'false'],
+        ['spent', 'false', 'false'],
         ['counter', 'true', 'true'],
         ['curve', 'true', 'true'],
         ['material', 'true', 'true']

@@ -50,6 +50,7 @@ mod seasons;
 mod shapes;
 mod sites;
 mod sources;
+mod stand;
 mod timeline;
 mod upload;
 
@@ -82,6 +83,9 @@ pub struct Provider {
     pub kind: Kind,
     /// Whom to credit, in the words that the provider asks for.
     pub attribution: &'static str,
+    /// What may be asked of it, of all instances together: seconds of a window and
+    /// the most in it.
+    pub limits: &'static [(i64, u64)],
     /// The provider's cell that a place is fetched in.
     pub cell: fn(&Place) -> String,
 }
@@ -176,6 +180,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(me::credential, me::revoke))
         .routes(routes!(sites::list, sites::add))
         .routes(routes!(sites::one))
+        .routes(routes!(stand::standing))
         .routes(routes!(sources::list, sources::add))
         .routes(routes!(sources::one, sources::change))
         .routes(routes!(readings::list, upload::take))

@@ -10,11 +10,11 @@ use alerts::mail::smtp::{Outcome, Relay, Stage, send};
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::Client;
 use reqwest::header::DATE;
-use store::{SCHEMA, Store};
+use store::{SCHEMA, SourceState, Store, Way};
 
 use crate::cli::{failed, on_runtime, say};
-use crate::clock;
 use crate::settings::{Given, Settings, on_postgres};
+use crate::{clock, house};
 
 /// How something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -226,10 +226,60 @@ async fn work(store: &Store, now: Instant, findings: &Findings) {
             None => {}
         }
     }
+    sources(store, now, findings).await;
     let failing = cells.iter().filter(|cell| cell.last_error.is_some()).count();
     if failing == 0 {
         findings.tell(State::Well, "weather", &format!("{} cells of feeds, none failing", cells.len()));
     }
+}
+
+/// Sources that have fallen silent, and providers that are left alone.
+async fn sources(store: &Store, now: Instant, findings: &Findings) {
+    let told = async {
+        for provider in store.providers().await? {
+            let used: Vec<String> =
+                provider.spent.iter().map(|(seconds, _, used)| format!("{used} in {seconds} s")).collect();
+            let used = format!("asked for {}", used.join(", "));
+            match provider.open_until.filter(|until| *until > now) {
+                Some(until) => {
+                    let why = provider.last_error.unwrap_or_default();
+                    let says = format!(
+                        "{} is left alone until {until} after {} failures ({why})",
+                        provider.name, provider.failures
+                    );
+                    findings.tell(State::Broken, "provider", &says);
+                }
+                None => findings.tell(State::Well, "provider", &format!("{}: {used}", provider.name)),
+            }
+        }
+        let mut after: Option<String> = None;
+        loop {
+            let sites = store.sites(None, after.as_deref(), 500).await?;
+            let Some(last) = sites.last() else { return Ok::<(), store::StoreError>(()) };
+            after = Some(last.id.clone());
+            for site in &sites {
+                for state in store.source_states(&site.id, now.plus(-7 * DAY)).await? {
+                    source(&site.name, &state, now, findings);
+                }
+            }
+        }
+    };
+    if let Err(error) = told.await {
+        findings.tell(State::Broken, "sources", &error.to_string());
+    }
+}
+
+fn source(site: &str, state: &SourceState, now: Instant, findings: &Findings) {
+    let name = format!("{site}, {}", state.source.name);
+    let all: u64 = state.flags.iter().map(|(_, readings)| readings).sum();
+    let bad: u64 = state.flags.iter().filter(|(flag, _)| !flag.usable()).map(|(_, readings)| readings).sum();
+    let Some(last) = state.last_at else {
+        return findings.tell(State::Look, "source", &format!("{name} has no reading yet"));
+    };
+    let says = format!("{name}: last reading {last}, {all} in seven days, {bad} of them not used");
+    // Typed and uploaded readings come when someone brings them.
+    let silent = state.source.way == Way::Feed && now.since(last) > LONG_WITHOUT_FETCH;
+    findings.tell(if silent || bad * 10 > all { State::Look } else { State::Well }, "source", &says);
 }
 
 /// Speaks to the mail server up to the point at which a mail would be offered.
@@ -268,7 +318,31 @@ async fn mail(settings: &Settings, findings: &Findings) {
 /// Whether the weather provider can be reached, and what time it has.
 async fn feeds(settings: &Settings, now: Instant, findings: &Findings) {
     const WHAT: &str = "feed";
-    let Some(base) = &settings.open_meteo_url else { return };
+    if settings.feeds.is_empty() {
+        return findings.tell(
+            State::Look,
+            WHAT,
+            "none is set up: temperatures come by file and by hand alone",
+        );
+    }
+    if let Err(error) = house::feeds(settings) {
+        return findings.tell(State::Broken, WHAT, &format!("{error:#}"));
+    }
+    let bases = [
+        ("open-meteo", &settings.open_meteo_url),
+        ("nws", &settings.nws_url),
+        ("met-norway", &settings.met_norway_url),
+        ("bright-sky", &settings.bright_sky_url),
+    ];
+    for (name, base) in bases {
+        if let (true, Some(base)) = (settings.feeds.iter().any(|feed| feed.trim() == name), base) {
+            feed(base, now, findings).await;
+        }
+    }
+}
+
+async fn feed(base: &str, now: Instant, findings: &Findings) {
+    const WHAT: &str = "feed";
     let client = match Client::builder().timeout(PATIENCE).build() {
         Ok(client) => client,
         Err(error) => return findings.tell(State::Broken, WHAT, &error.to_string()),

@@ -19,8 +19,11 @@ use prometheus_client::registry::Registry;
 use store::Store;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
+use weather::feeds::bright_sky::{self, BrightSky};
+use weather::feeds::met_norway::{self, MetNorway};
+use weather::feeds::nws::{self, Nws};
 use weather::feeds::open_meteo::{self, ApiKey, OpenMeteo};
-use weather::feeds::{ClientSettings, Feed};
+use weather::feeds::{Cause, ClientSettings, Feed};
 
 use crate::settings::Settings;
 use crate::{document, metrics, post};
@@ -54,6 +57,7 @@ impl House {
         // Two installations of the same provider do no harm.
         let _ = rustls::crypto::ring::default_provider().install_default();
         let lock = if settings.on_postgres() { None } else { Some(lock(&settings.database)?) };
+        let held = !settings.on_postgres() && looked_through_first(&settings.database);
         let store = Store::open(&settings.database).await?;
         let catalogue = document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?;
         let bells = Arc::new(Bells::default());
@@ -84,7 +88,7 @@ impl House {
         let claim = access::link::claim(&store, clock.now()).await?;
         let first_token = access::first_token(&store, clock.now()).await?;
         let providers = engine.feeds.iter().map(|feed| provider(feed.as_ref())).collect();
-        let sound = Arc::new(AtomicBool::new(false));
+        let sound = Arc::new(AtomicBool::new(!held));
         let router = api::router(api::App {
             sound: sound.clone(),
             store,
@@ -114,8 +118,8 @@ impl House {
         self.metrics.as_ref().and_then(|(listener, _)| listener.local_addr().ok())
     }
 
-    /// Looks the database through; until that is done the server is not ready,
-    /// and no loop works on it.
+    /// Looks the database through. Where that comes first the server is not ready
+    /// until it is done, and no loop works on it.
     ///
     /// # Errors
     /// When it is damaged.
@@ -138,16 +142,25 @@ impl House {
     pub(crate) async fn run(self, listener: TcpListener, stop: CancellationToken) -> anyhow::Result<()> {
         let store = self.engine.store.clone();
         let (look_through, stop_loops) = (self.look_through(), stop.clone());
+        let first = !self.sound.load(Ordering::Relaxed);
         let engine = self.engine;
         let loops = tokio::spawn(async move {
-            let looked = tokio::select! {
-                looked = look_through => looked,
-                () = stop_loops.cancelled() => Ok(()),
+            let looking = async {
+                let looked = tokio::select! {
+                    looked = look_through => looked,
+                    () = stop_loops.cancelled() => Ok(()),
+                };
+                if looked.is_err() {
+                    stop_loops.cancel();
+                }
+                looked
             };
-            match looked {
-                Ok(()) => engine::run(engine, stop_loops).await,
-                Err(_) => stop_loops.cancel(),
+            if first {
+                looking.await?;
+                engine::run(engine, stop_loops.clone()).await;
+                return Ok(());
             }
+            let (looked, ()) = tokio::join!(looking, engine::run(engine, stop_loops.clone()));
             looked
         });
         if let Some((listener, metrics)) = self.metrics {
@@ -173,22 +186,53 @@ pub(crate) fn provider(feed: &dyn Feed) -> api::Provider {
         name: feed.provider(),
         kind: feed.kind(),
         attribution: feed.attribution().text,
+        limits: feed.limits(),
         cell: |place| place.grid_cell().key,
     }
 }
 
-/// The live feeds that the settings call for.
+/// The live feeds that the settings call for. One that answers nobody without a
+/// contact is refused without one, before the service starts.
 pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
     let _ = rustls::crypto::ring::default_provider().install_default();
     let asked = ClientSettings { contact: settings.contact.clone(), ..ClientSettings::default() };
     let client = weather::feeds::client(&asked).context("weather feeds")?;
-    let defaults = open_meteo::Settings::default();
-    let open_meteo = open_meteo::Settings {
-        base_url: settings.open_meteo_url.clone().unwrap_or(defaults.base_url),
-        api_key: settings.open_meteo_key.clone().map(ApiKey::new),
-        ..open_meteo::Settings::default()
-    };
-    Ok(vec![Arc::new(OpenMeteo::new(open_meteo, client).context("Open-Meteo")?)])
+    let mut feeds: Vec<Arc<dyn Feed>> = Vec::new();
+    for name in &settings.feeds {
+        let client = client.clone();
+        let at = |url: &Option<String>, default: &str| url.clone().unwrap_or_else(|| default.to_owned());
+        let feed: Result<Arc<dyn Feed>, Cause> = match name.trim() {
+            open_meteo::PROVIDER => {
+                let settings = open_meteo::Settings {
+                    base_url: at(&settings.open_meteo_url, open_meteo::DEFAULT_BASE_URL),
+                    api_key: settings.open_meteo_key.clone().map(ApiKey::new),
+                    ..open_meteo::Settings::default()
+                };
+                OpenMeteo::new(settings, client).map(|feed| Arc::new(feed) as Arc<dyn Feed>)
+            }
+            nws::PROVIDER => {
+                let contact = settings.contact.clone().unwrap_or_default();
+                let settings =
+                    nws::Settings { base_url: at(&settings.nws_url, nws::DEFAULT_BASE_URL), contact };
+                Nws::new(settings, client).map(|feed| Arc::new(feed) as Arc<dyn Feed>)
+            }
+            met_norway::PROVIDER => {
+                let base_url = at(&settings.met_norway_url, met_norway::DEFAULT_BASE_URL);
+                let settings = met_norway::Settings { base_url, contact: settings.contact.clone() };
+                MetNorway::new(settings, client).map(|feed| Arc::new(feed) as Arc<dyn Feed>)
+            }
+            bright_sky::PROVIDER => {
+                let base_url = at(&settings.bright_sky_url, bright_sky::DEFAULT_BASE_URL);
+                BrightSky::new(bright_sky::Settings { base_url }, client)
+                    .map(|feed| Arc::new(feed) as Arc<dyn Feed>)
+            }
+            other => {
+                bail!("--feeds: `{other}` is no feed; there are open-meteo, nws, met-norway and bright-sky")
+            }
+        };
+        feeds.push(feed.with_context(|| format!("feed {name}"))?);
+    }
+    Ok(feeds)
 }
 
 fn outlet(settings: &Settings) -> anyhow::Result<Outlet> {
@@ -234,6 +278,16 @@ pub(crate) fn lock(database: &str) -> anyhow::Result<File> {
             Err(error).with_context(|| format!("{} cannot be locked", path.display()))
         }
     }
+}
+
+/// Whether an SQLite file is looked through before anyone works on it: after a stop
+/// that left its write-ahead log behind, and where it is so large that nobody would
+/// notice for long. Else it is looked through meanwhile.
+fn looked_through_first(database: &str) -> bool {
+    const LARGE: u64 = 128 << 20;
+    let path = database.trim_start_matches("sqlite://");
+    let bytes = |path: &str| std::fs::metadata(path).map_or(0, |there| there.len());
+    bytes(&format!("{path}-wal")) > 0 || bytes(path) > LARGE
 }
 
 /// Listens on an address, with a word on what to do when it is taken.

@@ -14,7 +14,10 @@ use crate::document;
 /// Fifty a second: a program that reads a whole region each minute stays under it.
 const REQUESTS_A_MINUTE: u32 = 3_000;
 
-/// The provider's free address.
+/// Where each provider answers.
+const NWS: &str = "https://api.weather.gov";
+const MET_NORWAY: &str = "https://api.met.no";
+const BRIGHT_SKY: &str = "https://api.brightsky.dev";
 const OPEN_METEO: &str = "https://api.open-meteo.com";
 
 /// Which database, as given by flags and environment.
@@ -62,13 +65,27 @@ pub struct Given {
     /// Address that mails come from [default: bloomtide@localhost]
     #[arg(long, value_name = "ADDRESS", env = "BLOOMTIDE_MAIL_FROM")]
     mail_from: Option<String>,
+    /// Weather feeds that sources may name, several with commas between:
+    /// open-meteo, nws, met-norway, bright-sky [default: open-meteo]
+    #[arg(long, value_name = "NAME", env = "BLOOMTIDE_FEEDS", value_delimiter = ',')]
+    feeds: Vec<String>,
+    /// Base URL of the US National Weather Service [default: https://api.weather.gov]
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_NWS_URL")]
+    nws_url: Option<String>,
+    /// Base URL of MET Norway [default: https://api.met.no]
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_MET_NORWAY_URL")]
+    met_norway_url: Option<String>,
+    /// Base URL of Bright Sky [default: https://api.brightsky.dev]
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_BRIGHT_SKY_URL")]
+    bright_sky_url: Option<String>,
     /// Base URL of Open-Meteo [default: https://api.open-meteo.com]
     #[arg(long, value_name = "URL", env = "BLOOMTIDE_OPEN_METEO_URL")]
     open_meteo_url: Option<String>,
     /// Key for Open-Meteo's commercial hosts
     #[arg(long, value_name = "KEY", env = "BLOOMTIDE_OPEN_METEO_KEY", hide_env_values = true)]
     open_meteo_key: Option<String>,
-    /// Where a weather provider can reach you: an address or a page
+    /// Where a weather provider can reach you: an address or a page; nws and
+    /// met-norway answer nobody without one
     #[arg(long, value_name = "TEXT", env = "BLOOMTIDE_CONTACT")]
     contact: Option<String>,
     /// Curves instead of those that ship: a file like config/curves.toml
@@ -100,6 +117,14 @@ pub struct Settings {
     pub mail_folder: PathBuf,
     /// Address that mails come from.
     pub mail_from: String,
+    /// Names of the feeds that sources may name.
+    pub feeds: Vec<String>,
+    /// Base URL of the US National Weather Service.
+    pub nws_url: Option<String>,
+    /// Base URL of MET Norway.
+    pub met_norway_url: Option<String>,
+    /// Base URL of Bright Sky.
+    pub bright_sky_url: Option<String>,
     /// Base URL of Open-Meteo.
     pub open_meteo_url: Option<String>,
     /// Key for Open-Meteo.
@@ -196,6 +221,19 @@ impl<'a> Picks<'a> {
     ) -> Option<String> {
         let default = default.map(str::to_owned);
         self.pick(name, given.clone(), file, default, |text| toml::Value::from(text.as_str()))
+    }
+
+    fn list(
+        &mut self,
+        name: &'static str,
+        given: &[String],
+        file: Vec<String>,
+        default: &[&str],
+    ) -> Vec<String> {
+        let filled = |list: Vec<String>| Some(list).filter(|list| !list.is_empty());
+        let default = default.iter().map(|one| (*one).to_owned()).collect();
+        let show = |list: &Vec<String>| toml::Value::from(list.clone());
+        self.pick(name, filled(given.to_vec()), filled(file), Some(default), show).unwrap_or_default()
     }
 
     fn path(
@@ -303,11 +341,7 @@ impl Settings {
         let listen = picks.text("listen", &given.listen, file.listen, Some("127.0.0.1:8420"));
         let metrics_listen = picks.text("metrics_listen", &given.metrics_listen, file.metrics_listen, None);
         let public_url = picks.text("public_url", &given.public_url, file.public_url, None);
-        let trusted = Some(given.trusted_proxy.clone()).filter(|given| !given.is_empty());
-        let in_file = Some(file.trusted_proxy).filter(|listed| !listed.is_empty());
-        let trusted = picks.pick("trusted_proxy", trusted, in_file, Some(Vec::new()), |list| {
-            toml::Value::from(list.clone())
-        });
+        let trusted = picks.list("trusted_proxy", &given.trusted_proxy, file.trusted_proxy, &[]);
         let requests_a_minute = picks.pick(
             "requests_a_minute",
             given.requests_a_minute,
@@ -319,6 +353,7 @@ impl Settings {
         let mail_folder = picks.path("mail_folder", &given.mail_folder, file.mail_folder, Some("mail"));
         let mail_from =
             picks.text("mail_from", &given.mail_from, file.mail_from, Some("bloomtide@localhost"));
+        let feeds = picks.list("feeds", &given.feeds, file.feeds, &["open-meteo"]);
         let open_meteo_url =
             picks.text("open_meteo_url", &given.open_meteo_url, file.open_meteo_url, Some(OPEN_METEO));
         let open_meteo_key = picks.key(given, file.open_meteo_key)?;
@@ -327,13 +362,27 @@ impl Settings {
             listen: address("listen", &listen.unwrap_or_default())?,
             metrics_listen: metrics_listen.map(|text| address("metrics-listen", &text)).transpose()?,
             public_url,
-            trusted_proxies: proxies(&trusted.unwrap_or_default())?,
+            trusted_proxies: proxies(&trusted)?,
             requests_a_minute: requests_a_minute.unwrap_or_default(),
             smtp,
             mail_folder: mail_folder.unwrap_or_default(),
             mail_from: mail_from.unwrap_or_default(),
+            feeds,
             open_meteo_url,
             open_meteo_key,
+            nws_url: picks.text("nws_url", &given.nws_url, file.nws_url, Some(NWS)),
+            met_norway_url: picks.text(
+                "met_norway_url",
+                &given.met_norway_url,
+                file.met_norway_url,
+                Some(MET_NORWAY),
+            ),
+            bright_sky_url: picks.text(
+                "bright_sky_url",
+                &given.bright_sky_url,
+                file.bright_sky_url,
+                Some(BRIGHT_SKY),
+            ),
             contact: picks.text("contact", &given.contact, file.contact, None),
             curves: picks.path("curves", &given.curves, file.curves, None),
             materials: picks.path("materials", &given.materials, file.materials, None),
@@ -400,6 +449,10 @@ struct File {
     smtp: Option<String>,
     mail_folder: Option<PathBuf>,
     mail_from: Option<String>,
+    feeds: Vec<String>,
+    nws_url: Option<String>,
+    met_norway_url: Option<String>,
+    bright_sky_url: Option<String>,
     open_meteo_url: Option<String>,
     open_meteo_key: Option<String>,
     contact: Option<String>,
@@ -420,11 +473,11 @@ impl File {
                 listen: fields.text("listen"),
                 metrics_listen: fields.text("metrics_listen"),
                 public_url: fields.text("public_url"),
-                trusted_proxy: if fields.has("trusted_proxy") {
-                    fields.texts("trusted_proxy")
-                } else {
-                    Vec::new()
-                },
+                trusted_proxy: listed(fields, "trusted_proxy"),
+                feeds: listed(fields, "feeds"),
+                nws_url: fields.text("nws_url"),
+                met_norway_url: fields.text("met_norway_url"),
+                bright_sky_url: fields.text("bright_sky_url"),
                 requests_a_minute: fields
                     .whole("requests_a_minute", 0, i64::from(u32::MAX))
                     .and_then(|number| u32::try_from(number).ok()),
@@ -440,6 +493,10 @@ impl File {
         })
         .with_context(|| path.display().to_string())
     }
+}
+
+fn listed(fields: &input::Fields<'_>, name: &'static str) -> Vec<String> {
+    if fields.has(name) { fields.texts(name) } else { Vec::new() }
 }
 
 #[cfg(test)]

@@ -1,14 +1,15 @@
 //! The fetch pass: cells that are due are leased, fetched and stored.
 
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 use std::time::Duration;
 
 use model::series::{Forecast, Reading};
 use model::site::{GridCell, Place};
-use model::time::{HOUR, Instant, MINUTE, zone};
-use store::{LeasedCell, Site};
+use model::time::{DAY, HOUR, Instant, MINUTE, zone};
+use store::{Fetched, LeasedCell, Site};
 use tokio::task::JoinSet;
-use weather::feeds::{CellAnswer, CellRequest, Feed, FeedError, Retry};
+use weather::feeds::{Cause, CellAnswer, CellRequest, Feed, FeedError, Retry};
 
 use crate::{Engine, PassError};
 
@@ -25,6 +26,20 @@ const AT_ONCE: u32 = 200;
 /// A provider that will not answer however often it is asked is asked again
 /// after this, in case someone changed a setting.
 const UNTIL_CHANGED: i64 = 6 * HOUR;
+
+/// Cells that wait for one moment are spread over so long.
+const RUSH: i64 = MINUTE;
+/// A fetch comes up to this part of its interval late.
+const JITTER: i64 = 20;
+
+/// How long a provider is left alone after failures in a row, seconds: a hiccup
+/// is none, an outage is asked every ten minutes, then less and less.
+const PAUSES: &[i64] = &[0, 0, 10 * MINUTE, 20 * MINUTE, 40 * MINUTE, 90 * MINUTE, 3 * HOUR, 6 * HOUR];
+/// The same of one that turns all requests away.
+const BARRED: &[i64] = &[HOUR, 3 * HOUR, 6 * HOUR, 12 * HOUR, DAY];
+
+/// A provider that hangs.
+const LATE: &str = "gave no answer in time";
 
 /// A provider that no feed of this program speaks to.
 const UNKNOWN_PROVIDER: &str = "no feed of this provider is set up here";
@@ -54,8 +69,8 @@ pub async fn pass(engine: &Engine) -> Result<Report, PassError> {
     Ok(report)
 }
 
-/// Leases what is due and starts a task for each provider's batch, so that one
-/// that hangs holds up no other.
+/// Leases what is due and starts a task for each provider, so that one that hangs
+/// holds up no other; each is asked one thing after another.
 pub(crate) async fn start(
     engine: &Engine,
     batches: &mut JoinSet<Result<Report, PassError>>,
@@ -69,38 +84,93 @@ pub(crate) async fn start(
         leased.sort_by(|a, b| a.provider.cmp(&b.provider));
         for same in leased.chunk_by(|a, b| a.provider == b.provider) {
             let feed = engine.feeds.iter().find(|feed| feed.provider() == same[0].provider).cloned();
-            let most = feed.as_ref().map_or(usize::MAX, |feed| feed.most_cells().max(1));
-            for batch in same.chunks(most.min(same.len())) {
-                let (engine, feed, batch) = (engine.clone(), feed.clone(), batch.to_vec());
-                batches.spawn(async move { fetch(&engine, feed, &batch).await });
-            }
+            let (engine, cells) = (engine.clone(), same.to_vec());
+            batches.spawn(async move { one_after_another(&engine, feed, &cells, now).await });
         }
     }
 }
+
+/// Fetches a provider's cells, batch by batch, while their lease lasts and the
+/// provider is not to be left alone; the rest is put off.
+async fn one_after_another(
+    engine: &Engine,
+    feed: Option<Arc<dyn Feed>>,
+    cells: &[LeasedCell],
+    begun: Instant,
+) -> Result<Report, PassError> {
+    let most = feed.as_ref().map_or(usize::MAX, |feed| feed.most_cells().max(1));
+    let mut report = Report::default();
+    let mut wait: Option<Instant> = None;
+    for batch in cells.chunks(most.min(cells.len())) {
+        let now = engine.clock.now();
+        if wait.is_none() && now.since(begun) > LEASE - MINUTE {
+            wait = Some(now);
+        }
+        if let Some(until) = wait {
+            put_off(engine, batch, until, now).await?;
+            continue;
+        }
+        let (done, until) = fetch(engine, feed.clone(), batch).await?;
+        report.fetched += done.fetched;
+        report.failed += done.failed;
+        wait = until;
+    }
+    Ok(report)
+}
+
+/// Ends leases of cells that were not asked for.
+async fn put_off(
+    engine: &Engine,
+    batch: &[LeasedCell],
+    until: Instant,
+    now: Instant,
+) -> Result<(), PassError> {
+    for leased in batch {
+        let next = until.plus(spread(leased, now, RUSH));
+        engine.store.put_off_cell(&leased.provider, &leased.cell, leased.token, next).await?;
+    }
+    Ok(())
+}
+
+/// What came of a batch, and until when the provider is to be left alone.
+type Done = (Report, Option<Instant>);
 
 async fn fetch(
     engine: &Engine,
     feed: Option<Arc<dyn Feed>>,
     batch: &[LeasedCell],
-) -> Result<Report, PassError> {
+) -> Result<Done, PassError> {
     let now = engine.clock.now();
     let Some(feed) = feed else {
-        return fail(engine, batch, UNKNOWN_PROVIDER, now.plus(UNTIL_CHANGED)).await;
+        return Ok((fail(engine, batch, UNKNOWN_PROVIDER, now.plus(UNTIL_CHANGED)).await?, None));
     };
     let cells: Vec<Option<GridCell>> = batch
         .iter()
         .map(|leased| leased.sources.first().and_then(|(_, site)| place(site)).map(|place| place.grid_cell()))
         .collect();
-    let requests: Vec<CellRequest> = cells.iter().flatten().map(request).collect();
+    let memories = batch.iter().map(|leased| &leased.memory);
+    let asked = cells.iter().zip(memories).filter_map(|(cell, memory)| Some((cell.as_ref()?, memory)));
+    let requests: Vec<CellRequest> = asked.map(request).collect();
     if requests.is_empty() {
-        return fail(engine, batch, "no source is fed from this cell any more", now.plus(UNTIL_CHANGED))
-            .await;
+        let cause = "no source is fed from this cell any more";
+        return Ok((fail(engine, batch, cause, now.plus(UNTIL_CHANGED)).await?, None));
+    }
+    let provider = feed.provider();
+    let cost = feed.cost(requests.len());
+    if let Some(free_at) = engine.store.spend(provider, cost, feed.limits(), now).await? {
+        tracing::info!(provider, cells = batch.len(), until = %free_at, "put off: the budget is spent");
+        put_off(engine, batch, free_at, now).await?;
+        return Ok((Report::default(), Some(free_at)));
     }
     let answers = match tokio::time::timeout(LONGEST_FETCH, feed.fetch(&requests, now)).await {
         Ok(Ok(answers)) => answers,
         Ok(Err(error)) => return give_up(engine, batch, &error, now).await,
-        Err(_) => return fail(engine, batch, "gave no answer in time", now.plus(LEASE)).await,
+        Err(_) => {
+            let until = engine.store.provider_failed(provider, LATE, PAUSES, now).await?;
+            return Ok((fail(engine, batch, LATE, now.plus(LEASE)).await?, until));
+        }
     };
+    engine.store.provider_well(provider, now).await?;
     let mut report = Report::default();
     for leased in batch {
         let Some(answer) = answers.iter().find(|answer| answer.cell == leased.cell) else {
@@ -109,11 +179,12 @@ async fn fetch(
             continue;
         };
         store(engine, leased, answer, now).await?;
-        let next = now.plus(feed.interval());
-        engine.store.finish_cell(&leased.provider, &leased.cell, leased.token, next, None, now).await?;
+        let next = next_fetch(leased, feed.interval(), now).max(answer.not_before.unwrap_or(now));
+        let fetched = Fetched { next_at: next, error: None, memory: answer.memory.as_deref() };
+        engine.store.finish_cell(&leased.provider, &leased.cell, leased.token, fetched, now).await?;
         report.fetched += 1;
     }
-    Ok(report)
+    Ok((report, None))
 }
 
 /// Stores what a cell gave for each source fed from it, corrected for the
@@ -134,8 +205,33 @@ async fn store(
             .as_ref()
             .map(|forecast| Forecast { issued_at: forecast.issued_at, hours: shifted(&forecast.hours) });
         engine.store.store_fetch(&source.id, &shifted(&answer.readings), forecast.as_ref(), now).await?;
+        if !answer.air.is_empty() {
+            engine.store.store_air(&source.id, &answer.air, now).await?;
+        }
     }
     Ok(())
+}
+
+/// When a cell is fetched again: once in each interval, at a moment of its own in
+/// it, so that neither all cells nor all installations come at once, and a little
+/// off that each time.
+fn next_fetch(leased: &LeasedCell, interval: i64, now: Instant) -> Instant {
+    let phase = hashed(leased, 0) % interval;
+    let begin = now.0.div_euclid(interval) * interval + phase;
+    // The next such moment that is at least half an interval away.
+    let next = (0..3).map(|n| begin + n * interval).find(|at| *at >= now.0 + interval / 2);
+    Instant(next.unwrap_or(now.0 + interval)).plus(spread(leased, now, interval / JITTER))
+}
+
+/// Seconds under `within`, by the cell and the moment.
+fn spread(leased: &LeasedCell, now: Instant, within: i64) -> i64 {
+    hashed(leased, now.0) % within.max(1)
+}
+
+fn hashed(leased: &LeasedCell, salt: i64) -> i64 {
+    let mut hasher = DefaultHasher::new();
+    (&leased.provider, &leased.cell, salt).hash(&mut hasher);
+    (hasher.finish() >> 1) as i64
 }
 
 fn place(site: &Site) -> Option<Place> {
@@ -147,13 +243,13 @@ fn place(site: &Site) -> Option<Place> {
     })
 }
 
-fn request(cell: &GridCell) -> CellRequest {
+fn request((cell, memory): (&GridCell, &Option<String>)) -> CellRequest {
     CellRequest {
         cell: cell.key.clone(),
         latitude: cell.latitude,
         longitude: cell.longitude,
         elevation_m: cell.elevation_m,
-        memory: None,
+        memory: memory.clone(),
     }
 }
 
@@ -162,12 +258,29 @@ async fn give_up(
     batch: &[LeasedCell],
     error: &FeedError,
     now: Instant,
-) -> Result<Report, PassError> {
+) -> Result<Done, PassError> {
     let next = match error.retry {
         Retry::At(at) => at.max(now.plus(1)),
         Retry::Never => now.plus(UNTIL_CHANGED),
     };
-    fail(engine, batch, &error.to_string(), next).await
+    let pauses = match &error.cause {
+        // Turned away as a whole: each further request makes it worse.
+        Cause::Refused { status: 401 | 403, .. } => BARRED,
+        // What is wrong with one place, or with how often it was asked, says
+        // nothing of the others.
+        Cause::Refused { .. } | Cause::Request(_) | Cause::TooOften(_) => &[],
+        _ => PAUSES,
+    };
+    let mut until = None;
+    if !pauses.is_empty() {
+        until = engine.store.provider_failed(error.provider, &error.to_string(), pauses, now).await?;
+        if let Some(until) = until {
+            tracing::warn!(provider = error.provider, %until, "left alone");
+        }
+    } else if let Cause::TooOften(_) = error.cause {
+        until = Some(next);
+    }
+    Ok((fail(engine, batch, &error.to_string(), next).await?, until))
 }
 
 async fn fail(
@@ -179,10 +292,10 @@ async fn fail(
     let now = engine.clock.now();
     for leased in batch {
         tracing::warn!(provider = %leased.provider, cell = %leased.cell, cause, next_try = %next, "nothing fetched");
-        engine
-            .store
-            .finish_cell(&leased.provider, &leased.cell, leased.token, next, Some(cause), now)
-            .await?;
+        // Those that failed together do not come back together.
+        let fetched =
+            Fetched { next_at: next.plus(spread(leased, now, RUSH)), error: Some(cause), memory: None };
+        engine.store.finish_cell(&leased.provider, &leased.cell, leased.token, fetched, now).await?;
     }
     Ok(Report { failed: batch.len() as u64, ..Report::default() })
 }

@@ -77,6 +77,14 @@ impl Feed for Steady {
         HOUR
     }
 
+    fn limits(&self) -> &'static [(i64, u64)] {
+        &[]
+    }
+
+    fn cost(&self, _cells: usize) -> u64 {
+        0
+    }
+
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {
         self.asked.fetch_add(cells.len(), Ordering::SeqCst);
         Box::pin(async move {

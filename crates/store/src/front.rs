@@ -3,6 +3,7 @@
 use std::pin::Pin;
 use std::sync::Arc;
 
+use model::air::Air;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
 use serde_json::Value;
@@ -257,6 +258,9 @@ methods! {
     sources::source(id: &str) -> Option<Source>;
     /// The sources of a site, the most trusted first.
     sources::sources_of(site_id: &str) -> Vec<Source>;
+    /// How each source of a site stands, the most trusted first, with its flags
+    /// since a moment.
+    sources::source_states(site_id: &str, since: Instant) -> Vec<SourceState>;
     /// Sets how a source's files are to be read.
     sources::set_mapping(held: &Source, mapping: &Value) -> ();
 
@@ -291,11 +295,32 @@ methods! {
     /// with that source's id.
     feeds::latest_forecast(site_id: &str) -> Option<(String, Forecast)>;
     /// Leases cells that are due and leased to nobody else, the longest due
-    /// first.
+    /// first. Of a provider that is left alone none, and one when that time is
+    /// over.
     feeds::lease_cells(now: Instant, lease_until: Instant, limit: u32) -> Vec<LeasedCell>;
-    /// Ends a lease of a cell and says when it is due again. False, and
-    /// nothing changed, when the lease is no longer that of the token.
-    feeds::finish_cell(provider: &str, cell: &str, token: i64, next_at: Instant, error: Option<&str>, now: Instant) -> bool;
+    /// Ends a lease of a cell with what came of it. Here and in `put_off_cell`:
+    /// false, and nothing changed, when the lease is no longer that of the token.
+    feeds::finish_cell(provider: &str, cell: &str, token: i64, fetched: Fetched<'_>, now: Instant) -> bool;
+    /// Ends a lease of a cell that was not asked for, and says when it is due.
+    feeds::put_off_cell(provider: &str, cell: &str, token: i64, next_at: Instant) -> bool;
+    /// Stores the rest of the air; what one is silent of stays as it was. Gives
+    /// how many rows were written.
+    feeds::store_air(source_id: &str, air: &[Air], received_at: Instant) -> u64;
+    /// The rest of the air at a site from `from` to `to`, both included, by the id
+    /// of each source that has any, the most trusted first.
+    feeds::air(site_id: &str, from: Instant, to: Instant) -> Vec<(String, Vec<Air>)>;
+    /// Counts what is to be asked of a provider against limits over windows of so
+    /// many seconds, counted from 1970 on. When one of them would be passed
+    /// nothing is counted, and the answer is when there is room again.
+    providers::spend(provider: &str, cost: u64, limits: &[(i64, u64)], now: Instant) -> Option<Instant>;
+    /// Notes that a provider answered.
+    providers::provider_well(provider: &str, now: Instant) -> ();
+    /// Notes that it did not, and gives until when it is left alone: the first
+    /// failure for the first of `pauses` (seconds; 0 for not at all), the next for
+    /// the next, and so on with the last.
+    providers::provider_failed(provider: &str, error: &str, pauses: &[i64], now: Instant) -> Option<Instant>;
+    /// All providers that were ever asked.
+    providers::providers() -> Vec<ProviderState>;
     /// All cells, for display.
     feeds::cells() -> Vec<Cell>;
 

@@ -14,6 +14,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (5, "outlines", include_str!("../../../migrations/0005_outlines.sql")),
     (6, "closing", include_str!("../../../migrations/0006_closing.sql")),
     (7, "moves", include_str!("../../../migrations/0007_moves.sql")),
+    (8, "feeds", include_str!("../../../migrations/0008_feeds.sql")),
 ];
 
 /// The table in which the steps taken are kept.

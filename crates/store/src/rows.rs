@@ -22,7 +22,7 @@ pub use season::{
     Appended, BoardRow, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale,
     StaleKey, Versions,
 };
-pub use weather::{Cell, Earlier, LeasedCell, SiteWeather, Upload};
+pub use weather::{Cell, Earlier, Fetched, LeasedCell, ProviderState, SiteWeather, SourceState, Upload};
 
 /// A word enum that is kept as text.
 macro_rules! words {

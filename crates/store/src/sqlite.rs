@@ -40,6 +40,8 @@ pub(crate) mod outbox;
 pub(crate) mod people;
 #[path = "queries/plans.rs"]
 pub(crate) mod plans;
+#[path = "queries/providers.rs"]
+pub(crate) mod providers;
 #[path = "queries/readings.rs"]
 pub(crate) mod readings;
 #[path = "queries/reckoned.rs"]

@@ -5,8 +5,12 @@
 //! only when its time was not after the fetch; what lies ahead is a forecast,
 //! issued when it was fetched.
 
+pub mod bright_sky;
+mod check;
 mod client;
 mod fault;
+pub mod met_norway;
+pub mod nws;
 pub mod open_meteo;
 
 use std::future::Future;
@@ -98,6 +102,14 @@ pub trait Feed: Send + Sync {
 
     /// Seconds from one fetch of a cell to the next.
     fn interval(&self) -> i64;
+
+    /// How much may be asked of the provider, of all instances together: seconds
+    /// of a window counted in UTC, and the most in it. At most 70 % of what the
+    /// provider publishes, or a modest pace where it publishes nothing.
+    fn limits(&self) -> &'static [(i64, u64)];
+
+    /// What a fetch of so many cells counts against them.
+    fn cost(&self, cells: usize) -> u64;
 
     /// Asks for the recent past and the forecast of some cells, at most
     /// [`Feed::most_cells`]. Answers come in the order of `cells`, one each.

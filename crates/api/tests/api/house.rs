@@ -76,6 +76,7 @@ fn router(store: &Store, clock: &Arc<Set>, pokes: &Arc<AtomicUsize>, requests_a_
             name: "open-meteo",
             kind: Kind::ModelAnalysis,
             attribution: "Weather data by Open-Meteo.com",
+            limits: &[(60, 420), (3_600, 3_500)],
             cell: |place| place.grid_cell().key,
         }],
         poke: Arc::new(move |_| {

@@ -97,6 +97,7 @@ pub fn steps(token: &str) -> Vec<Step> {
             {"at": "2013-04-29T14:00:00Z", "celsius": 14.5}, {"at": "2013-04-29T15:00:00Z", "celsius": 15.1},
             {"at": "2013-04-29T16:00:00Z", "celsius": 16.0}, {"at": "2013-04-29T17:00:00Z", "value": 62.0, "unit": "fahrenheit"}]}),
         ),
+        read("read-standing", site()),
         read("list-readings", json!({"id": "ridge", "from": "2013-04-29T00:00:00Z", "limit": 2})),
         step(
             "add-block",

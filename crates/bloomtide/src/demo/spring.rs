@@ -91,7 +91,15 @@ impl Feed for RecordedSpring {
     }
 
     fn interval(&self) -> i64 {
-        HOUR
+        HOUR / 6
+    }
+
+    fn limits(&self) -> &'static [(i64, u64)] {
+        &[]
+    }
+
+    fn cost(&self, _cells: usize) -> u64 {
+        0
     }
 
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {

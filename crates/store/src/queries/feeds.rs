@@ -1,15 +1,19 @@
 //! What feeds bring, and who fetches which cell.
 
+use model::air::Air;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
 use sqlx::QueryBuilder;
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, dialect, load, readings, sites};
+use super::{Connection, Db, Pools, dialect, load, readings, sites, sources};
 use crate::read::{self, SourceColumns, columns};
-use crate::rows::{Cell, LeasedCell, Site, Source, Upload};
+use crate::rows::{Cell, Fetched, LeasedCell, Site, Source, Upload};
 use crate::{Result, text};
+
+/// Rows of air that one insert carries, eight values each.
+const AIR_A_STATEMENT: usize = 1_000;
 
 pub(crate) async fn store_fetch(
     db: &Pools,
@@ -100,6 +104,72 @@ pub(super) async fn newest_forecast(
     .transpose()
 }
 
+pub(crate) async fn store_air(db: &Pools, source_id: &str, air: &[Air], received_at: Instant) -> Result<u64> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Source(source_id)).await?;
+    let (number, _) = readings::lock_source(&mut tx, source_id).await?;
+    let told: Vec<&Air> = air.iter().filter(|air| air.tells()).collect();
+    let mut written = 0;
+    for chunk in told.chunks(AIR_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(
+            "INSERT INTO air (source, at, wind_m_s, gust_m_s, rain_mm, humidity_percent, dew_point_c, received_at) ",
+        );
+        query.push_values(chunk, |mut row, air| {
+            row.push_bind(number)
+                .push_bind(air.at.0)
+                .push_bind(air.wind_m_s)
+                .push_bind(air.gust_m_s)
+                .push_bind(air.rain_mm)
+                .push_bind(air.humidity_percent)
+                .push_bind(air.dew_point_c)
+                .push_bind(received_at.0);
+        });
+        // What a later answer does not tell any more stays as it was told.
+        query.push(
+            " ON CONFLICT (source, at) DO UPDATE SET wind_m_s = coalesce(excluded.wind_m_s, air.wind_m_s), \
+             gust_m_s = coalesce(excluded.gust_m_s, air.gust_m_s), rain_mm = coalesce(excluded.rain_mm, air.rain_mm), \
+             humidity_percent = coalesce(excluded.humidity_percent, air.humidity_percent), \
+             dew_point_c = coalesce(excluded.dew_point_c, air.dew_point_c), received_at = excluded.received_at",
+        );
+        written += query.build().persistent(false).execute(&mut *tx).await?.rows_affected();
+    }
+    tx.commit().await?;
+    Ok(written)
+}
+
+pub(crate) async fn air(
+    db: &Pools,
+    site_id: &str,
+    from: Instant,
+    to: Instant,
+) -> Result<Vec<(String, Vec<Air>)>> {
+    type Columns = (i64, Option<f64>, Option<f64>, Option<f64>, Option<f64>, Option<f64>);
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(Vec::new());
+    }
+    let mut all = Vec::new();
+    for source in sources::by_trust(&mut tx, site_id).await? {
+        let rows: Vec<Columns> = sqlx::query_as(
+            "SELECT at, wind_m_s, gust_m_s, rain_mm, humidity_percent, dew_point_c FROM air \
+             WHERE source = (SELECT number FROM source WHERE id = $1) AND at >= $2 AND at <= $3 ORDER BY at",
+        )
+        .bind(&source.id)
+        .bind(from.0)
+        .bind(to.0)
+        .fetch_all(&mut *tx)
+        .await?;
+        let air = rows.into_iter().map(|(at, wind_m_s, gust_m_s, rain_mm, humidity_percent, dew_point_c)| {
+            Air { at: Instant(at), wind_m_s, gust_m_s, rain_mm, humidity_percent, dew_point_c }
+        });
+        let air: Vec<Air> = air.collect();
+        if !air.is_empty() {
+            all.push((source.id, air));
+        }
+    }
+    Ok(all)
+}
+
 pub(crate) async fn lease_cells(
     db: &Pools,
     now: Instant,
@@ -107,17 +177,32 @@ pub(crate) async fn lease_cells(
     limit: u32,
 ) -> Result<Vec<LeasedCell>> {
     let mut tx = db.begin_write().await?;
-    let mut query = QueryBuilder::<Db>::new("SELECT provider, cell, token FROM cell WHERE next_at <= ");
-    query
-        .push_bind(now.0)
-        .push(" AND (lease_until IS NULL OR lease_until <= ")
-        .push_bind(now.0)
-        .push(") ORDER BY next_at, provider, cell LIMIT ")
-        .push_bind(i64::from(limit))
-        .push(dialect::LOCK_OR_SKIP);
-    let due: Vec<(String, String, i64)> = query.build_query_as().fetch_all(&mut *tx).await?;
+    let mut due: Vec<Due> = due_of(
+        &mut tx,
+        " AND NOT EXISTS (SELECT 1 FROM provider WHERE provider.name = cell.provider AND provider.open_until IS NOT NULL)",
+        now,
+        limit,
+    )
+    .await?;
+    // A provider that was left alone is tried with one cell, by one instance.
+    let tried: Vec<String> =
+        sqlx::query_scalar("SELECT name FROM provider WHERE open_until <= $1 ORDER BY name")
+            .bind(now.0)
+            .fetch_all(&mut *tx)
+            .await?;
+    for provider in tried {
+        let at_work: i64 =
+            sqlx::query_scalar("SELECT count(*) FROM cell WHERE provider = $1 AND lease_until > $2")
+                .bind(&provider)
+                .bind(now.0)
+                .fetch_one(&mut *tx)
+                .await?;
+        if at_work == 0 {
+            due.extend(due_at(&mut tx, &provider, now).await?);
+        }
+    }
     let mut leased = Vec::with_capacity(due.len());
-    for (provider, cell, token) in due {
+    for (provider, cell, token, memory) in due {
         let token = token + 1;
         sqlx::query("UPDATE cell SET token = $3, lease_until = $4 WHERE provider = $1 AND cell = $2")
             .bind(&provider)
@@ -127,10 +212,44 @@ pub(crate) async fn lease_cells(
             .execute(&mut *tx)
             .await?;
         let sources = fed_from(&mut tx, &provider, &cell).await?;
-        leased.push(LeasedCell { provider, cell, token, sources });
+        leased.push(LeasedCell { provider, cell, token, memory, sources });
     }
     tx.commit().await?;
     Ok(leased)
+}
+
+/// Provider, cell, token, memory.
+type Due = (String, String, i64, Option<String>);
+
+const DUE: &str = "SELECT provider, cell, token, memory FROM cell WHERE next_at <= ";
+
+/// The cells that are due and leased to nobody, the longest due first.
+async fn due_of(connection: &mut Connection, only: &str, now: Instant, limit: u32) -> Result<Vec<Due>> {
+    let mut query = QueryBuilder::<Db>::new(DUE);
+    query
+        .push_bind(now.0)
+        .push(" AND (lease_until IS NULL OR lease_until <= ")
+        .push_bind(now.0)
+        .push(")")
+        .push(only)
+        .push(" ORDER BY next_at, provider, cell LIMIT ")
+        .push_bind(i64::from(limit))
+        .push(dialect::LOCK_OR_SKIP);
+    Ok(query.build_query_as().fetch_all(connection).await?)
+}
+
+/// The one of a provider that is due the longest.
+async fn due_at(connection: &mut Connection, provider: &str, now: Instant) -> Result<Option<Due>> {
+    let mut query = QueryBuilder::<Db>::new(DUE);
+    query
+        .push_bind(now.0)
+        .push(" AND (lease_until IS NULL OR lease_until <= ")
+        .push_bind(now.0)
+        .push(") AND provider = ")
+        .push_bind(provider)
+        .push(" ORDER BY next_at, cell LIMIT 1")
+        .push(dialect::LOCK_OR_SKIP);
+    Ok(query.build_query_as().fetch_optional(connection).await?)
 }
 
 async fn fed_from(connection: &mut Connection, provider: &str, cell: &str) -> Result<Vec<(Source, Site)>> {
@@ -159,24 +278,44 @@ pub(crate) async fn finish_cell(
     provider: &str,
     cell: &str,
     token: i64,
-    next_at: Instant,
-    error: Option<&str>,
+    fetched: Fetched<'_>,
     now: Instant,
 ) -> Result<bool> {
     let finished = sqlx::query(
         "UPDATE cell SET next_at = $4, lease_until = NULL, last_error = $5, \
-         last_ok_at = CASE WHEN $5 IS NULL THEN $6 ELSE last_ok_at END \
+         last_ok_at = CASE WHEN $5 IS NULL THEN $6 ELSE last_ok_at END, memory = coalesce($7, memory) \
+         WHERE provider = $1 AND cell = $2 AND token = $3 AND lease_until IS NOT NULL",
+    )
+    .bind(provider)
+    .bind(cell)
+    .bind(token)
+    .bind(fetched.next_at.0)
+    .bind(fetched.error)
+    .bind(now.0)
+    .bind(fetched.memory)
+    .execute(db.writer())
+    .await?;
+    Ok(finished.rows_affected() == 1)
+}
+
+pub(crate) async fn put_off_cell(
+    db: &Pools,
+    provider: &str,
+    cell: &str,
+    token: i64,
+    next_at: Instant,
+) -> Result<bool> {
+    let put_off = sqlx::query(
+        "UPDATE cell SET next_at = $4, lease_until = NULL \
          WHERE provider = $1 AND cell = $2 AND token = $3 AND lease_until IS NOT NULL",
     )
     .bind(provider)
     .bind(cell)
     .bind(token)
     .bind(next_at.0)
-    .bind(error)
-    .bind(now.0)
     .execute(db.writer())
     .await?;
-    Ok(finished.rows_affected() == 1)
+    Ok(put_off.rows_affected() == 1)
 }
 
 pub(crate) async fn cells(db: &Pools) -> Result<Vec<Cell>> {

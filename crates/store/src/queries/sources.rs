@@ -1,5 +1,7 @@
 //! Sources of readings.
 
+use model::series::Flag;
+use model::time::Instant;
 use serde_json::{Value, json};
 
 use super::notes::{self, Note};
@@ -7,7 +9,7 @@ use super::wall::{self, Of};
 use super::{Connection, Pools};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, SourceColumns, columns};
-use crate::rows::{Source, Way};
+use crate::rows::{Source, SourceState, Way};
 use crate::{Result, StoreError, text};
 
 pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
@@ -56,11 +58,12 @@ pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
 }
 
 /// The cell is fetched at once, for the new source has nothing yet. A fetch
-/// that is under way does not know of the source, so its lease ends here.
+/// that is under way does not know of the source, so its lease ends here; and a
+/// provider that is asked for what is new would have nothing for it.
 async fn make_cell_due(connection: &mut Connection, source: &Source) -> Result<()> {
     sqlx::query(
         "INSERT INTO cell (provider, cell, next_at, token) VALUES ($1, $2, $3, 0) \
-         ON CONFLICT (provider, cell) DO UPDATE SET token = cell.token + 1, lease_until = NULL, \
+         ON CONFLICT (provider, cell) DO UPDATE SET token = cell.token + 1, lease_until = NULL, memory = NULL, \
          next_at = CASE WHEN cell.next_at < excluded.next_at THEN cell.next_at \
          ELSE excluded.next_at END",
     )
@@ -127,4 +130,39 @@ pub(crate) async fn set_mapping(db: &Pools, held: &Source, mapping: &Value) -> R
     notes::note(&mut tx, db, note.with(json!({"source": held.id, "mapping": mapping}))).await?;
     tx.commit().await?;
     Ok(())
+}
+
+pub(crate) async fn source_states(db: &Pools, site_id: &str, since: Instant) -> Result<Vec<SourceState>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(Vec::new());
+    }
+    let mut states = Vec::new();
+    for source in by_trust(&mut tx, site_id).await? {
+        let (last_at, received_at): (Option<i64>, Option<i64>) = sqlx::query_as(
+            "SELECT at, received_at FROM reading WHERE source = (SELECT number FROM source WHERE id = $1) \
+             ORDER BY at DESC LIMIT 1",
+        )
+        .bind(&source.id)
+        .fetch_optional(&mut *tx)
+        .await?
+        .map_or((None, None), |(at, received_at): (i64, i64)| (Some(at), Some(received_at)));
+        let flags: Vec<(i64, i64)> = sqlx::query_as(
+            "SELECT flag, count(*) FROM reading WHERE source = (SELECT number FROM source WHERE id = $1) \
+             AND at >= $2 GROUP BY flag ORDER BY flag",
+        )
+        .bind(&source.id)
+        .bind(since.0)
+        .fetch_all(&mut *tx)
+        .await?;
+        let flags =
+            flags.into_iter().filter_map(|(flag, count)| Some((Flag::numbered(flag)?, count.unsigned_abs())));
+        states.push(SourceState {
+            source,
+            last_at: last_at.map(Instant),
+            received_at: received_at.map(Instant),
+            flags: flags.collect(),
+        });
+    }
+    Ok(states)
 }

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use model::series::{Forecast, Reading};
+use model::series::{Flag, Forecast, Reading};
 use model::time::Instant;
 
 use super::{Site, Source};
@@ -84,6 +84,47 @@ pub struct Cell {
     pub last_error: Option<String>,
 }
 
+/// How a provider stands with all instances together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ProviderState {
+    /// Its name.
+    pub name: String,
+    /// Fetches that failed in a row.
+    pub failures: u32,
+    /// Until when it is left alone; none while it answers.
+    pub open_until: Option<Instant>,
+    /// When a fetch last went well.
+    pub last_ok_at: Option<Instant>,
+    /// Why the latest fetch did not; none when it went well.
+    pub last_error: Option<String>,
+    /// What was asked of it: seconds of the window, its begin, how much.
+    pub spent: Vec<(i64, Instant, u64)>,
+}
+
+/// How a source stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SourceState {
+    /// The source.
+    pub source: Source,
+    /// When its last reading ends; none when it has none.
+    pub last_at: Option<Instant>,
+    /// When that was received.
+    pub received_at: Option<Instant>,
+    /// How many readings of each flag it had since the moment asked for.
+    pub flags: Vec<(Flag, u64)>,
+}
+
+/// What a fetch of a cell is noted with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Fetched<'a> {
+    /// When it is due again.
+    pub next_at: Instant,
+    /// Why it gave nothing; none when it went well.
+    pub error: Option<&'a str>,
+    /// What the feed wants to be remembered; none leaves what was.
+    pub memory: Option<&'a str>,
+}
+
 /// A cell to be fetched now, by the holder of this lease alone.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LeasedCell {
@@ -94,6 +135,8 @@ pub struct LeasedCell {
     /// Shown when the fetch is finished; every lease of the cell has a higher
     /// one than the last.
     pub token: i64,
+    /// What the feed asked to be remembered of it.
+    pub memory: Option<String>,
     /// The sources that are fed from it, with their sites.
     pub sources: Vec<(Source, Site)>,
 }

@@ -42,6 +42,9 @@ async fn behaviours(suite: &Suite) {
     suite.step("readings in pages", weather::pages(suite)).await;
     suite.step("fetches and forecasts", weather::fetches(suite)).await;
     suite.step("leases of cells", leases::cells(suite)).await;
+    suite.step("providers in trouble, and their budget", leases::providers(suite)).await;
+    suite.step("the rest of the air", weather::air(suite)).await;
+    suite.step("how sources stand", weather::states(suite)).await;
     suite.step("plans", season::plans(suite)).await;
     suite.step("field logs", season::logs(suite)).await;
     suite.step("what is stale", reckoning::stale(suite)).await;

@@ -1,5 +1,6 @@
 //! Sources, uploads, fetches.
 
+use model::air::Air;
 use model::series::{Flag, Forecast, Reading};
 use model::time::Instant;
 use serde_json::json;
@@ -183,4 +184,36 @@ pub async fn fetches(suite: &Suite) {
     assert_eq!(weather.sources[0].1, []);
     assert_eq!(weather.sources[1].1, past[1..]);
     assert!(call!(suite, site_weather("none", hours(0), hours(1))).is_err());
+}
+
+pub async fn states(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let mut readings = rows::readings(0, 6);
+    readings[5].flag = Flag::Suspect;
+    call!(suite, store_readings(&orchard.station.id, &readings, hours(9))).unwrap();
+    let states = call!(suite, source_states(&orchard.site.id, hours(2))).unwrap();
+    assert_eq!(states.len(), 1);
+    assert_eq!((states[0].last_at, states[0].received_at), (Some(hours(5)), Some(hours(9))));
+    assert_eq!(states[0].flags, [(Flag::NotEvaluated, 3), (Flag::Suspect, 1)]);
+    let silent = rows::station(&orchard.site.id);
+    call!(suite, add_source(&Source { name: "Old mast".into(), trust: 2, ..silent })).unwrap();
+    let states = call!(suite, source_states(&orchard.site.id, hours(2))).unwrap();
+    assert_eq!((states[1].last_at, &states[1].flags[..]), (None, &[][..]));
+}
+
+pub async fn air(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let feed = rows::feed(&orchard.site.id, &rows::id("cell"));
+    call!(suite, add_source(&feed)).unwrap();
+    let windy = Air { wind_m_s: Some(3.5), rain_mm: Some(0.2), ..Air::at(hours(1)) };
+    let damp = Air { humidity_percent: Some(91.0), dew_point_c: Some(-0.0), ..Air::at(hours(2)) };
+    let still = Air::at(hours(3));
+    assert_eq!(call!(suite, store_air(&feed.id, &[windy, damp, still], hours(3))).unwrap(), 2);
+    let later = Air { gust_m_s: Some(9.25), rain_mm: Some(0.4), ..Air::at(hours(1)) };
+    assert_eq!(call!(suite, store_air(&feed.id, &[later], hours(4))).unwrap(), 1);
+    let held = call!(suite, air(&orchard.site.id, hours(1), hours(2))).unwrap();
+    let both = Air { wind_m_s: Some(3.5), ..later };
+    assert_eq!(held, [(feed.id.clone(), vec![both, Air { dew_point_c: Some(0.0), ..damp }])]);
+    assert_eq!(call!(suite, air(&orchard.site.id, hours(5), hours(9))).unwrap(), []);
+    assert!(call!(suite, store_air("none", &[windy], hours(3))).is_err());
 }

@@ -1,37 +1,57 @@
-//! Open-Meteo: recent past and forecast of several cells in one request.
+//! Open-Meteo: recent past and forecast of several cells in one request; beside
+//! them the members of an ensemble and the archive of past years.
 //!
 //! Its hourly temperature is that of the moment, from weather models, not from
-//! a thermometer. Times are asked for in Unix seconds of GMT, since the local
+//! a thermometer; rain and gusts are those of the hour before. Times are asked for in Unix seconds of GMT, since the local
 //! times it gives carry one offset for the whole answer.
 
 mod answer;
+mod archive;
+mod ensemble;
 
 use std::fmt;
 
 use model::series::Kind;
-use model::time::{HOUR, Instant};
+use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::HeaderValue;
 use reqwest::{Client, StatusCode, Url};
 
 use super::client::{asked_pause, body};
 use super::fault::words;
-use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching};
+use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check};
+
+pub use archive::MOST_ARCHIVE_DAYS;
+pub use ensemble::Members;
 
 /// Name of the provider.
 pub const PROVIDER: &str = "open-meteo";
 /// Where the free service answers.
 pub const DEFAULT_BASE_URL: &str = "https://api.open-meteo.com";
+/// Where the free service answers for ensembles.
+pub const DEFAULT_ENSEMBLE_URL: &str = "https://ensemble-api.open-meteo.com";
+/// Where the free service answers for past years.
+pub const DEFAULT_ARCHIVE_URL: &str = "https://archive-api.open-meteo.com";
+/// The ensemble of the Deutscher Wetterdienst, up to 40 members, of its finest
+/// model that reaches the place and the hour.
+pub const DEFAULT_MODELS: &str = "icon_seamless_eps";
 /// Cells of one request: the provider takes 1,000, and 100 keep the address
 /// short and one refused cell from holding up many.
 pub const MOST_CELLS: usize = 100;
-/// Longest answer, in bytes. One hundred cells of 108 days are some 4.5 MB.
-pub const MOST_BYTES: usize = 8 * 1024 * 1024;
+/// Longest answer, in bytes. One hundred cells of 108 days are some 11 MB, of
+/// 16 days of 51 members some 12 MB.
+pub const MOST_BYTES: usize = 16 * 1024 * 1024;
 /// Farthest past that the provider gives, days.
 pub const MOST_PAST_DAYS: u32 = 92;
 /// Farthest forecast that the provider gives, days.
 pub const MOST_FORECAST_DAYS: u32 = 16;
 /// Bytes of a refusal that are read for its reason.
 const MOST_REFUSAL_BYTES: usize = 64 * 1024;
+/// What is asked for of each hour.
+const HOURLY: &str =
+    "temperature_2m,relative_humidity_2m,dew_point_2m,precipitation,wind_speed_10m,wind_gusts_10m";
+/// 70 % of 600 a minute, 5,000 an hour, 10,000 a day, as the free service
+/// publishes them.
+const LIMITS: &[(i64, u64)] = &[(MINUTE, 420), (HOUR, 3_500), (DAY, 7_000)];
 /// How often a cell is asked for: its models run hourly to six-hourly.
 const INTERVAL: i64 = HOUR;
 
@@ -58,7 +78,14 @@ pub struct Settings {
     /// The service's address up to its path; [`DEFAULT_BASE_URL`] by default.
     /// Paying users and own servers have others.
     pub base_url: String,
-    /// Key of a paying user.
+    /// The same of its ensembles; [`DEFAULT_ENSEMBLE_URL`] by default.
+    pub ensemble_url: String,
+    /// The same of its archive; [`DEFAULT_ARCHIVE_URL`] by default.
+    pub archive_url: String,
+    /// The one ensemble model that members are asked of, by the provider's name
+    /// for it; [`DEFAULT_MODELS`] by default.
+    pub models: String,
+    /// Key of a paying user; goes to all three addresses.
     pub api_key: Option<ApiKey>,
     /// Days of the past to ask for, 0 to 92; 3 by default, so that an outage
     /// over a weekend fills itself.
@@ -69,7 +96,15 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Settings { base_url: DEFAULT_BASE_URL.to_owned(), api_key: None, past_days: 3, forecast_days: 5 }
+        Settings {
+            base_url: DEFAULT_BASE_URL.to_owned(),
+            ensemble_url: DEFAULT_ENSEMBLE_URL.to_owned(),
+            archive_url: DEFAULT_ARCHIVE_URL.to_owned(),
+            models: DEFAULT_MODELS.to_owned(),
+            api_key: None,
+            past_days: 3,
+            forecast_days: 5,
+        }
     }
 }
 
@@ -78,6 +113,9 @@ impl Default for Settings {
 pub struct OpenMeteo {
     client: Client,
     url: Url,
+    ensemble_url: Url,
+    archive_url: Url,
+    models: String,
     key: Option<HeaderValue>,
     key_text: Option<ApiKey>,
     past_days: u32,
@@ -91,19 +129,16 @@ impl OpenMeteo {
     /// [`Cause::Request`] naming the setting that is wrong.
     pub fn new(settings: Settings, client: Client) -> Result<OpenMeteo, Cause> {
         let wrong = |text: String| Err(Cause::Request(text));
-        let address = format!("{}/v1/forecast", settings.base_url.trim().trim_end_matches('/'));
-        let url = match Url::parse(&address) {
-            Ok(url)
-                if matches!(url.scheme(), "http" | "https")
-                    && url.query().is_none()
-                    && url.fragment().is_none() =>
-            {
-                url
-            }
-            _ => {
-                return wrong(format!("base URL: expected an address like {DEFAULT_BASE_URL}"));
-            }
-        };
+        let address = check::address;
+        let url = address("base URL", &settings.base_url, "/v1/forecast", DEFAULT_BASE_URL)?;
+        let ensemble_url =
+            address("ensemble URL", &settings.ensemble_url, "/v1/ensemble", DEFAULT_ENSEMBLE_URL)?;
+        let archive_url = address("archive URL", &settings.archive_url, "/v1/archive", DEFAULT_ARCHIVE_URL)?;
+        let models = settings.models.trim().to_owned();
+        // Of several, the provider would name the members in another way.
+        if models.is_empty() || !models.bytes().all(|sign| sign.is_ascii_alphanumeric() || sign == b'_') {
+            return wrong(format!("ensemble model: expected one name like {DEFAULT_MODELS}"));
+        }
         if settings.past_days > MOST_PAST_DAYS {
             return wrong(format!("past days: {} is outside 0 to {MOST_PAST_DAYS}", settings.past_days));
         }
@@ -124,6 +159,9 @@ impl OpenMeteo {
         Ok(OpenMeteo {
             client,
             url,
+            ensemble_url,
+            archive_url,
+            models,
             key,
             key_text: settings.api_key,
             past_days: settings.past_days,
@@ -132,27 +170,30 @@ impl OpenMeteo {
     }
 
     async fn fetch_all(&self, cells: &[CellRequest], now: Instant) -> Result<Vec<CellAnswer>, FeedError> {
-        if let Err(cause) = askable(cells) {
-            return Err(FeedError::new(PROVIDER, cause, now));
-        }
-        // A list of heights must be as long as that of places: cells without
-        // one are asked for on their own, and get the provider's height.
-        let (with, without): (Vec<_>, Vec<_>) =
-            cells.iter().enumerate().partition(|(_, cell)| cell.elevation_m.is_some());
+        let failed = |cause| FeedError::new(PROVIDER, cause, now);
+        check::askable(cells, MOST_CELLS).map_err(failed)?;
         let mut answers = Vec::with_capacity(cells.len());
-        for part in [with, without] {
-            let (places, asked): (Vec<usize>, Vec<&CellRequest>) = part.into_iter().unzip();
-            if !asked.is_empty() {
-                answers.extend(std::iter::zip(places, self.ask(&asked, now).await?));
+        for part in parts(cells) {
+            let (numbers, asked): (Vec<usize>, Vec<&CellRequest>) = part.into_iter().unzip();
+            if asked.is_empty() {
+                continue;
             }
+            let mut query = places(&asked);
+            query.push(("hourly", HOURLY.to_owned()));
+            query.push(("wind_speed_unit", "ms".to_owned()));
+            query.push(("past_days", self.past_days.to_string()));
+            query.push(("forecast_days", self.forecast_days.to_string()));
+            let body = self.get(&self.url, &query, now).await?;
+            let read = answer::read(&body, &asked, self.window(self.past_days, now), now).map_err(failed)?;
+            answers.extend(std::iter::zip(numbers, read));
         }
-        answers.sort_by_key(|(place, _)| *place);
-        Ok(answers.into_iter().map(|(_, answer)| answer).collect())
+        Ok(in_order(answers))
     }
 
-    async fn ask(&self, cells: &[&CellRequest], now: Instant) -> Result<Vec<CellAnswer>, FeedError> {
+    /// The body of an answer of status 200.
+    async fn get(&self, url: &Url, query: &[(&str, String)], now: Instant) -> Result<Vec<u8>, FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
-        let mut request = self.client.get(self.url.clone()).query(&self.query(cells));
+        let mut request = self.client.get(url.clone()).query(query);
         if let Some(key) = &self.key {
             request = request.header("X-Api-Key", key);
         }
@@ -164,30 +205,15 @@ impl OpenMeteo {
             let reason = self.without_key(&answer::reason(&body));
             return Err(failed(Cause::of_status(status.as_u16(), reason)).not_within(pause, now));
         }
-        let body = body(response, MOST_BYTES).await.map_err(failed)?;
-        answer::read(&body, cells, now).map_err(failed)
+        body(response, MOST_BYTES).await.map_err(failed)
     }
 
-    fn query(&self, cells: &[&CellRequest]) -> Vec<(&'static str, String)> {
-        // Four decimals are 11 m, far below any grid.
-        let list = |of: &dyn Fn(&CellRequest) -> String| {
-            cells.iter().map(|cell| of(cell)).collect::<Vec<_>>().join(",")
-        };
-        let mut query = vec![
-            ("latitude", list(&|cell| format!("{:.4}", cell.latitude))),
-            ("longitude", list(&|cell| format!("{:.4}", cell.longitude))),
-            ("hourly", "temperature_2m".to_owned()),
-            ("timezone", "GMT".to_owned()),
-            ("timeformat", "unixtime".to_owned()),
-            ("past_days", self.past_days.to_string()),
-            ("forecast_days", self.forecast_days.to_string()),
-        ];
-        if cells.iter().all(|cell| cell.elevation_m.is_some()) {
-            let height =
-                |cell: &CellRequest| cell.elevation_m.map_or(String::new(), |metres| format!("{metres:.0}"));
-            query.push(("elevation", list(&height)));
-        }
-        query
+    /// Between which moments an answer may lie: whole days around today, by the
+    /// provider's clock, which near midnight may show another day than ours.
+    fn window(&self, past_days: u32, now: Instant) -> (Instant, Instant) {
+        let days = |days: u32| (i64::from(days) + 1) * DAY;
+        let midnight = Instant(now.0.div_euclid(DAY) * DAY);
+        (midnight.plus(-days(past_days)), midnight.plus(days(self.forecast_days)))
     }
 
     /// A provider's words, without the key that they may repeat.
@@ -224,24 +250,52 @@ impl Feed for OpenMeteo {
         INTERVAL
     }
 
+    fn limits(&self) -> &'static [(i64, u64)] {
+        LIMITS
+    }
+
+    /// Each place counts one, whichever way it is asked for, as long as it is asked
+    /// for at most ten variables of two weeks.
+    fn cost(&self, cells: usize) -> u64 {
+        cells as u64
+    }
+
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {
         Box::pin(self.fetch_all(cells, now))
     }
 }
 
-/// Whether these cells can be asked for in one request.
-fn askable(cells: &[CellRequest]) -> Result<(), Cause> {
-    if cells.len() > MOST_CELLS {
-        return Err(Cause::Request(format!("{} cells at once; at most {MOST_CELLS}", cells.len())));
+/// The cells that can be asked for together, each with its number: a list of
+/// heights must be as long as that of places, so cells without one are asked
+/// for on their own, and get the provider's height.
+fn parts(cells: &[CellRequest]) -> [Vec<(usize, &CellRequest)>; 2] {
+    let (with, without) = cells.iter().enumerate().partition(|(_, cell)| cell.elevation_m.is_some());
+    [with, without]
+}
+
+/// The answers for all parts in the order of the cells.
+fn in_order<T>(mut answers: Vec<(usize, T)>) -> Vec<T> {
+    answers.sort_by_key(|(number, _)| *number);
+    answers.into_iter().map(|(_, answer)| answer).collect()
+}
+
+/// Where to ask for, and how times are to be written.
+fn places(cells: &[&CellRequest]) -> Vec<(&'static str, String)> {
+    let list =
+        |of: &dyn Fn(&CellRequest) -> String| cells.iter().map(|cell| of(cell)).collect::<Vec<_>>().join(",");
+    let mut query = vec![
+        // Four decimals are 11 m, far below any grid.
+        ("latitude", list(&|cell| format!("{:.4}", cell.latitude))),
+        ("longitude", list(&|cell| format!("{:.4}", cell.longitude))),
+        ("timezone", "GMT".to_owned()),
+        ("timeformat", "unixtime".to_owned()),
+    ];
+    if cells.iter().all(|cell| cell.elevation_m.is_some()) {
+        let height =
+            |cell: &CellRequest| cell.elevation_m.map_or(String::new(), |metres| format!("{metres:.0}"));
+        query.push(("elevation", list(&height)));
     }
-    let nowhere = cells.iter().find(|cell| {
-        !(cell.latitude.abs() <= 90.0 && cell.longitude.abs() <= 180.0)
-            || cell.elevation_m.is_some_and(|metres| !metres.is_finite())
-    });
-    match nowhere {
-        None => Ok(()),
-        Some(cell) => Err(Cause::Request(format!("cell {} lies nowhere on the map", cell.cell))),
-    }
+    query
 }
 
 #[cfg(test)]

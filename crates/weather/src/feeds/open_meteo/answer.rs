@@ -1,33 +1,46 @@
 //! What Open-Meteo answers, checked against what it was asked.
 
+use model::air::Air;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
-use model::units::{COLDEST_C, WARMEST_C};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use crate::feeds::fault::words;
-use crate::feeds::{Cause, CellAnswer, CellRequest};
+use crate::feeds::{Cause, CellAnswer, CellRequest, check};
 
 /// One place of an answer; what is not read is left out.
 #[derive(Deserialize)]
-struct Location {
+pub(super) struct Location<U, H> {
     /// Left out for the first place.
     location_id: Option<u64>,
-    hourly_units: Units,
-    hourly: Hourly,
+    pub(super) hourly_units: U,
+    pub(super) hourly: H,
 }
 
 #[derive(Deserialize)]
-struct Units {
+pub(super) struct Units {
     time: String,
     temperature_2m: String,
+    relative_humidity_2m: Option<String>,
+    dew_point_2m: Option<String>,
+    precipitation: Option<String>,
+    wind_speed_10m: Option<String>,
+    wind_gusts_10m: Option<String>,
 }
 
+/// Values of one kind, one for each time.
+type Column = Vec<Option<f64>>;
+
 #[derive(Deserialize)]
-struct Hourly {
+pub(super) struct Hourly {
     time: Vec<i64>,
-    temperature_2m: Vec<Option<f64>>,
+    temperature_2m: Column,
+    relative_humidity_2m: Option<Column>,
+    dew_point_2m: Option<Column>,
+    precipitation: Option<Column>,
+    wind_speed_10m: Option<Column>,
+    wind_gusts_10m: Option<Column>,
 }
 
 #[derive(Deserialize)]
@@ -39,59 +52,69 @@ struct Refusal {
 pub(super) fn reason(body: &[u8]) -> String {
     match serde_json::from_slice::<Refusal>(body) {
         Ok(refusal) => refusal.reason,
-        Err(_) if is_html(body) => "a web page instead of a reason".to_owned(),
-        Err(_) => String::from_utf8_lossy(body).into_owned(),
+        Err(_) => check::unusual_refusal(body),
     }
 }
 
-/// Reads an answer of status 200.
-pub(super) fn read(body: &[u8], cells: &[&CellRequest], now: Instant) -> Result<Vec<CellAnswer>, Cause> {
+/// The `expected` places of an answer of status 200, in their order: never by
+/// their coordinates, which are those of the provider's grid.
+pub(super) fn places<U, H>(body: &[u8], expected: usize) -> Result<Vec<Location<U, H>>, Cause>
+where
+    U: DeserializeOwned,
+    H: DeserializeOwned,
+{
     // One place answers an object, several an array.
-    let locations: Vec<Location> = match body.trim_ascii_start().first() {
-        Some(b'[') => json(body)?,
-        Some(b'{') => {
+    let places: Vec<Location<U, H>> = match check::opening(body)? {
+        b'[' => check::json(body)?,
+        _ => {
             if let Ok(refusal) = serde_json::from_slice::<Refusal>(body) {
                 return Err(Cause::Failing { status: 200, reason: words(&refusal.reason) });
             }
-            vec![json(body)?]
-        }
-        None => return Err(Cause::NotJson("an empty body".to_owned())),
-        Some(_) if is_html(body) => return Err(Cause::NotJson("a web page".to_owned())),
-        Some(_) => {
-            return Err(Cause::NotJson(words(&String::from_utf8_lossy(&body[..body.len().min(200)]))));
+            vec![check::json(body)?]
         }
     };
-    if locations.len() != cells.len() {
-        return Err(Cause::Unfit(format!("{} places for {} asked for", locations.len(), cells.len())));
+    if places.len() != expected {
+        return Err(Cause::Unfit(format!("{} places for {expected} asked for", places.len())));
     }
-    // By their order, never by the coordinates, which are those of its grid.
-    std::iter::zip(locations, cells)
+    for (n, place) in places.iter().enumerate() {
+        if let Some(id) = place.location_id
+            && id != n as u64
+        {
+            return Err(misplaced(n)(format!("is numbered {id}; expected {n}")));
+        }
+    }
+    Ok(places)
+}
+
+/// A fault in the place of that number.
+pub(super) fn misplaced(n: usize) -> impl Fn(String) -> Cause {
+    move |detail| Cause::Unfit(format!("place {} of the answer: {detail}", n + 1))
+}
+
+/// Reads an answer of status 200 for the hours `within`.
+pub(super) fn read(
+    body: &[u8],
+    cells: &[&CellRequest],
+    within: (Instant, Instant),
+    now: Instant,
+) -> Result<Vec<CellAnswer>, Cause> {
+    std::iter::zip(places(body, cells.len())?, cells)
         .enumerate()
-        .map(|(n, (location, cell))| {
-            place(n, location, cell, now)
-                .map_err(|detail| Cause::Unfit(format!("place {} of the answer: {detail}", n + 1)))
+        .map(|(n, (place, cell))| {
+            let (hours, air) = hours(place, within).map_err(misplaced(n))?;
+            let (readings, ahead): (Vec<_>, Vec<_>) = hours.into_iter().partition(|hour| hour.at <= now);
+            let forecast = (!ahead.is_empty()).then_some(Forecast { issued_at: now, hours: ahead });
+            Ok(CellAnswer { readings, forecast, air, ..CellAnswer::of(cell) })
         })
         .collect()
 }
 
-fn json<T: DeserializeOwned>(body: &[u8]) -> Result<T, Cause> {
-    serde_json::from_slice(body).map_err(|error| match error.classify() {
-        serde_json::error::Category::Data => Cause::Unfit(words(&error.to_string())),
-        _ => Cause::NotJson(words(&error.to_string())),
-    })
-}
-
-fn is_html(body: &[u8]) -> bool {
-    body.trim_ascii_start().starts_with(b"<")
-}
-
-fn place(n: usize, location: Location, cell: &CellRequest, now: Instant) -> Result<CellAnswer, String> {
-    if let Some(id) = location.location_id
-        && id != n as u64
-    {
-        return Err(format!("is numbered {id}; expected {n}"));
-    }
-    let units = location.hourly_units;
+/// The temperatures of a place and the rest of its air, by time.
+pub(super) fn hours(
+    place: Location<Units, Hourly>,
+    within: (Instant, Instant),
+) -> Result<(Vec<Reading>, Vec<Air>), String> {
+    let Location { hourly_units: units, hourly, .. } = place;
     if units.time != "unixtime" || units.temperature_2m != "°C" {
         return Err(format!(
             "times in `{}` and temperatures in `{}`; expected unixtime and °C",
@@ -99,26 +122,58 @@ fn place(n: usize, location: Location, cell: &CellRequest, now: Instant) -> Resu
             words(&units.temperature_2m)
         ));
     }
-    let Hourly { time, temperature_2m } = location.hourly;
-    if time.len() != temperature_2m.len() {
-        return Err(format!("{} times with {} temperatures", time.len(), temperature_2m.len()));
-    }
-    let mut readings = Vec::new();
-    let mut ahead = Vec::new();
+    let times = times(&hourly.time, within)?;
+    let readings = readings(&times, &hourly.temperature_2m, "temperatures")?;
+    let column = |name: &str, values: Option<Column>, unit: Option<&str>, expected: &str| {
+        let Some(values) = values else { return Ok(vec![None; times.len()]) };
+        check::unit(name, unit, expected)?;
+        same_length(&times, &values, name)?;
+        Ok::<Column, String>(values)
+    };
+    let humidity =
+        column("humidities", hourly.relative_humidity_2m, units.relative_humidity_2m.as_deref(), "%")?;
+    let dew_point = column("dew points", hourly.dew_point_2m, units.dew_point_2m.as_deref(), "°C")?;
+    let rain = column("precipitation", hourly.precipitation, units.precipitation.as_deref(), "mm")?;
+    let wind = column("wind speeds", hourly.wind_speed_10m, units.wind_speed_10m.as_deref(), "m/s")?;
+    let gusts = column("gusts", hourly.wind_gusts_10m, units.wind_gusts_10m.as_deref(), "m/s")?;
+    let air = times.iter().enumerate().map(|(n, at)| Air {
+        at: *at,
+        wind_m_s: wind[n],
+        gust_m_s: gusts[n],
+        rain_mm: rain[n],
+        humidity_percent: humidity[n],
+        dew_point_c: dew_point[n],
+    });
+    Ok((readings, air.map(Air::plausible).filter(Air::tells).collect()))
+}
+
+/// Times in order, each `within`.
+pub(super) fn times(seconds: &[i64], within: (Instant, Instant)) -> Result<Vec<Instant>, String> {
     let mut before = Instant(i64::MIN);
-    for (at, celsius) in std::iter::zip(time, temperature_2m) {
-        let at = Instant(at);
-        if at <= before || !(Instant::MIN..Instant::MAX).contains(&at) {
-            return Err(format!("the time {} is out of order or of no year of ours", at.0));
-        }
-        before = at;
-        let Some(celsius) = celsius else { continue };
-        if !(COLDEST_C..=WARMEST_C).contains(&celsius) {
-            return Err(format!("{celsius} °C at {at} is outside {COLDEST_C} to {WARMEST_C} °C"));
-        }
-        let hours = if at <= now { &mut readings } else { &mut ahead };
-        hours.push(Reading::instant(at, celsius));
+    for at in seconds {
+        check::follows(before, Instant(*at), within)?;
+        before = Instant(*at);
     }
-    let forecast = (!ahead.is_empty()).then_some(Forecast { issued_at: now, hours: ahead });
-    Ok(CellAnswer { readings, forecast, ..CellAnswer::of(cell) })
+    Ok(seconds.iter().copied().map(Instant).collect())
+}
+
+/// One reading for each time that has a temperature. `name` says in an error
+/// what was read.
+pub(super) fn readings(times: &[Instant], celsius: &Column, name: &str) -> Result<Vec<Reading>, String> {
+    same_length(times, celsius, name)?;
+    let mut readings = Vec::with_capacity(times.len());
+    for (at, celsius) in std::iter::zip(times, celsius) {
+        if let Some(celsius) = celsius {
+            check::plausible(*celsius, *at)?;
+            readings.push(Reading::instant(*at, *celsius));
+        }
+    }
+    Ok(readings)
+}
+
+fn same_length(times: &[Instant], column: &Column, name: &str) -> Result<(), String> {
+    if times.len() == column.len() {
+        return Ok(());
+    }
+    Err(format!("{} times with {} {name}", times.len(), column.len()))
 }

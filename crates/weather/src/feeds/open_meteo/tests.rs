@@ -1,8 +1,13 @@
+mod air;
+mod archive;
+mod ensemble;
+
 use std::time::Duration;
 
+use proptest::prelude::*;
 use serde_json::{Value, json};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
-use wiremock::matchers::{header, method, path, query_param, query_param_is_missing};
+use wiremock::matchers::{any as everything, header, method, path, query_param, query_param_is_missing};
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
 use super::*;
@@ -68,7 +73,11 @@ async fn two_cells_are_asked_for_at_once_and_joined_by_place() {
         .and(query_param("latitude", "41.0000,41.5000"))
         .and(query_param("longitude", "2.0000,2.0000"))
         .and(query_param("elevation", "5,9"))
-        .and(query_param("hourly", "temperature_2m"))
+        .and(query_param(
+            "hourly",
+            "temperature_2m,relative_humidity_2m,dew_point_2m,precipitation,wind_speed_10m,wind_gusts_10m",
+        ))
+        .and(query_param("wind_speed_unit", "ms"))
         .and(query_param("timezone", "GMT"))
         .and(query_param("timeformat", "unixtime"))
         .and(query_param("past_days", "3"))
@@ -96,6 +105,23 @@ async fn two_cells_are_asked_for_at_once_and_joined_by_place() {
     );
     assert_eq!(values(&answers[1].readings), [(1_657_584_000, 19.8)], "a null is no reading");
     assert_eq!(values(&answers[1].forecast.as_ref().unwrap().hours), [(1_657_591_200, 19.0)]);
+}
+
+/// The same place with the rest of the air, nulls at the end.
+fn airy() -> Value {
+    let mut place = place(None, json!([20.0, 20.1, 19.5, null]));
+    let air = [
+        ("relative_humidity_2m", "%", json!([48, 50, null, null])),
+        ("dew_point_2m", "°C", json!([8.5, 9.0, 9.5, null])),
+        ("precipitation", "mm", json!([0.0, 0.4, 0.0, null])),
+        ("wind_speed_10m", "m/s", json!([2.5, 3.0, -1.0, null])),
+        ("wind_gusts_10m", "m/s", json!([6.6, 1e308, 7.0, null])),
+    ];
+    for (name, unit, values) in air {
+        place["hourly_units"][name] = json!(unit);
+        place["hourly"][name] = values;
+    }
+    place
 }
 
 #[tokio::test]
@@ -212,6 +238,16 @@ async fn bodies_that_do_not_fit_give_nothing() {
         (with("/0/hourly/temperature_2m/1", json!("mild")), "does not fit"),
         (with("/0/hourly/time/1", json!(1_657_584_000)), "out of order"),
         (with("/0/hourly/time/3", json!(1_657_594_800_000_i64)), "no year of ours"),
+        (with("/0/hourly/time/3", json!(1_657_594_800 + 365 * 86_400)), "another than asked for"),
+        (with("/0/hourly/time/0", json!(1_657_584_000 - 365 * 86_400)), "another than asked for"),
+        (
+            whole.replacen("\"hourly\":", "\"hourly\":{\"time\":[],\"temperature_2m\":[]},\"hourly\":", 1),
+            "duplicate field",
+        ),
+        (
+            whole.replacen("\"temperature_2m\":[", "\"temperature_2m\":[],\"temperature_2m\":[", 1),
+            "duplicate field",
+        ),
     ];
     for (text, expected) in cases {
         let error = refused(body(&text)).await;
@@ -311,6 +347,10 @@ fn wrong_settings_are_named() {
         (Settings { past_days: 93, ..good.clone() }, "past days"),
         (Settings { forecast_days: 0, ..good.clone() }, "forecast days"),
         (Settings { forecast_days: 17, ..good.clone() }, "forecast days"),
+        (Settings { ensemble_url: "ensembles".to_owned(), ..good.clone() }, "ensemble URL"),
+        (Settings { archive_url: "https://archive.example?x=1".to_owned(), ..good.clone() }, "archive URL"),
+        (Settings { models: "icon_eu_eps,ncep_gefs025".to_owned(), ..good.clone() }, "ensemble model"),
+        (Settings { models: " ".to_owned(), ..good.clone() }, "ensemble model"),
         (Settings { api_key: Some(ApiKey::new("a\nb")), ..good }, "API key"),
     ];
     let client = client(&ClientSettings::default()).unwrap();
@@ -320,4 +360,36 @@ fn wrong_settings_are_named() {
     }
     let contact = ClientSettings { contact: Some("two\nlines".to_owned()), ..ClientSettings::default() };
     assert!(crate::feeds::client(&contact).is_err());
+}
+
+proptest! {
+    #[test]
+    fn no_body_is_a_panic(body in proptest::collection::vec(any::<u8>(), 0..400)) {
+        let cells = cells();
+        let _ = answer::read(&body, &[&cells[0]], (Instant::MIN, Instant::MAX), NOW);
+        let _ = answer::reason(&body);
+    }
+
+    #[test]
+    fn no_change_of_a_good_body_is_a_panic(
+        begin in any::<prop::sample::Index>(),
+        length in 0_usize..40,
+        put in prop_oneof!["[-0-9eE.\",:{}\\[\\]]{0,12}", "(null|true|1e308|-1e308|9223372036854775808)"],
+    ) {
+        let body = spliced(&airy(), begin, length, put);
+        let cells = cells();
+        if let Ok(answers) = answer::read(&body, &[&cells[0]], (Instant::MIN, Instant::MAX), NOW) {
+            prop_assert!(answers[0].readings.iter().all(|hour| hour.at <= NOW && hour.celsius.abs() <= 60.0));
+            prop_assert!(answers[0].air.is_sorted_by(|a, b| a.at < b.at));
+        }
+    }
+}
+
+/// A body with something else in place of some of its bytes.
+fn spliced(body: &Value, begin: prop::sample::Index, length: usize, put: String) -> Vec<u8> {
+    let mut body = body.to_string().into_bytes();
+    let begin = begin.index(body.len());
+    let end = (begin + length).min(body.len());
+    body.splice(begin..end, put.into_bytes());
+    body
 }
