@@ -21,12 +21,16 @@ fn settings_that_are_wrong_are_named() {
     let config = folder.path().join("settings.toml");
     std::fs::write(&config, "databse = \"x.db\"\n").unwrap();
     let config = config.display().to_string();
-    let cases: [(&[&str], &str); 5] = [
+    let cases: [(&[&str], &str); 8] = [
         (&["--listen", "8420"], "--listen: `8420` is not an address"),
         (&["--mail-from", "nobody"], "--mail-from"),
         (&["--smtp", "mail.example"], "--smtp"),
         (&["--config", &config], "/databse: is not a field here"),
-        (&["--open-meteo-url", "weather"], "Open-Meteo"),
+        (&["--open-meteo-url", "weather"], "feed open-meteo: "),
+        (&["--feeds", "open-meteo,skywatch"], "--feeds: `skywatch` is no feed; there are "),
+        // Those that answer nobody unknown are refused before the service starts.
+        (&["--feeds", "nws"], "contact"),
+        (&["--feeds", "met-norway"], "contact"),
     ];
     for (flags, words) in cases {
         let refused = run(Build::Plain, &[&["serve", "--database", &database], flags].concat());

@@ -41,8 +41,8 @@ async fn a_season_is_told_once_over_kills() {
     let season = state(&api, "bench", "growing").await;
     assert_eq!(season["legs"][0]["reached_at"], json!(null), "{season}");
     program.kill();
-    // An hour after the fetch before, when the cell is due again.
-    outside.set(29 * 60 + 51);
+    // Each cell has its own moment in the hour: by now it has come again.
+    outside.set(30 * 60 + 30);
     let (program, base) = outside.serve(None, Some(&mail));
     assert!(mail.wait_for(3, PATIENCE), "due");
     sent(&Api::new(&base, &token), 3).await;
@@ -74,7 +74,7 @@ async fn a_season_is_told_once_over_kills() {
     log(&api, "bench", spray).await;
     state(&api, "bench", "growing").await;
     // The leg is closed: a day on, far beyond its mark, nothing more is told.
-    outside.set(29 * 60 + 51 + 24 * 60);
+    outside.set(30 * 60 + 30 + 24 * 60);
     let day_on = sprayed.plus(24 * 3600).to_string();
     eventually("the next day's readings", async || {
         let season = api.get("blocks/bench/seasons/2026").await;

@@ -250,8 +250,9 @@ async fn sites_in_one_cell_are_fetched_once_and_corrected_for_their_height() {
     // The cell lies at 200 m; 20 m are 0.13 K.
     assert!((celsius("low").await - 15.13).abs() < 1e-9);
     assert!((celsius("high").await - 14.87).abs() < 1e-9);
-    house.set(1);
-    assert_eq!(fetch::pass(&house.engine).await.unwrap().fetched, 1, "due again after the feed's interval");
+    house.set(2);
+    assert_eq!(fetch::pass(&house.engine).await.unwrap().fetched, 1, "its moment in the hour has come");
+    assert_eq!(fetch::pass(&house.engine).await.unwrap(), fetch::Report::default(), "once in an interval");
 }
 
 #[tokio::test]
@@ -414,4 +415,24 @@ async fn what_is_of_no_use_any_more_is_not_sent() {
 
     // Nothing waits for ever.
     assert_eq!(house.engine.store.oldest_unsent().await.unwrap(), None);
+}
+
+#[tokio::test]
+async fn a_provider_in_trouble_is_left_alone_and_then_tried_with_one_cell() {
+    let feed = Steady::new("steady", false);
+    let house = House::new(vec![feed.clone()]).await;
+    for (site, height) in [("low", 100.0), ("middle", 300.0), ("high", 500.0)] {
+        house.site(site, height, Some("steady")).await;
+    }
+    let store = &house.engine.store;
+    for _ in 0..3 {
+        store.provider_failed("steady", "status 503", &[0, 0, 600], BEGIN).await.unwrap();
+    }
+    assert_eq!(fetch::pass(&house.engine).await.unwrap(), fetch::Report::default());
+    assert_eq!(feed.asked.load(Ordering::SeqCst), 0, "nobody is asked");
+    house.set(1);
+    assert_eq!(fetch::pass(&house.engine).await.unwrap().fetched, 1, "one is tried");
+    assert_eq!(fetch::pass(&house.engine).await.unwrap().fetched, 2, "it answered: the others are asked");
+    let state = store.providers().await.unwrap().remove(0);
+    assert_eq!((state.failures, state.open_until, state.last_error), (0, None, None));
 }
