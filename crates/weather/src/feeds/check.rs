@@ -99,7 +99,8 @@ pub(super) fn unit(name: &str, said: Option<&str>, expected: &str) -> Result<(),
     }
 }
 
-fn is_html(body: &[u8]) -> bool {
+/// Whether a body is a web page.
+pub(super) fn is_html(body: &[u8]) -> bool {
     body.trim_ascii_start().starts_with(b"<")
 }
 

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use reqwest::Response;
-use reqwest::header::RETRY_AFTER;
+use reqwest::header::{HeaderValue, RETRY_AFTER};
 use reqwest::redirect::{Attempt, Policy};
 
 use super::fault::{Cause, with_sources};
@@ -34,6 +34,30 @@ impl Default for ClientSettings {
     }
 }
 
+/// What the program calls itself, with whom to reach where that is known.
+fn agent(contact: Option<&str>) -> String {
+    let program = concat!("bloomtide/", env!("CARGO_PKG_VERSION"));
+    match contact.map(str::trim).filter(|contact| !contact.is_empty()) {
+        Some(contact) => format!("{program} ({contact})"),
+        None => program.to_owned(),
+    }
+}
+
+/// The same for a provider that answers nobody without a contact.
+///
+/// # Errors
+/// [`Cause::Request`] when it is missing or has signs that no header may have.
+pub(super) fn agent_with_contact(provider: &str, contact: Option<&str>) -> Result<HeaderValue, Cause> {
+    if contact.is_none_or(|contact| contact.trim().is_empty()) {
+        return Err(Cause::Request(format!(
+            "contact: {provider} answers nobody who does not say whom to reach; set a mail address or a page"
+        )));
+    }
+    HeaderValue::from_str(&agent(contact)).map_err(|_| {
+        Cause::Request("contact: has signs that no header may have; write it in plain ASCII".to_owned())
+    })
+}
+
 /// Builds the client that feeds are made with. The process must have installed
 /// rustls' provider of cryptography before, once.
 ///
@@ -41,11 +65,7 @@ impl Default for ClientSettings {
 /// When the contact has signs that no header may have, or when the system has
 /// no certificates to know servers by.
 pub fn client(settings: &ClientSettings) -> Result<reqwest::Client, Cause> {
-    let program = concat!("bloomtide/", env!("CARGO_PKG_VERSION"));
-    let agent = match settings.contact.as_deref().map(str::trim) {
-        Some(contact) if !contact.is_empty() => format!("{program} ({contact})"),
-        _ => program.to_owned(),
-    };
+    let agent = agent(settings.contact.as_deref());
     reqwest::Client::builder()
         .user_agent(agent)
         .connect_timeout(settings.connect_timeout)

@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 
 use super::client::{asked_pause, body};
 use super::fault::words;
-use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check};
+use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check, client};
 
 /// Name of the provider.
 pub const PROVIDER: &str = "met-norway";
@@ -79,16 +79,7 @@ impl MetNorway {
     pub fn new(settings: Settings, client: Client) -> Result<MetNorway, Cause> {
         let path = "/weatherapi/locationforecast/2.0/compact";
         let url = check::address("base URL", &settings.base_url, path, DEFAULT_BASE_URL)?;
-        let contact = settings.contact.as_deref().map(str::trim).unwrap_or_default();
-        if contact.is_empty() {
-            return Err(Cause::Request(
-                "contact: MET Norway answers only to those who say how to reach them; set an address or a page"
-                    .to_owned(),
-            ));
-        }
-        let program = concat!("bloomtide/", env!("CARGO_PKG_VERSION"));
-        let agent = HeaderValue::from_str(&format!("{program} ({contact})"))
-            .map_err(|_| Cause::Request("contact: has signs that no header may have".to_owned()))?;
+        let agent = client::agent_with_contact("MET Norway", settings.contact.as_deref())?;
         Ok(MetNorway { client, url, agent })
     }
 

@@ -28,15 +28,15 @@ mod quantity;
 
 use model::series::Kind;
 use model::time::{HOUR, Instant, MINUTE};
+use reqwest::Client;
 use reqwest::header::HeaderValue;
-use reqwest::{Client, Url};
 
 use self::ask::Got;
 use self::grid::Foretold;
 use self::memory::{Memory, Station};
 use self::observations::Observed;
 use self::parts::{Parts, is_gone};
-use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching};
+use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check, client};
 
 /// Name of the provider.
 pub const PROVIDER: &str = "nws";
@@ -98,33 +98,14 @@ impl Nws {
     /// # Errors
     /// [`Cause::Request`] naming the setting that is wrong or lacking.
     pub fn new(settings: Settings, client: Client) -> Result<Nws, Cause> {
-        let wrong = |text: String| Err(Cause::Request(text));
+        check::address("base URL", &settings.base_url, "", DEFAULT_BASE_URL)?;
         let base = settings.base_url.trim().trim_end_matches('/').to_owned();
-        let fits = Url::parse(&base).is_ok_and(|url| {
-            matches!(url.scheme(), "http" | "https") && url.query().is_none() && url.fragment().is_none()
-        });
-        if !fits {
-            return wrong(format!("base URL: expected an address like {DEFAULT_BASE_URL}"));
-        }
-        let contact = settings.contact.trim();
-        if contact.is_empty() {
-            return wrong(
-                "contact: none is set, and the National Weather Service refuses programs that do not say \
-                 whom to reach; set a mail address or a page"
-                    .to_owned(),
-            );
-        }
-        let program = concat!("bloomtide/", env!("CARGO_PKG_VERSION"));
-        match HeaderValue::from_str(&format!("{program} ({contact})")) {
-            Ok(agent) => Ok(Nws { client, base, agent }),
-            Err(_) => wrong("contact: has signs that no header may have; write it in plain ASCII".to_owned()),
-        }
+        let agent = client::agent_with_contact("the National Weather Service", Some(&settings.contact))?;
+        Ok(Nws { client, base, agent })
     }
 
     async fn fetch_all(&self, cells: &[CellRequest], now: Instant) -> Result<Vec<CellAnswer>, FeedError> {
-        if let Err(cause) = askable(cells) {
-            return Err(FeedError::new(PROVIDER, cause, now));
-        }
+        check::askable(cells, self.most_cells()).map_err(|cause| FeedError::new(PROVIDER, cause, now))?;
         let mut answers = Vec::with_capacity(cells.len());
         for cell in cells {
             answers.push(self.fetch_cell(cell, now).await?);
@@ -281,16 +262,6 @@ impl Feed for Nws {
 
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {
         Box::pin(self.fetch_all(cells, now))
-    }
-}
-
-/// Whether these cells can be asked for.
-fn askable(cells: &[CellRequest]) -> Result<(), Cause> {
-    match cells {
-        [] => Ok(()),
-        [cell] if cell.latitude.abs() <= 90.0 && cell.longitude.abs() <= 180.0 => Ok(()),
-        [cell] => Err(Cause::Request(format!("cell {} lies nowhere on the map", cell.cell))),
-        _ => Err(Cause::Request(format!("{} cells at once; at most 1", cells.len()))),
     }
 }
 

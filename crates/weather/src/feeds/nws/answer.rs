@@ -2,31 +2,15 @@
 
 use model::time::Instant;
 use serde::Deserialize;
-use serde::de::DeserializeOwned;
-use serde_json::error::Category;
 
 use super::interval::moment;
-use crate::feeds::Cause;
-use crate::feeds::fault::words;
+use crate::feeds::check::is_html;
+pub(super) use crate::feeds::check::object as json;
 
 /// A GeoJSON feature; what is not read is left out.
 #[derive(Deserialize)]
 pub(super) struct Feature<T> {
     pub properties: T,
-}
-
-/// Reads the body of an answer of status 200.
-pub(super) fn json<T: DeserializeOwned>(body: &[u8]) -> Result<T, Cause> {
-    if body.trim_ascii().is_empty() {
-        return Err(Cause::NotJson("an empty body".to_owned()));
-    }
-    if is_html(body) {
-        return Err(Cause::NotJson("a web page".to_owned()));
-    }
-    serde_json::from_slice(body).map_err(|error| match error.classify() {
-        Category::Data => Cause::Unfit(words(&error.to_string())),
-        _ => Cause::NotJson(words(&error.to_string())),
-    })
 }
 
 /// When a forecast was issued: as it says, unless that lies ahead or is no time.
@@ -61,8 +45,4 @@ impl Refusal {
         let grid_expired = problem.r#type.is_some_and(|kind| kind.ends_with("ForecastGridExpired"));
         Refusal { reason: said.join(": "), grid_expired }
     }
-}
-
-fn is_html(body: &[u8]) -> bool {
-    body.trim_ascii_start().starts_with(b"<")
 }

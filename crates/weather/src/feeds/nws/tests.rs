@@ -293,8 +293,11 @@ fn wrong_settings_are_named() {
     let _ = rustls::crypto::ring::default_provider().install_default();
     let good = Settings { contact: "ops@orchard.example".to_owned(), ..Settings::default() };
     let cases = [
-        (Settings::default(), "contact: none is set"),
-        (Settings { contact: " \t".to_owned(), ..good.clone() }, "contact: none is set"),
+        (Settings::default(), "contact: the National Weather Service answers nobody"),
+        (
+            Settings { contact: " \t".to_owned(), ..good.clone() },
+            "contact: the National Weather Service answers nobody",
+        ),
         (Settings { contact: "two\nlines".to_owned(), ..good.clone() }, "contact: has signs"),
         (Settings { base_url: "api.weather.gov".to_owned(), ..good.clone() }, "base URL"),
         (Settings { base_url: "ftp://weather.example".to_owned(), ..good.clone() }, "base URL"),

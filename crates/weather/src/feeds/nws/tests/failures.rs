@@ -61,13 +61,13 @@ async fn bodies_that_are_none_give_nothing() {
         ("<!DOCTYPE html><html><body>busy</body></html>".to_owned(), "web page"),
         (String::new(), "empty"),
         (" \n".to_owned(), "empty"),
-        ("null".to_owned(), "does not fit"),
-        ("[]".to_owned(), "does not fit"),
+        ("null".to_owned(), "not the JSON"),
+        ("[]".to_owned(), "not the JSON"),
         ("{}".to_owned(), "does not fit"),
         (point("../../alerts", 1, 1).to_string(), "no name of an office"),
         (whole.replace("\"gridX\":33", "\"gridX\":-33"), "does not fit"),
         (whole.replace("\"gridX\":33", "\"gridX\":33,\"gridX\":34"), "duplicate"),
-        ("[".repeat(100_000), "does not fit"),
+        ("[".repeat(100_000), "not the JSON"),
     ];
     for (text, expected) in cases {
         let error =
