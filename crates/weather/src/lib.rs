@@ -2,9 +2,11 @@
 //!
 //! [`mapping`] says how the columns of a station's file are to be read,
 //! [`station_file`] reads such a file as a whole or not at all, [`feeds`] asks
-//! providers over the network. Nothing is stored here and no clock is read:
+//! providers over the network, [`checks`] says which readings are to be believed.
+//! Nothing is stored here and no clock is read:
 //! what a caller must remember goes back to it as a value.
 
+pub mod checks;
 pub mod feeds;
 pub mod mapping;
 mod stamp;
