@@ -75,6 +75,9 @@ pub struct About {
     /// The site's sources with their kinds.
     #[serde(default)]
     pub temperatures: Vec<String>,
+    /// What checking them found, in sentences.
+    #[serde(default)]
+    pub checked: Vec<String>,
     /// Kind of the alert that is taken back.
     #[serde(default)]
     pub takes_back: Option<AlertKind>,

@@ -152,6 +152,7 @@ impl Words<'_> {
             format!(" from {}", about.temperatures.join(", "))
         };
         lines.push(format!("Readings{sources} up to {read}; curve {}.", about.curve));
+        lines.extend(about.checked.iter().cloned());
         lines.push(format!("Times are {}.", self.zone.name()));
         if about.kind != AlertKind::Withdrawn {
             lines.push(words::UNCONFIRMED.to_owned());

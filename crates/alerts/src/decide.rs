@@ -120,6 +120,7 @@ impl Facts<'_> {
             decided: !self.season.notes.iter().any(|note| note.code == NO_DECISION),
             curve: self.curve.to_owned(),
             temperatures: Vec::new(),
+            checked: Vec::new(),
             takes_back: None,
         }
     }

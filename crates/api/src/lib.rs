@@ -68,6 +68,7 @@ use model::time::Clock;
 use store::Store;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
+use weather::checks::Thresholds;
 
 pub use document::{document, operations};
 
@@ -102,6 +103,8 @@ pub struct App {
     pub clock: Arc<dyn Clock>,
     /// The curves and materials that ship; those of the users are in the store.
     pub catalogue: Catalogue,
+    /// What readings are checked by.
+    pub thresholds: Arc<Thresholds>,
     /// The providers that a source may name.
     pub providers: Vec<Provider>,
     /// Called after each write that makes seasons stale or adds a feed, so that

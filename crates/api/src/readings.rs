@@ -10,6 +10,7 @@ use serde::Serialize;
 use serde_json::{Value, json};
 use store::{Site, Upload, Way};
 use utoipa::{IntoParams, ToSchema};
+use weather::checks::{self, Fault, Findings};
 
 use crate::answer::{Answer, ok, page};
 use crate::csv_out::{self, number_cell, text_cell};
@@ -34,6 +35,9 @@ pub(crate) struct ReadingShown {
     /// Of quality, in QARTOD's words.
     #[schema(value_type = Value)]
     flag: Flag,
+    /// What checking found: the check, and a sentence with its figures.
+    #[schema(value_type = Vec<Object>)]
+    found: Vec<Fault>,
 }
 
 /// Which readings.
@@ -83,6 +87,7 @@ pub(crate) async fn list(
     let after = span.after().map(read_cursor).transpose()?;
     let site = desk.site(&site).await?;
     let mut readings = desk.store.readings_page(&site.id, from, to, after, span.limit + 1).await?;
+    let checked = desk.check(&site, &mut readings).await?;
     if csv {
         let next = span.cut(&mut readings, |(source, reading)| cursor(source, reading));
         let rows = readings.iter().map(|(source, reading)| {
@@ -107,8 +112,54 @@ pub(crate) async fn list(
             celsius: reading.celsius,
             minutes: minutes(reading),
             flag: reading.flag,
+            found: checked.found(source, reading.at).to_vec(),
         },
     )
+}
+
+/// What checking a site's sources found.
+struct FoundOf {
+    /// Ids of the sources, in the order of the findings.
+    sources: Vec<String>,
+    findings: Findings,
+}
+
+impl FoundOf {
+    fn found(&self, source: &str, at: Instant) -> &[Fault] {
+        let place = self.sources.iter().position(|id| id == source);
+        place.map_or(&[], |place| self.findings.faults(place, at))
+    }
+}
+
+impl Visit {
+    /// Gives a page of readings the flags that checking them amid the weeks before
+    /// and after gives.
+    async fn check(&self, site: &Site, page: &mut [(String, Reading)]) -> Result<FoundOf, Problem> {
+        let (Some(first), Some(last)) = (page.first(), page.last()) else {
+            return Ok(FoundOf { sources: Vec::new(), findings: Findings::default() });
+        };
+        let (from, to) = (first.1.at.plus(-checks::BEFORE), last.1.at.plus(checks::AFTER));
+        let mut sources = self.store.readings(&site.id, from, to).await?;
+        let (now, thresholds) = (self.now(), self.app.thresholds.clone());
+        let (sources, findings) = tokio::task::spawn_blocking(move || {
+            let findings = checks::mark(store::for_checks(&mut sources), now, &thresholds);
+            (sources, findings)
+        })
+        .await
+        .map_err(|error| {
+            tracing::error!(%error, "readings could not be checked");
+            Problem::failed()
+        })?;
+        for (id, reading) in page {
+            let of_source = sources.iter().find(|(source, _)| source.id == *id);
+            let checked = of_source.and_then(|(_, readings)| {
+                let place = readings.binary_search_by_key(&reading.at, |reading| reading.at).ok()?;
+                Some(readings[place].flag)
+            });
+            reading.flag = checked.unwrap_or(reading.flag);
+        }
+        Ok(FoundOf { sources: sources.into_iter().map(|(source, _)| source.id).collect(), findings })
+    }
 }
 
 /// Minutes that a mean covers.

@@ -2,11 +2,12 @@
 //! way.
 
 use axum::extract::Path;
-use model::series::Flag;
+use model::series::{Flag, Reading};
 use model::time::{DAY, Instant};
 use serde::Serialize;
-use store::{Cell, ProviderState, SourceState};
+use store::{Cell, ProviderState, Source, SourceState};
 use utoipa::ToSchema;
+use weather::checks::{self, Findings};
 
 use crate::answer::{Answer, whole};
 use crate::desk::{Here, Visit};
@@ -31,20 +32,26 @@ pub(crate) struct SourceStands {
     /// When that reading was received.
     #[schema(value_type = Option<Moment>)]
     received_at: Option<Instant>,
-    /// Readings of the last seven days by what checking them gave.
-    flags: Vec<FlagCount>,
+    /// The hours of the last seven days by what checking their readings gave; the
+    /// worst of an hour counts.
+    flags: Vec<FlagHours>,
+    /// The newest of what checking found in them, in words.
+    last_found: Option<String>,
+    /// How much warmer, K, the site's most trusted source was on average over the
+    /// last seven days; by so much its gaps are corrected.
+    first_is_warmer_by: Option<f64>,
     /// How fetching it stands; of a feed.
     #[schema(nullable = true)]
     feed: Option<FeedStands>,
 }
 
-/// How many readings have a flag.
+/// How many hours have a flag.
 #[derive(Serialize, ToSchema)]
-pub(crate) struct FlagCount {
+pub(crate) struct FlagHours {
     /// `pass`, `not-evaluated`, `suspect`, `fail` or `missing`.
     #[schema(value_type = String)]
     flag: Flag,
-    readings: u64,
+    hours: u64,
     /// Share of all of those days, 0 to 1.
     share: f64,
 }
@@ -86,24 +93,63 @@ pub(crate) async fn standing(Here(desk): Here, Path(site): Path<String>, query: 
     query.finish()?;
     let site = desk.site(&site).await?;
     let now = desk.now();
-    let states = desk.store.source_states(&site.id, now.plus(-FLAGS_OVER)).await?;
+    let states = desk.store.source_states(&site.id).await?;
+    let from = now.plus(-FLAGS_OVER - checks::BEFORE);
+    let mut sources = desk.store.readings(&site.id, from, now).await?;
+    let found = checks::mark(store::for_checks(&mut sources), now, &desk.app.thresholds);
     // Neither has anything of a farm's.
     let (cells, providers) = (desk.house_store.cells().await?, desk.house_store.providers().await?);
-    whole(states.iter().map(|state| desk.stands(state, &cells, &providers, now)).collect())
+    let seen = Seen { cells, providers, sources, found, now };
+    whole(states.iter().map(|state| desk.stands(state, &seen)).collect())
+}
+
+/// What is known of a site's sources.
+struct Seen {
+    cells: Vec<Cell>,
+    providers: Vec<ProviderState>,
+    /// Each source with its checked readings, the most trusted first.
+    sources: Vec<(Source, Vec<Reading>)>,
+    found: Findings,
+    now: Instant,
+}
+
+impl Seen {
+    /// The source's place and readings.
+    fn readings(&self, id: &str) -> Option<(usize, &[Reading])> {
+        let place = self.sources.iter().position(|(source, _)| source.id == id)?;
+        Some((place, &self.sources[place].1))
+    }
+
+    /// Hours by flag.
+    fn flags(&self, id: &str) -> Vec<FlagHours> {
+        let readings = self.readings(id).map_or(&[][..], |(_, readings)| readings);
+        let hours = checks::hours_by_flag(readings, self.now.plus(-FLAGS_OVER), self.now);
+        let all: u64 = hours.iter().map(|(_, hours)| hours).sum();
+        let share = |hours: u64| hours as f64 / all.max(1) as f64;
+        hours.into_iter().map(|(flag, hours)| FlagHours { flag, hours, share: share(hours) }).collect()
+    }
+
+    fn last_found(&self, id: &str) -> Option<String> {
+        let (place, readings) = self.readings(id)?;
+        let since = self.now.plus(-FLAGS_OVER);
+        readings.iter().rev().take_while(|reading| reading.at > since).find_map(|reading| {
+            let fault = self.found.faults(place, reading.at).first()?;
+            let (at, check, celsius) = (reading.at, fault.check.word(), reading.celsius);
+            Some(format!("{celsius:.1} °C at {at}, {check}: {}", fault.detail))
+        })
+    }
+
+    fn first_is_warmer_by(&self, id: &str) -> Option<f64> {
+        let (place, readings) = self.readings(id)?;
+        let (_, first) = self.sources.iter().find(|(_, readings)| !readings.is_empty())?;
+        let (first, other) = (std::slice::from_ref(first), readings);
+        if place == 0 { None } else { model::series::difference(first, other, self.now) }
+    }
 }
 
 impl Visit {
-    fn stands(
-        &self,
-        state: &SourceState,
-        cells: &[Cell],
-        providers: &[ProviderState],
-        now: Instant,
-    ) -> SourceStands {
-        let source = &state.source;
-        let all: u64 = state.flags.iter().map(|(_, readings)| readings).sum();
-        let share = |readings: u64| readings as f64 / all.max(1) as f64;
-        let flags = state.flags.iter();
+    fn stands(&self, state: &SourceState, seen: &Seen) -> SourceStands {
+        let (source, now) = (&state.source, seen.now);
         SourceStands {
             source: source.id.clone(),
             name: source.name.clone(),
@@ -111,18 +157,15 @@ impl Visit {
             last_reading_at: state.last_at,
             age_seconds: state.last_at.map(|at| now.since(at)),
             received_at: state.received_at,
-            flags: flags
-                .map(|(flag, readings)| FlagCount {
-                    flag: *flag,
-                    readings: *readings,
-                    share: share(*readings),
-                })
-                .collect(),
+            flags: seen.flags(&source.id),
+            last_found: seen.last_found(&source.id),
+            first_is_warmer_by: seen.first_is_warmer_by(&source.id),
             feed: source.provider.as_ref().map(|provider| {
-                let cell = cells
+                let cell = seen
+                    .cells
                     .iter()
                     .find(|cell| &cell.provider == provider && Some(&cell.cell) == source.cell.as_ref());
-                let known = providers.iter().find(|state| &state.name == provider);
+                let known = seen.providers.iter().find(|state| &state.name == provider);
                 FeedStands {
                     provider: provider.clone(),
                     cell: source.cell.clone().unwrap_or_default(),

@@ -13,6 +13,7 @@ use model::words;
 use serde_json::json;
 use store::{Block, LogEntry, SiteWeather};
 use utoipa::ToSchema;
+use weather::checks::{self, Findings};
 
 use crate::answer::Answer;
 use crate::csv_out::{self, number_cell, text_cell};
@@ -50,6 +51,7 @@ struct Request {
     plan: Plan,
     log: FieldLog,
     weather: SiteWeather,
+    found: Findings,
     forecast_source: Option<String>,
     now: Instant,
     /// What of it is shown, both included.
@@ -124,12 +126,13 @@ impl Visit {
             // A season long past: today's forecast has nothing to do with it.
             weather.forecast = None;
         }
+        let found = checks::mark(weather.for_checks(), now, &self.app.thresholds);
         let forecast_source = match &weather.forecast {
             Some(_) => store.latest_forecast(&site.id).await?.map(|(source, _)| source),
             None => None,
         };
         let shown = (asked.0.unwrap_or(first).max(first), asked.1.unwrap_or(last).min(last));
-        Ok(Request { block, plan, log, weather, forecast_source, now, shown, csv })
+        Ok(Request { block, plan, log, weather, found, forecast_source, now, shown, csv })
     }
 }
 

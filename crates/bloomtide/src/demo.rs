@@ -74,8 +74,10 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         open_meteo_url: None,
         open_meteo_key: None,
         contact: None,
+        station_files: None,
         curves: None,
         materials: None,
+        checks: None,
     };
     let house = House::open(&settings, clock.clone() as Arc<dyn Clock>, vec![Arc::new(spring)]).await?;
     house.look_through().await?;

@@ -7,14 +7,16 @@ use std::time::Duration;
 
 use alerts::deliver::envelope_from;
 use alerts::mail::smtp::{Outcome, Relay, Stage, send};
+use model::series::Flag;
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::Client;
 use reqwest::header::DATE;
 use store::{SCHEMA, SourceState, Store, Way};
+use weather::checks::{self, Thresholds};
 
 use crate::cli::{failed, on_runtime, say};
 use crate::settings::{Given, Settings, on_postgres};
-use crate::{clock, house};
+use crate::{clock, document, house};
 
 /// How something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +30,8 @@ enum State {
 const LITTLE_ROOM: u64 = 1 << 30;
 /// A feed's cell is fetched each hour.
 const LONG_WITHOUT_FETCH: i64 = 3 * HOUR;
+/// Flags are counted over so long.
+const FLAGS_OVER: i64 = 7 * DAY;
 /// Mails go out within a minute.
 const LONG_UNSENT: i64 = 30 * MINUTE;
 /// A clock that far off moves a crossing by as much.
@@ -78,8 +82,12 @@ async fn look(settings: &Settings, findings: &Findings) {
     let zones = chrono_tz::IANA_TZDB_VERSION;
     findings.tell(State::Well, "time zones", &format!("zone data {zones}, built in"));
     room(settings, findings);
+    let thresholds = document::thresholds(settings.checks.as_deref()).unwrap_or_else(|error| {
+        findings.tell(State::Broken, "checks", &format!("{error:#}"));
+        Thresholds::default()
+    });
     if let Some(store) = database(settings, findings).await {
-        work(&store, now, findings).await;
+        work(&store, now, &thresholds, findings).await;
         let _ = store.close().await;
     }
     mail(settings, findings).await;
@@ -187,7 +195,7 @@ async fn database(settings: &Settings, findings: &Findings) -> Option<Store> {
 }
 
 /// What waits, and what fails.
-async fn work(store: &Store, now: Instant, findings: &Findings) {
+async fn work(store: &Store, now: Instant, thresholds: &Thresholds, findings: &Findings) {
     let (figures, oldest, cells) =
         match tokio::try_join!(store.figures(), store.oldest_unsent(), store.cells()) {
             Ok(found) => found,
@@ -226,7 +234,7 @@ async fn work(store: &Store, now: Instant, findings: &Findings) {
             None => {}
         }
     }
-    sources(store, now, findings).await;
+    sources(store, now, thresholds, findings).await;
     let failing = cells.iter().filter(|cell| cell.last_error.is_some()).count();
     if failing == 0 {
         findings.tell(State::Well, "weather", &format!("{} cells of feeds, none failing", cells.len()));
@@ -234,7 +242,7 @@ async fn work(store: &Store, now: Instant, findings: &Findings) {
 }
 
 /// Sources that have fallen silent, and providers that are left alone.
-async fn sources(store: &Store, now: Instant, findings: &Findings) {
+async fn sources(store: &Store, now: Instant, thresholds: &Thresholds, findings: &Findings) {
     let told = async {
         for provider in store.providers().await? {
             let used: Vec<String> =
@@ -258,8 +266,14 @@ async fn sources(store: &Store, now: Instant, findings: &Findings) {
             let Some(last) = sites.last() else { return Ok::<(), store::StoreError>(()) };
             after = Some(last.id.clone());
             for site in &sites {
-                for state in store.source_states(&site.id, now.plus(-7 * DAY)).await? {
-                    source(&site.name, &state, now, findings);
+                let from = now.plus(-FLAGS_OVER - checks::BEFORE);
+                let mut readings = store.readings(&site.id, from, now).await?;
+                checks::mark(store::for_checks(&mut readings), now, thresholds);
+                for state in store.source_states(&site.id).await? {
+                    let own = readings.iter().find(|(source, _)| source.id == state.source.id);
+                    let own = own.map_or(&[][..], |(_, readings)| readings);
+                    let flags = checks::hours_by_flag(own, now.plus(-FLAGS_OVER), now);
+                    source(&site.name, &state, &flags, now, findings);
                 }
             }
         }
@@ -269,17 +283,20 @@ async fn sources(store: &Store, now: Instant, findings: &Findings) {
     }
 }
 
-fn source(site: &str, state: &SourceState, now: Instant, findings: &Findings) {
+fn source(site: &str, state: &SourceState, flags: &[(Flag, u64)], now: Instant, findings: &Findings) {
     let name = format!("{site}, {}", state.source.name);
-    let all: u64 = state.flags.iter().map(|(_, readings)| readings).sum();
-    let bad: u64 = state.flags.iter().filter(|(flag, _)| !flag.usable()).map(|(_, readings)| readings).sum();
     let Some(last) = state.last_at else {
         return findings.tell(State::Look, "source", &format!("{name} has no reading yet"));
     };
-    let says = format!("{name}: last reading {last}, {all} in seven days, {bad} of them not used");
+    let all: u64 = flags.iter().map(|(_, hours)| hours).sum();
+    let hours = |wanted: Flag| flags.iter().find(|(flag, _)| *flag == wanted).map_or(0, |(_, hours)| *hours);
+    let (suspect, failed, missing) = (hours(Flag::Suspect), hours(Flag::Fail), hours(Flag::Missing));
+    let says = format!(
+        "{name}: last reading {last}; of {all} hours {suspect} doubtful, {failed} not used, {missing} without a reading"
+    );
     // Typed and uploaded readings come when someone brings them.
     let silent = state.source.way == Way::Feed && now.since(last) > LONG_WITHOUT_FETCH;
-    findings.tell(if silent || bad * 10 > all { State::Look } else { State::Well }, "source", &says);
+    findings.tell(if silent || failed * 10 > all { State::Look } else { State::Well }, "source", &says);
 }
 
 /// Speaks to the mail server up to the point at which a mail would be offered.

@@ -5,6 +5,7 @@ use std::path::Path;
 use anyhow::Context;
 use model::catalogue::Catalogue;
 use serde_json::{Map, Value};
+use weather::checks::Thresholds;
 
 /// Reads a TOML file; its date-times become texts.
 pub(crate) fn read(path: &Path) -> anyhow::Result<Value> {
@@ -37,6 +38,18 @@ fn json(value: toml::Value) -> Value {
 
 const CURVES: &str = include_str!("../../../config/curves.toml");
 const MATERIALS: &str = include_str!("../../../config/materials.toml");
+const CHECKS: &str = include_str!("../../../config/checks.toml");
+
+/// What readings are checked by, as it ships or by the file given instead.
+pub(crate) fn thresholds(path: Option<&Path>) -> anyhow::Result<Thresholds> {
+    let document = match path {
+        Some(path) => read(path)?,
+        None => parse(CHECKS)?,
+    };
+    model::input::read(&document, Thresholds::from_fields).with_context(|| {
+        path.map_or_else(|| "config/checks.toml".to_owned(), |path| path.display().to_string())
+    })
+}
 
 /// The curves and materials that ship, or those of the files given instead.
 pub(crate) fn catalogue(curves: Option<&Path>, materials: Option<&Path>) -> anyhow::Result<Catalogue> {
@@ -46,4 +59,18 @@ pub(crate) fn catalogue(curves: Option<&Path>, materials: Option<&Path>) -> anyh
     };
     let (curves, materials) = (document(curves, CURVES)?, document(materials, MATERIALS)?);
     Catalogue::read(&curves, &materials).context("curves or materials")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_checks_name_every_threshold_as_it_is() {
+        let shipped = parse(CHECKS).unwrap();
+        let fields = shipped.as_object().unwrap().len();
+        assert_eq!(thresholds(None).unwrap(), Thresholds::default());
+        let named = format!("{:?}", Thresholds::default()).matches(": ").count();
+        assert_eq!(fields, named, "one line for each threshold");
+    }
 }

@@ -34,11 +34,14 @@ impl Hand {
         let store = Store::open(&settings.database).await?;
         let clock = clock::system();
         let feeds = house::feeds(&settings)?;
+        let thresholds = document::thresholds(settings.checks.as_deref())?;
+        let catalogue = document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?;
         let router = api::at_the_server(api::App {
             sound: Arc::new(true.into()),
             store: store.clone(),
             clock: clock.clone(),
-            catalogue: document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?,
+            catalogue: catalogue.under(&thresholds.rules()),
+            thresholds: Arc::new(thresholds),
             providers: feeds.iter().map(|feed| house::provider(feed.as_ref())).collect(),
             // A service that runs looks twice a minute by itself.
             poke: Arc::new(|_| ()),

@@ -59,13 +59,17 @@ impl House {
         let lock = if settings.on_postgres() { None } else { Some(lock(&settings.database)?) };
         let held = !settings.on_postgres() && looked_through_first(&settings.database);
         let store = Store::open(&settings.database).await?;
-        let catalogue = document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?;
+        let thresholds = Arc::new(document::thresholds(settings.checks.as_deref())?);
+        let catalogue = document::catalogue(settings.curves.as_deref(), settings.materials.as_deref())?
+            .under(&thresholds.rules());
         let bells = Arc::new(Bells::default());
         let engine = Engine {
             store: store.clone(),
             clock: clock.clone(),
             catalogue: catalogue.clone(),
+            thresholds: thresholds.clone(),
             feeds,
+            station_files: settings.station_files.clone(),
             sender: Sender::new(&settings.mail_from).context("--mail-from")?,
             outlet: outlet(settings)?,
             bells: bells.clone(),
@@ -94,6 +98,7 @@ impl House {
             store,
             clock,
             catalogue,
+            thresholds,
             providers,
             poke: Arc::new(move |stirred| match stirred {
                 api::Stirred::Seasons => bells.seasons(),

@@ -30,16 +30,19 @@ pub(crate) fn run(args: &ReplayArgs) -> ExitCode {
 
 fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
     let catalogue = document::catalogue(None, None)?;
-    let file = SeasonFile::read(&args.season, &catalogue)?;
+    let mut file = SeasonFile::read(&args.season, &catalogue)?;
     for row in &file.refused {
         warn(&format!("bloomtide: {row}"));
     }
     let Some(now) = args.now.or(file.end()) else {
         bail!("{} has neither a reading nor an entry; give --now", args.season.display());
     };
-    let course = Arc::new(Course::new(Series::join(&file.sources, file.forecast(now), now)));
+    let found = file.check(now, &document::thresholds(None)?);
+    let sources: Vec<_> = file.sources.iter().map(|source| source.readings.clone()).collect();
+    let course = Arc::new(Course::new(Series::join(&sources, file.forecast(now), now)));
     let growth = Growth::new(course, file.plan.block.curve.clone());
     let mut season = season::reckon(&file.plan, &file.log, &growth, now);
+    season.notes.extend(found.notes(file.log.begin().unwrap_or(now), &season));
     note_readings_ahead(&file, now, &mut season);
     if let Some(path) = &args.picture {
         let svg = picture(&file, &growth, &season, &catalogue, now);
@@ -73,7 +76,7 @@ fn picture(
 }
 
 fn note_readings_ahead(file: &SeasonFile, now: Instant, season: &mut Season) {
-    let ahead = file.sources.iter().flatten().filter(|reading| reading.at > now).count();
+    let ahead = file.readings().filter(|reading| reading.at > now).count();
     if ahead > 0 {
         let text = format!("{ahead} readings after now ({now}) were left out.");
         season.notes.push(Note::new("readings-ahead", text));

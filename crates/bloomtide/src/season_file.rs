@@ -11,6 +11,7 @@ use model::plan::{self, Plan};
 use model::series::{Forecast, Reading};
 use model::site::Place;
 use model::time::Instant;
+use weather::checks::{self, Findings, Thresholds};
 use weather::mapping::{Mapping, Role};
 use weather::station_file;
 
@@ -24,12 +25,22 @@ pub(crate) struct SeasonFile {
     pub(crate) plan: Plan,
     /// What was logged.
     pub(crate) log: FieldLog,
-    /// Readings of each observing source, the most trusted first.
-    pub(crate) sources: Vec<Vec<Reading>>,
+    /// The observing sources, the most trusted first.
+    pub(crate) sources: Vec<Observed>,
     /// Forecasts in the order of the file.
     pub(crate) forecasts: Vec<Forecast>,
     /// Rows of the weather files that were refused, one sentence each.
     pub(crate) refused: Vec<String>,
+}
+
+/// An observing source of a season file.
+pub(crate) struct Observed {
+    /// Its name, or else that of its file.
+    pub(crate) name: String,
+    /// Whether its readings are checked.
+    pub(crate) checked: bool,
+    /// Its readings.
+    pub(crate) readings: Vec<Reading>,
 }
 
 struct Head {
@@ -77,7 +88,11 @@ impl SeasonFile {
             self.refused.push(format!("{}: {more} more rows were refused", path.display()));
         }
         match mapping.role {
-            Role::Observed => self.sources.push(read.readings),
+            Role::Observed => self.sources.push(Observed {
+                name: mapping.name.clone().or(mapping.file.clone()).unwrap_or_default(),
+                checked: mapping.checks,
+                readings: read.readings,
+            }),
             Role::Forecast { issued_at } => self.forecasts.push(Forecast { issued_at, hours: read.readings }),
         }
         Ok(())
@@ -91,9 +106,22 @@ impl SeasonFile {
             .max_by_key(|forecast| forecast.issued_at)
     }
 
+    /// The readings of all sources.
+    pub(crate) fn readings(&self) -> impl Iterator<Item = &Reading> {
+        self.sources.iter().flat_map(|source| &source.readings)
+    }
+
+    /// Checks the readings, where that is wanted, as they are known at `now`; gives
+    /// what was found.
+    pub(crate) fn check(&mut self, now: Instant, thresholds: &Thresholds) -> Findings {
+        let sources = self.sources.iter_mut();
+        let sources = sources.map(|Observed { name, checked, readings }| (name.as_str(), *checked, readings));
+        checks::mark(sources, now, thresholds)
+    }
+
     /// The later of the last reading and the last entry.
     pub(crate) fn end(&self) -> Option<Instant> {
-        let reading = self.sources.iter().flatten().map(|reading| reading.at).max();
+        let reading = self.readings().map(|reading| reading.at).max();
         reading.max(self.log.end())
     }
 }

@@ -95,12 +95,20 @@ pub struct Given {
     /// met-norway answer nobody without one
     #[arg(long, value_name = "TEXT", env = "BLOOMTIDE_CONTACT")]
     contact: Option<String>,
+    /// Folder that station files are put into, each in a folder named by the id of
+    /// its source; they are taken as they come
+    #[arg(long, value_name = "FOLDER", env = "BLOOMTIDE_STATION_FILES")]
+    station_files: Option<PathBuf>,
     /// Curves instead of those that ship: a file like config/curves.toml
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_CURVES")]
     curves: Option<PathBuf>,
     /// Materials instead of those that ship: a file like config/materials.toml
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_MATERIALS")]
     materials: Option<PathBuf>,
+    /// What readings are checked by: a file like config/checks.toml, in which what
+    /// is left out stays as it ships
+    #[arg(long, value_name = "FILE", env = "BLOOMTIDE_CHECKS")]
+    checks: Option<PathBuf>,
 }
 
 /// Settings in force.
@@ -138,10 +146,14 @@ pub struct Settings {
     pub open_meteo_key: Option<String>,
     /// How a provider can reach the operator.
     pub contact: Option<String>,
+    /// Folder that station files are put into.
+    pub station_files: Option<PathBuf>,
     /// Curves instead of those that ship.
     pub curves: Option<PathBuf>,
     /// Materials instead of those that ship.
     pub materials: Option<PathBuf>,
+    /// What readings are checked by, where it differs from what ships.
+    pub checks: Option<PathBuf>,
 }
 
 impl Given {
@@ -227,8 +239,10 @@ impl Settings {
                 Some(BRIGHT_SKY),
             ),
             contact: picks.text("contact", &given.contact, file.contact, None),
+            station_files: picks.path("station_files", &given.station_files, file.station_files, None),
             curves: picks.path("curves", &given.curves, file.curves, None),
             materials: picks.path("materials", &given.materials, file.materials, None),
+            checks: picks.path("checks", &given.checks, file.checks, None),
         };
         Ok((settings, picks.shown))
     }
@@ -275,8 +289,10 @@ struct File {
     open_meteo_url: Option<String>,
     open_meteo_key: Option<String>,
     contact: Option<String>,
+    station_files: Option<PathBuf>,
     curves: Option<PathBuf>,
     materials: Option<PathBuf>,
+    checks: Option<PathBuf>,
 }
 
 impl File {
@@ -306,8 +322,10 @@ impl File {
                 open_meteo_url: fields.text("open_meteo_url"),
                 open_meteo_key: fields.text("open_meteo_key"),
                 contact: fields.text("contact"),
+                station_files: fields.text("station_files").map(Into::into),
                 curves: fields.text("curves").map(Into::into),
                 materials: fields.text("materials").map(Into::into),
+                checks: fields.text("checks").map(Into::into),
             })
         })
         .with_context(|| path.display().to_string())

@@ -1,11 +1,13 @@
 //! The three loops, which share only the database.
 //!
-//! [`fetch`] leases cells, fetches them and stores what they bring;
+//! [`fetch`] leases cells, fetches them and stores what they bring, and takes what
+//! is new in a watched folder ([`watch`]);
 //! [`reckon`] takes what is stale, reckons it and writes season and alerts in
 //! one transaction; [`deliver`] composes and sends. Each pass takes no input,
 //! looks at the whole present state and is idempotent: the same code in normal
 //! running, after a restart, and on a second instance.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use alerts::compose::Sender;
@@ -14,6 +16,7 @@ use model::catalogue::Catalogue;
 use model::time::Clock;
 use store::Store;
 use tokio::sync::Notify;
+use weather::checks::Thresholds;
 use weather::feeds::Feed;
 
 pub mod catalogue;
@@ -22,6 +25,7 @@ pub mod fetch;
 mod meters;
 pub mod reckon;
 mod run;
+pub mod watch;
 
 pub use meters::Meters;
 pub use run::run;
@@ -33,10 +37,15 @@ pub struct Engine {
     pub store: Store,
     /// Where `now` comes from.
     pub clock: Arc<dyn Clock>,
-    /// Curves and materials that ship.
+    /// Curves and materials that ship, of an edition of its own for other
+    /// [`Self::thresholds`].
     pub catalogue: Catalogue,
+    /// What readings are checked by.
+    pub thresholds: Arc<Thresholds>,
     /// The live feeds, one for each provider.
     pub feeds: Vec<Arc<dyn Feed>>,
+    /// Folder in which station files are looked for, if any.
+    pub station_files: Option<PathBuf>,
     /// Where mail goes.
     pub outlet: Outlet,
     /// Who mails come from.

@@ -17,6 +17,7 @@ use model::time::{Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Reckoned, SiteWeather, Stale};
 use uuid::{ContextV7, Timestamp, Uuid};
+use weather::checks::{self, Findings, Thresholds};
 
 use crate::{Engine, PassError, catalogue};
 
@@ -70,8 +71,12 @@ async fn reckon_page(
         groups.push((weather, group));
     }
     // Reckoning is arithmetic: it runs off the async threads.
+    let thresholds = engine.thresholds.clone();
     let reckoned = tokio::task::spawn_blocking(move || {
-        groups.into_iter().flat_map(|(weather, group)| reckon_group(&weather, group, now)).collect()
+        groups
+            .into_iter()
+            .flat_map(|(weather, group)| reckon_group(weather, group, &thresholds, now))
+            .collect()
     });
     Ok(reckoned.await?)
 }
@@ -109,9 +114,17 @@ fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap
     groups
 }
 
-/// Reckons the seasons of one place and window: growth is summed once for each
-/// curve.
-fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<Reckoned> {
+/// Reckons the seasons of one place and window: readings are checked once for all,
+/// growth is summed once for each curve. Flags are not stored: what a reading is
+/// worth hangs on those before and after it and on the other sources, whenever they
+/// come.
+fn reckon_group(
+    mut weather: SiteWeather,
+    group: Vec<Season>,
+    thresholds: &Thresholds,
+    now: Instant,
+) -> Vec<Reckoned> {
+    let found = checks::mark(weather.for_checks(), now, thresholds);
     let readings = weather.by_trust();
     let course = Arc::new(Course::new(Series::join(&readings, weather.forecast.as_ref(), now)));
     let sources: Vec<String> = weather
@@ -128,7 +141,7 @@ fn reckon_group(weather: &SiteWeather, group: Vec<Season>, now: Instant) -> Vec<
             versions.site = weather.version;
             let outcome = read.map(|(plan, log)| {
                 let growth = growth(&mut growths, &course, &plan.block.curve);
-                reckon_one(&stale, &plan, &log, &growth, &sources, now)
+                reckon_one(&stale, &plan, &log, &growth, &Weather { sources: &sources, found: &found }, now)
             });
             let (state, doc, look_again_at, alerts) = outcome.unwrap_or_else(|fault| {
                 tracing::error!(block = %stale.block.id, year = stale.year, %fault, "a season cannot be read");
@@ -176,6 +189,20 @@ fn read(stale: &Stale, catalogue: &Catalogue) -> Result<(Plan, FieldLog), String
     Ok((plan, log))
 }
 
+/// What seasons of one place and window share beside their growth.
+struct Weather<'a> {
+    /// The sources with readings, for people.
+    sources: &'a [String],
+    found: &'a Findings,
+}
+
+/// What mails say of a season's temperatures.
+struct Temperatures<'a> {
+    sources: &'a [String],
+    /// What the checks had to say.
+    checked: Vec<String>,
+}
+
 type Outcome = (String, Value, Option<Instant>, Vec<AlertWrite>);
 
 fn reckon_one(
@@ -183,24 +210,29 @@ fn reckon_one(
     plan: &Plan,
     log: &FieldLog,
     growth: &Growth,
-    sources: &[String],
+    weather: &Weather<'_>,
     now: Instant,
 ) -> Outcome {
-    let season = season::reckon(plan, log, growth, now);
+    let mut season = season::reckon(plan, log, growth, now);
+    let notes = weather.found.notes(log.begin().unwrap_or(now), &season);
+    let checked = notes.iter().map(|note| note.text.to_string()).collect();
+    let temperatures = Temperatures { sources: weather.sources, checked };
+    season.notes.extend(notes);
     let status = serde_json::to_value(growth.curve().status).unwrap_or_default();
     let curve = format!("{} ({})", growth.curve().id, status.as_str().unwrap_or_default());
     let writes = decide(&season, plan, &curve, &stale.alerts, now)
         .into_iter()
-        .map(|decision| write(stale, decision, sources, now))
+        .map(|decision| write(stale, decision, &temperatures, now))
         .collect();
     let doc = serde_json::to_value(&season).unwrap_or_default();
     (season.state.word().to_owned(), doc, season.look_again_at, writes)
 }
 
-fn write(stale: &Stale, decision: Decision, sources: &[String], now: Instant) -> AlertWrite {
+fn write(stale: &Stale, decision: Decision, temperatures: &Temperatures<'_>, now: Instant) -> AlertWrite {
     let recipients = || stale.farm.alert_emails.clone();
     let facts = |mut about: About| {
-        about.temperatures = sources.to_vec();
+        about.temperatures = temperatures.sources.to_vec();
+        about.checked.clone_from(&temperatures.checked);
         serde_json::to_value(about).unwrap_or_default()
     };
     let row = |subject: String, generation, reason: Option<&str>, about: About| AlertRow {

@@ -7,7 +7,7 @@ use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
 use crate::meters::Loop;
-use crate::{Engine, PassError, deliver, fetch, reckon};
+use crate::{Engine, PassError, deliver, fetch, reckon, watch};
 
 /// Each loop looks at least this often, by the engine's clock: another
 /// instance may have written what is to be done.
@@ -38,7 +38,7 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
     let mut batches = JoinSet::new();
     while !stop.is_cancelled() {
         let next = next_look(engine);
-        let pass = measured(engine, Loop::Fetch, fetch::start(engine, &mut batches)).await;
+        let pass = measured(engine, Loop::Fetch, bring(engine, &mut batches)).await;
         let failed = pass.inspect_err(log("fetch")).is_err();
         tokio::select! {
             () = stop.cancelled() => {}
@@ -53,6 +53,17 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
             () = engine.clock.sleep_until(next), if !failed => {}
         }
     }
+}
+
+/// What is new in the watched folder, and what is due of the feeds.
+async fn bring(
+    engine: &Engine,
+    batches: &mut JoinSet<Result<fetch::Report, PassError>>,
+) -> Result<(), PassError> {
+    if watch::pass(engine).await? > 0 {
+        engine.bells.reckon.notify_one();
+    }
+    fetch::start(engine, batches).await
 }
 
 async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {

@@ -36,6 +36,15 @@ pub struct Unread {
 }
 
 impl Catalogue {
+    /// This catalogue where readings are checked by these rules, in whatever form:
+    /// other rules are another edition.
+    pub fn under(mut self, rules: &str) -> Catalogue {
+        let mut hasher = DefaultHasher::new();
+        (self.edition, rules).hash(&mut hasher);
+        self.edition = hasher.finish().cast_signed();
+        self
+    }
+
     /// Reads the tables of `config/curves.toml` and `config/materials.toml`,
     /// given as JSON values.
     ///
@@ -132,5 +141,9 @@ mod tests {
         let edition = |rate| Catalogue::read(&json!({"a": curve(rate)}), &json!({})).unwrap().edition;
         assert_eq!(edition(0.5), edition(0.5));
         assert_ne!(edition(0.5), edition(0.6));
+        let under =
+            |rules| Catalogue::read(&json!({"a": curve(0.5)}), &json!({})).unwrap().under(rules).edition;
+        assert_eq!(under("spike 8"), under("spike 8"));
+        assert_ne!(under("spike 8"), under("spike 9"));
     }
 }

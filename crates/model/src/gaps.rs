@@ -99,7 +99,7 @@ fn fill(
     };
     let from = left.map_or(Instant::MIN, |reading| reading.at);
     let to = right.map_or(Instant::MAX, Reading::from);
-    let shift = difference(known, next, if left.is_some() { from.0 } else { to.0 });
+    let shift = difference(known, next, if left.is_some() { from.0 } else { to.0 }).unwrap_or(0.0);
     let edge = |reading: &Reading, at| Reading { at, span: 0, ..*reading };
     let mut line: Vec<Reading> = left.map(|reading| edge(reading, from)).into_iter().collect();
     line.extend(
@@ -130,8 +130,8 @@ fn left_behind(last: Option<&Reading>, others: &[&[Reading]]) -> bool {
 }
 
 /// Mean of what the joined readings say minus what `other` says, over the last
-/// [`OVERLAP`] before `at`; 0 where they never overlap.
-fn difference(known: &[Span], other: &[Reading], at: i64) -> f64 {
+/// [`OVERLAP`] before `at`; none where they never overlap.
+pub(crate) fn difference(known: &[Span], other: &[Reading], at: i64) -> Option<f64> {
     let begin = other.partition_point(|reading| reading.middle().0 < at.saturating_sub(OVERLAP));
     let (mut sum, mut count) = (0.0, 0_u32);
     for reading in other[begin..].iter().take_while(|reading| reading.middle().0 <= at) {
@@ -140,7 +140,7 @@ fn difference(known: &[Span], other: &[Reading], at: i64) -> f64 {
             count += 1;
         }
     }
-    if count == 0 { 0.0 } else { sum / f64::from(count) }
+    (count > 0).then(|| sum / f64::from(count))
 }
 
 /// Temperature that the spans give at a moment, when they know it.

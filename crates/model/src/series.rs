@@ -198,6 +198,15 @@ impl Series {
     }
 }
 
+/// How much warmer, K, the joined readings of the trusted sources are than those of
+/// another, on average over the last seven days of overlap before `now`: by so much
+/// the other is corrected where it stands in for them. None where they never
+/// overlapped.
+pub fn difference(trusted: &[Vec<Reading>], other: &[Reading], now: Instant) -> Option<f64> {
+    let trusted: Vec<Vec<Reading>> = trusted.iter().map(|readings| usable(readings, now)).collect();
+    gaps::difference(&gaps::observed(&trusted), &usable(other, now), now.0)
+}
+
 /// Usable readings that end by `now`, sorted, one for each end, none reaching
 /// back over the one before.
 fn usable(readings: &[Reading], now: Instant) -> Vec<Reading> {

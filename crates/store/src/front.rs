@@ -258,11 +258,16 @@ methods! {
     sources::source(id: &str) -> Option<Source>;
     /// The sources of a site, the most trusted first.
     sources::sources_of(site_id: &str) -> Vec<Source>;
-    /// How each source of a site stands, the most trusted first, with its flags
-    /// since a moment.
-    sources::source_states(site_id: &str, since: Instant) -> Vec<SourceState>;
-    /// Sets how a source's files are to be read.
+    /// How each source of a site stands, the most trusted first.
+    sources::source_states(site_id: &str) -> Vec<SourceState>;
+    /// Sets how a source's files are to be read. When that changes whether its
+    /// readings are checked, the site's version is raised.
     sources::set_mapping(held: &Source, mapping: &Value) -> ();
+    /// The files of a source in the watched folder as they were last looked at, by
+    /// name.
+    sources::taken_files(source_id: &str) -> Vec<TakenFile>;
+    /// Notes how such a file is now, in the place of what was noted before.
+    sources::note_taken_file(file: &TakenFile) -> ();
 
     /// Stores readings of one source, in any order; of several for one time
     /// the last holds. All are stored or none. When one is new or corrects
@@ -294,6 +299,15 @@ methods! {
     /// The newest forecast of the most trusted source of a site that has one,
     /// with that source's id.
     feeds::latest_forecast(site_id: &str) -> Option<(String, Forecast)>;
+    /// A page of a source's forecasts as they were issued from `from` to `to`, both
+    /// included, in order of issue and fetch. `after` are those two of the last one
+    /// of the page before.
+    feeds::issues(source_id: &str, from: Instant, to: Instant, after: Option<(Instant, Instant)>, limit: u32) -> Vec<Issue>;
+    /// Keeps the members of an ensemble as they were issued.
+    feeds::store_members(source_id: &str, members: &Members, fetched_at: Instant) -> ();
+    /// The newest members of the most trusted source of a site that has any, with
+    /// that source's id.
+    feeds::latest_members(site_id: &str) -> Option<(String, Members)>;
     /// Leases cells that are due and leased to nobody else, the longest due
     /// first. Of a provider that is left alone none, and one when that time is
     /// over.

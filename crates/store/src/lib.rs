@@ -12,6 +12,7 @@ mod copying;
 mod error;
 mod front;
 mod grouped;
+mod hours;
 mod migrations;
 mod postgres;
 mod read;

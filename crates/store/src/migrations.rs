@@ -15,6 +15,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (6, "closing", include_str!("../../../migrations/0006_closing.sql")),
     (7, "moves", include_str!("../../../migrations/0007_moves.sql")),
     (8, "feeds", include_str!("../../../migrations/0008_feeds.sql")),
+    (9, "archive", include_str!("../../../migrations/0009_archive.sql")),
 ];
 
 /// The table in which the steps taken are kept.

@@ -22,7 +22,10 @@ pub use season::{
     Appended, BoardRow, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale,
     StaleKey, Versions,
 };
-pub use weather::{Cell, Earlier, Fetched, LeasedCell, ProviderState, SiteWeather, SourceState, Upload};
+pub use weather::{
+    Cell, Earlier, Fetched, Issue, LeasedCell, Members, ProviderState, SiteWeather, SourceState, TakenFile,
+    Upload, for_checks,
+};
 
 /// A word enum that is kept as text.
 macro_rules! words {

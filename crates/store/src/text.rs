@@ -1,7 +1,5 @@
 //! Documents as text columns.
 
-use model::series::{Flag, Reading};
-use model::time::Instant;
 use serde_json::Value;
 
 use crate::{Result, StoreError};
@@ -28,54 +26,9 @@ pub(crate) fn list(text: &str, what: impl FnOnce() -> String) -> Result<Vec<Stri
         .map_err(|error| StoreError::Unreadable { what: what(), why: error.to_string() })
 }
 
-/// The hours of a forecast: `[[at, span, °C, flag], …]`.
-pub(crate) fn of_hours(hours: &[Reading]) -> String {
-    let hours: Vec<Value> = hours
-        .iter()
-        .map(|hour| {
-            // Adding zero makes -0.0 the 0.0 that readings are stored with.
-            Value::from(vec![
-                Value::from(hour.at.0),
-                Value::from(hour.span),
-                Value::from(hour.celsius + 0.0),
-                Value::from(hour.flag as u8),
-            ])
-        })
-        .collect();
-    of(&Value::from(hours))
-}
-
-/// The stored hours of a forecast.
-pub(crate) fn hours(text: &str) -> Result<Vec<Reading>> {
-    let bad = |why: String| StoreError::Unreadable { what: "hours of a forecast".into(), why };
-    let rows: Vec<(i64, i64, f64, i64)> =
-        serde_json::from_str(text).map_err(|error| bad(error.to_string()))?;
-    rows.into_iter()
-        .map(|(at, span, celsius, flag)| {
-            let flag = Flag::numbered(flag).ok_or_else(|| bad(format!("flag {flag}")))?;
-            Ok(Reading { at: Instant(at), span, celsius, flag })
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn temperatures_of_a_forecast_come_back_to_the_bit() {
-        let celsius = [9.1, -2.22, 0.1 + 0.2, 1.0 / 3.0, f64::from_bits(0x4022_3333_3333_3334)];
-        let given: Vec<Reading> = celsius
-            .into_iter()
-            .enumerate()
-            .map(|(hour, celsius)| Reading::instant(Instant(hour as i64 * 3_600), celsius))
-            .collect();
-        let back = hours(&of_hours(&given)).unwrap();
-        for (given, back) in given.iter().zip(&back) {
-            assert_eq!(given.celsius.to_bits(), back.celsius.to_bits());
-        }
-        assert_eq!(back, given);
-    }
 
     #[test]
     fn numbers_of_a_document_come_back_to_the_bit() {
@@ -94,6 +47,5 @@ mod tests {
     fn a_document_that_does_not_read_back_is_named() {
         let error = doc("{", || "plan of block `b`".into()).unwrap_err();
         assert!(error.to_string().contains("plan of block `b`"));
-        assert!(hours("[[0,0,1.0,7]]").is_err());
     }
 }

@@ -14,7 +14,9 @@ mod line;
 mod neighbours;
 mod range;
 mod repeats;
+mod share;
 mod sheet;
+mod site;
 mod stamps;
 mod thresholds;
 mod units;
@@ -23,10 +25,16 @@ use model::series::Reading;
 use model::time::Instant;
 use serde::{Deserialize, Serialize};
 
+pub use share::{AFTER, BEFORE, hours_by_flag};
+pub use site::{FAILED, Findings, SUSPECT, Source, mark};
 pub use thresholds::Thresholds;
 
 use line::Line;
 use sheet::Sheet;
+
+/// Raised when the same readings and thresholds would get other flags than
+/// before; then all seasons are reckoned anew.
+pub const VERSION: u32 = 1;
 
 /// What was looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]

@@ -22,6 +22,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
         decided: false,
         curve: "reference (constructed)".into(),
         temperatures: vec!["ridge mast (station)".into()],
+        checked: Vec::new(),
         takes_back: (kind == AlertKind::Withdrawn).then_some(AlertKind::Due),
     };
     Uncomposed {

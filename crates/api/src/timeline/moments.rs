@@ -8,7 +8,7 @@ use model::series::{Flag, Quality, Reading, Series};
 use model::time::Instant;
 use model::timeline::Moment;
 use serde::Serialize;
-use store::Source;
+use weather::checks::Fault;
 
 use super::Request;
 
@@ -23,6 +23,8 @@ pub(super) struct Row {
     pub(super) kind: &'static str,
     pub(super) source: Option<String>,
     pub(super) flag: Option<Flag>,
+    /// Why the flag is what it is, where checking found something; in JSON only.
+    pub(super) found: Vec<Fault>,
     /// Where the stretch that ends here comes from; in JSON only.
     pub(super) quality: Quality,
     pub(super) rate_per_day: Option<f64>,
@@ -56,6 +58,7 @@ fn row(request: &Request, growth: &Growth, moment: Moment) -> Row {
         kind: behind.kind,
         source: behind.source,
         flag: behind.reading.map(|reading| reading.flag),
+        found: behind.found,
         quality: moment.quality,
         rate_per_day: temperature_c.map(|celsius| growth.curve().rate_per_day(celsius)),
         leg: moment.leg,
@@ -70,6 +73,7 @@ struct Behind {
     kind: &'static str,
     source: Option<String>,
     reading: Option<Reading>,
+    found: Vec<Fault>,
 }
 
 fn behind(request: &Request, moment: &Moment) -> Behind {
@@ -83,19 +87,21 @@ fn behind(request: &Request, moment: &Moment) -> Behind {
             kind: "forecast",
             source: source.map(|source| source.name.clone()),
             reading: hours.iter().find(|hour| hour.at == moment.at).copied(),
+            found: Vec::new(),
         };
     }
-    let exact = sources.iter().find_map(|(source, readings)| Some((source, ends_at(readings, moment.at)?)));
-    let covering =
-        || sources.iter().find_map(|(source, readings)| Some((source, covers(readings, moment.at)?)));
-    let found: Option<(&Source, Reading)> = match moment.celsius {
+    let numbered = || sources.iter().enumerate();
+    let exact = numbered().find_map(|(n, (_, readings))| Some((n, ends_at(readings, moment.at)?)));
+    let covering = || numbered().find_map(|(n, (_, readings))| Some((n, covers(readings, moment.at)?)));
+    let behind: Option<(usize, Reading)> = match moment.celsius {
         Some(_) => exact.or_else(covering),
         None => exact,
     };
     Behind {
-        kind: found.map_or("unknown", |(source, _)| source.kind.word()),
-        source: found.map(|(source, _)| source.name.clone()),
-        reading: found.map(|(_, reading)| reading),
+        kind: behind.map_or("unknown", |(n, _)| sources[n].0.kind.word()),
+        source: behind.map(|(n, _)| sources[n].0.name.clone()),
+        reading: behind.map(|(_, reading)| reading),
+        found: behind.map_or_else(Vec::new, |(n, reading)| request.found.faults(n, reading.at).to_vec()),
     }
 }
 

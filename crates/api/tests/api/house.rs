@@ -72,6 +72,7 @@ fn router(store: &Store, clock: &Arc<Set>, pokes: &Arc<AtomicUsize>, requests_a_
         store: store.clone(),
         clock: clock.clone(),
         catalogue: shipped_catalogue(),
+        thresholds: Arc::default(),
         providers: vec![Provider {
             name: "open-meteo",
             kind: Kind::ModelAnalysis,

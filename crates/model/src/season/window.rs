@@ -3,10 +3,11 @@
 use crate::field_log::FieldLog;
 use crate::time::{DAY, Instant};
 
-/// Readings from so long before the first entry have a say: the range for
-/// unknown hours looks ten days back, the comparison of two sources seven, and
-/// the timeline shows three days of run-up.
-const RUN_UP: i64 = 20 * DAY;
+/// Readings from so long before the first entry have a say: telling whether a
+/// source drifts from another takes 35 days, the range for unknown hours looks
+/// ten days back, the comparison of two sources seven, and the timeline shows
+/// three days of run-up.
+const RUN_UP: i64 = 36 * DAY;
 
 /// Windows begin on one of these steps, so that the seasons of a site mostly
 /// share one.
@@ -41,8 +42,8 @@ mod tests {
             FieldLog::by_id(entries.iter().map(|entry| Entry::read(entry, None).unwrap()).collect()).unwrap()
         };
         let (from, to) = window(&log(std::slice::from_ref(&count)), at(100));
-        assert!(from <= at(-20) && at(-60) < from && at(366) < to);
+        assert!(from <= at(-36) && at(-70) < from && at(366) < to);
         let (from, _) = window(&log(&[count, moved]), at(100));
-        assert!(from <= at(-80));
+        assert!(from <= at(-96));
     }
 }

@@ -9,8 +9,8 @@ use super::notes::{self, Note};
 use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect, load, readings, sites, sources};
 use crate::read::{self, SourceColumns, columns};
-use crate::rows::{Cell, Fetched, LeasedCell, Site, Source, Upload};
-use crate::{Result, text};
+use crate::rows::{Cell, Fetched, Issue, LeasedCell, Members, Site, Source, Upload};
+use crate::{Result, hours};
 
 /// Rows of air that one insert carries, eight values each.
 const AIR_A_STATEMENT: usize = 1_000;
@@ -48,7 +48,7 @@ async fn put_forecast(
     fetched_at: Instant,
 ) -> Result<bool> {
     let before = newest_hours(connection, source_id).await?;
-    let hours = text::of_hours(&forecast.hours);
+    let hours = hours::of(&forecast.hours);
     if before.as_ref() == Some(&(forecast.issued_at.0, hours.clone())) {
         return Ok(false);
     }
@@ -88,20 +88,90 @@ pub(super) async fn newest_forecast(
     connection: &mut Connection,
     site_id: &str,
 ) -> Result<Option<(String, Forecast)>> {
-    let row: Option<(String, i64, String)> = sqlx::query_as(
-        "SELECT forecast.source_id, forecast.issued_at, forecast.hours FROM source \
-         JOIN forecast ON forecast.source_id = source.id WHERE source.site_id = $1 \
-         ORDER BY source.trust, source.id, forecast.issued_at DESC, forecast.fetched_at DESC \
-         LIMIT 1",
+    // One step down the key for each source: there are thousands of issues.
+    for source in sources::by_trust(connection, site_id).await? {
+        if let Some((issued_at, hours)) = newest_hours(connection, &source.id).await? {
+            let forecast = Forecast { issued_at: Instant(issued_at), hours: hours::read(&hours)? };
+            return Ok(Some((source.id, forecast)));
+        }
+    }
+    Ok(None)
+}
+
+pub(crate) async fn issues(
+    db: &Pools,
+    source_id: &str,
+    from: Instant,
+    to: Instant,
+    after: Option<(Instant, Instant)>,
+    limit: u32,
+) -> Result<Vec<Issue>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Source(source_id)).await? {
+        return Ok(Vec::new());
+    }
+    let (issued, fetched) = after.unwrap_or((Instant::MIN, Instant::MIN));
+    let rows: Vec<(i64, i64, String)> = sqlx::query_as(
+        "SELECT issued_at, fetched_at, hours FROM forecast WHERE source_id = $1 \
+         AND issued_at >= $2 AND issued_at <= $3 AND (issued_at, fetched_at) > ($4, $5) \
+         ORDER BY issued_at, fetched_at LIMIT $6",
     )
-    .bind(site_id)
-    .fetch_optional(connection)
+    .bind(source_id)
+    .bind(from.0)
+    .bind(to.0)
+    .bind(issued.0)
+    .bind(fetched.0)
+    .bind(i64::from(limit))
+    .fetch_all(&mut *tx)
     .await?;
-    row.map(|(source_id, issued_at, hours)| {
-        let forecast = Forecast { issued_at: Instant(issued_at), hours: text::hours(&hours)? };
-        Ok((source_id, forecast))
-    })
-    .transpose()
+    let issue = |(issued_at, fetched_at, hours): (i64, i64, String)| {
+        let forecast = Forecast { issued_at: Instant(issued_at), hours: hours::read(&hours)? };
+        Ok(Issue { fetched_at: Instant(fetched_at), forecast })
+    };
+    rows.into_iter().map(issue).collect()
+}
+
+pub(crate) async fn store_members(
+    db: &Pools,
+    source_id: &str,
+    members: &Members,
+    fetched_at: Instant,
+) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Source(source_id)).await?;
+    readings::lock_source(&mut tx, source_id).await?;
+    sqlx::query(
+        "INSERT INTO members (source_id, issued_at, fetched_at, hours) VALUES ($1, $2, $3, $4) \
+         ON CONFLICT (source_id, issued_at) DO UPDATE SET fetched_at = excluded.fetched_at, hours = excluded.hours",
+    )
+    .bind(source_id)
+    .bind(members.issued_at.0)
+    .bind(fetched_at.0)
+    .bind(hours::of_members(&members.hours))
+    .execute(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+pub(crate) async fn latest_members(db: &Pools, site_id: &str) -> Result<Option<(String, Members)>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
+        return Ok(None);
+    }
+    for source in sources::by_trust(&mut tx, site_id).await? {
+        let row: Option<(i64, String)> = sqlx::query_as(
+            "SELECT issued_at, hours FROM members WHERE source_id = $1 ORDER BY issued_at DESC LIMIT 1",
+        )
+        .bind(&source.id)
+        .fetch_optional(&mut *tx)
+        .await?;
+        if let Some((issued_at, hours)) = row {
+            let members = Members { issued_at: Instant(issued_at), hours: hours::read_members(&hours)? };
+            return Ok(Some((source.id, members)));
+        }
+    }
+    Ok(None)
 }
 
 pub(crate) async fn store_air(db: &Pools, source_id: &str, air: &[Air], received_at: Instant) -> Result<u64> {

@@ -1,15 +1,14 @@
 //! Sources of readings.
 
-use model::series::Flag;
 use model::time::Instant;
 use serde_json::{Value, json};
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Connection, Pools};
+use super::{Connection, Pools, sites};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, SourceColumns, columns};
-use crate::rows::{Source, SourceState, Way};
+use crate::rows::{Source, SourceState, TakenFile, Way};
 use crate::{Result, StoreError, text};
 
 pub(crate) async fn add_source(db: &Pools, source: &Source) -> Result<()> {
@@ -128,11 +127,15 @@ pub(crate) async fn set_mapping(db: &Pools, held: &Source, mapping: &Value) -> R
         .await?;
     let note = Note::new(Of::Site(&held.site_id), "source changed", "site", &held.site_id);
     notes::note(&mut tx, db, note.with(json!({"source": held.id, "mapping": mapping}))).await?;
+    let source = Source { mapping: Some(mapping.clone()), ..held.clone() };
+    if source.checked() != held.checked() {
+        sites::raise(&mut tx, &held.site_id).await?;
+    }
     tx.commit().await?;
     Ok(())
 }
 
-pub(crate) async fn source_states(db: &Pools, site_id: &str, since: Instant) -> Result<Vec<SourceState>> {
+pub(crate) async fn source_states(db: &Pools, site_id: &str) -> Result<Vec<SourceState>> {
     let mut tx = db.begin_read().await?;
     if !wall::sees(&mut tx, db, Of::Site(site_id)).await? {
         return Ok(Vec::new());
@@ -147,22 +150,60 @@ pub(crate) async fn source_states(db: &Pools, site_id: &str, since: Instant) -> 
         .fetch_optional(&mut *tx)
         .await?
         .map_or((None, None), |(at, received_at): (i64, i64)| (Some(at), Some(received_at)));
-        let flags: Vec<(i64, i64)> = sqlx::query_as(
-            "SELECT flag, count(*) FROM reading WHERE source = (SELECT number FROM source WHERE id = $1) \
-             AND at >= $2 GROUP BY flag ORDER BY flag",
-        )
-        .bind(&source.id)
-        .bind(since.0)
-        .fetch_all(&mut *tx)
-        .await?;
-        let flags =
-            flags.into_iter().filter_map(|(flag, count)| Some((Flag::numbered(flag)?, count.unsigned_abs())));
         states.push(SourceState {
             source,
             last_at: last_at.map(Instant),
             received_at: received_at.map(Instant),
-            flags: flags.collect(),
         });
     }
     Ok(states)
+}
+
+pub(crate) async fn taken_files(db: &Pools, source_id: &str) -> Result<Vec<TakenFile>> {
+    type Columns = (String, i64, i64, i64, Option<i64>, i64, Option<String>);
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Source(source_id)).await? {
+        return Ok(Vec::new());
+    }
+    let rows: Vec<Columns> = sqlx::query_as(
+        "SELECT name, size, modified_at, seen_at, taken_at, stored, fault FROM taken_file \
+         WHERE source_id = $1 ORDER BY name",
+    )
+    .bind(source_id)
+    .fetch_all(&mut *tx)
+    .await?;
+    let file = |(name, size, modified_at, seen_at, taken_at, stored, fault): Columns| TakenFile {
+        source_id: source_id.to_owned(),
+        name,
+        size: size.unsigned_abs(),
+        modified_at: Instant(modified_at),
+        seen_at: Instant(seen_at),
+        taken_at: taken_at.map(Instant),
+        stored: stored.unsigned_abs(),
+        fault,
+    };
+    Ok(rows.into_iter().map(file).collect())
+}
+
+pub(crate) async fn note_taken_file(db: &Pools, file: &TakenFile) -> Result<()> {
+    let mut tx = db.begin_write().await?;
+    wall::pass(&mut tx, db, Of::Source(&file.source_id)).await?;
+    sqlx::query(
+        "INSERT INTO taken_file (source_id, name, size, modified_at, seen_at, taken_at, stored, fault) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) ON CONFLICT (source_id, name) DO UPDATE \
+         SET size = excluded.size, modified_at = excluded.modified_at, seen_at = excluded.seen_at, \
+         taken_at = excluded.taken_at, stored = excluded.stored, fault = excluded.fault",
+    )
+    .bind(&file.source_id)
+    .bind(&file.name)
+    .bind(file.size.cast_signed())
+    .bind(file.modified_at.0)
+    .bind(file.seen_at.0)
+    .bind(file.taken_at.map(|at| at.0))
+    .bind(file.stored.cast_signed())
+    .bind(&file.fault)
+    .execute(&mut *tx)
+    .await?;
+    tx.commit().await?;
+    Ok(())
 }

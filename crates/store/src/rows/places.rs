@@ -83,6 +83,14 @@ pub struct Source {
     pub created_at: Instant,
 }
 
+impl Source {
+    /// Whether its readings are checked: all are, but those of files whose mapping
+    /// says `checks = off`.
+    pub fn checked(&self) -> bool {
+        self.mapping.as_ref().and_then(|mapping| mapping.get("checks")).is_none_or(|checks| checks != "off")
+    }
+}
+
 /// A planting of one cultivar managed as one unit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Block {

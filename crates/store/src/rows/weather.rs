@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use model::series::{Flag, Forecast, Reading};
+use model::series::{Forecast, Reading};
 use model::time::Instant;
 
 use super::{Site, Source};
@@ -45,7 +45,20 @@ pub struct SiteWeather {
     pub forecast: Option<Forecast>,
 }
 
+/// As [`SiteWeather::for_checks`].
+pub fn for_checks(
+    sources: &mut [(Source, Vec<Reading>)],
+) -> impl Iterator<Item = (&str, bool, &mut Vec<Reading>)> {
+    sources.iter_mut().map(|(source, readings)| (source.name.as_str(), source.checked(), readings))
+}
+
 impl SiteWeather {
+    /// Each source's name, whether its readings are to be checked, and they
+    /// themselves, to take the flags that checking gives.
+    pub fn for_checks(&mut self) -> impl Iterator<Item = (&str, bool, &mut Vec<Reading>)> {
+        for_checks(&mut self.sources)
+    }
+
     /// Readings in order of trust, as the model joins them. Of a block that was
     /// moved the most trusted source of each of its sites are one, and so on
     /// down: none of them stands in for another.
@@ -110,8 +123,45 @@ pub struct SourceState {
     pub last_at: Option<Instant>,
     /// When that was received.
     pub received_at: Option<Instant>,
-    /// How many readings of each flag it had since the moment asked for.
-    pub flags: Vec<(Flag, u64)>,
+}
+
+/// A forecast as it was issued, and when it was fetched.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Issue {
+    /// When it was fetched.
+    pub fetched_at: Instant,
+    /// What it said, in hundredths of a degree.
+    pub forecast: Forecast,
+}
+
+/// The members of an ensemble as they were issued.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Members {
+    /// When they were issued, or fetched where that is not said.
+    pub issued_at: Instant,
+    /// The hours of each, the control first.
+    pub hours: Vec<Vec<Reading>>,
+}
+
+/// A file of the watched folder as it was when it was last looked at.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakenFile {
+    /// The source that it is of.
+    pub source_id: String,
+    /// Its name within the source's folder.
+    pub name: String,
+    /// Bytes.
+    pub size: u64,
+    /// When it was last written to.
+    pub modified_at: Instant,
+    /// When it was first seen like that.
+    pub seen_at: Instant,
+    /// When it was read; none while it was not yet seen at rest.
+    pub taken_at: Option<Instant>,
+    /// Readings that were new or corrected others.
+    pub stored: u64,
+    /// Why nothing was taken from it; none when it was.
+    pub fault: Option<String>,
 }
 
 /// What a fetch of a cell is noted with.

@@ -45,6 +45,8 @@ async fn behaviours(suite: &Suite) {
     suite.step("providers in trouble, and their budget", leases::providers(suite)).await;
     suite.step("the rest of the air", weather::air(suite)).await;
     suite.step("how sources stand", weather::states(suite)).await;
+    suite.step("forecasts as issued", weather::archive(suite)).await;
+    suite.step("files of the watched folder", weather::files(suite)).await;
     suite.step("plans", season::plans(suite)).await;
     suite.step("field logs", season::logs(suite)).await;
     suite.step("what is stale", reckoning::stale(suite)).await;

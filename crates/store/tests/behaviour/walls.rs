@@ -130,6 +130,11 @@ pub async fn walls(suite: &Suite) {
     assert_eq!(store.readings_page(site, SPRING, hours(9), None, 9).await.unwrap(), []);
     assert_eq!(store.earlier_readings(source, SPRING, hours(9)).await.unwrap(), []);
     assert_eq!(store.latest_forecast(site).await.unwrap(), None);
+    assert_eq!(store.issues(source, SPRING, hours(9), None, 9).await.unwrap(), []);
+    assert_eq!(store.latest_members(site).await.unwrap(), None);
+    assert_eq!(store.taken_files(source).await.unwrap(), []);
+    let members = store::Members { issued_at: SPRING, hours: vec![] };
+    absent(store.store_members(source, &members, SPRING).await);
     absent(store.site_weather(site, SPRING, hours(9)).await);
     let blocks = store.blocks(None, None, 1_000).await.unwrap();
     assert!(blocks.iter().all(|block| block.farm_id == ours.farm.id), "{blocks:?}");

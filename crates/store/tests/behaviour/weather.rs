@@ -159,7 +159,7 @@ pub async fn fetches(suite: &Suite) {
         hours: (at + 1..at + 5).map(|hour| Reading::instant(hours(hour), celsius)).collect(),
     };
     let past = rows::readings(0, 3);
-    let first = issued(2, 0.1 + 0.2);
+    let first = issued(2, 8.25);
     let got = call!(suite, store_fetch(&feed.id, &past, Some(&first), hours(2))).unwrap();
     assert_eq!(got, upload(3, 0, 0));
     assert_eq!(version(suite, &orchard).await, 2, "raised once for both");
@@ -188,17 +188,71 @@ pub async fn fetches(suite: &Suite) {
 
 pub async fn states(suite: &Suite) {
     let orchard = Orchard::planted(suite, 0).await;
-    let mut readings = rows::readings(0, 6);
-    readings[5].flag = Flag::Suspect;
-    call!(suite, store_readings(&orchard.station.id, &readings, hours(9))).unwrap();
-    let states = call!(suite, source_states(&orchard.site.id, hours(2))).unwrap();
+    call!(suite, store_readings(&orchard.station.id, &rows::readings(0, 6), hours(9))).unwrap();
+    let states = call!(suite, source_states(&orchard.site.id)).unwrap();
     assert_eq!(states.len(), 1);
     assert_eq!((states[0].last_at, states[0].received_at), (Some(hours(5)), Some(hours(9))));
-    assert_eq!(states[0].flags, [(Flag::NotEvaluated, 3), (Flag::Suspect, 1)]);
     let silent = rows::station(&orchard.site.id);
     call!(suite, add_source(&Source { name: "Old mast".into(), trust: 2, ..silent })).unwrap();
-    let states = call!(suite, source_states(&orchard.site.id, hours(2))).unwrap();
-    assert_eq!((states[1].last_at, &states[1].flags[..]), (None, &[][..]));
+    let states = call!(suite, source_states(&orchard.site.id)).unwrap();
+    assert_eq!(states[1].last_at, None);
+}
+
+pub async fn archive(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let feed = rows::feed(&orchard.site.id, &rows::id("cell"));
+    call!(suite, add_source(&feed)).unwrap();
+    let ahead = |at: i64, celsius: f64| -> Vec<Reading> {
+        (at + 1..at + 5).map(|hour| Reading::instant(hours(hour), celsius + hour as f64 / 100.0)).collect()
+    };
+    for issue in 0..5 {
+        let forecast = Forecast { issued_at: hours(issue), hours: ahead(issue, 12.0 + issue as f64) };
+        call!(suite, store_fetch(&feed.id, &[], Some(&forecast), hours(issue).plus(60))).unwrap();
+    }
+    let first = call!(suite, issues(&feed.id, hours(1), hours(4), None, 2)).unwrap();
+    let at =
+        |issues: &[store::Issue]| issues.iter().map(|issue| issue.forecast.issued_at).collect::<Vec<_>>();
+    assert_eq!(at(&first), [hours(1), hours(2)]);
+    assert_eq!(first[0].forecast.hours, ahead(1, 13.0));
+    let after = Some((first[1].forecast.issued_at, first[1].fetched_at));
+    let rest = call!(suite, issues(&feed.id, hours(1), hours(4), after, 5)).unwrap();
+    assert_eq!(at(&rest), [hours(3), hours(4)], "each once, none lost");
+    assert_eq!(call!(suite, issues("none", hours(1), hours(4), None, 2)).unwrap(), []);
+
+    assert_eq!(call!(suite, latest_members(&orchard.site.id)).unwrap(), None);
+    let members =
+        |at: i64| store::Members { issued_at: hours(at), hours: vec![ahead(at, 9.0), ahead(at, 11.0)] };
+    for at in [6, 12] {
+        call!(suite, store_members(&feed.id, &members(at), hours(at))).unwrap();
+    }
+    let held = call!(suite, latest_members(&orchard.site.id)).unwrap();
+    assert_eq!(held, Some((feed.id.clone(), members(12))));
+    assert!(call!(suite, store_members("none", &members(1), hours(1))).is_err());
+}
+
+pub async fn files(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let source = orchard.station.id.as_str();
+    assert_eq!(call!(suite, taken_files(source)).unwrap(), []);
+    let file = |name: &str, size, fault: Option<&str>| store::TakenFile {
+        source_id: source.to_owned(),
+        name: name.to_owned(),
+        size,
+        modified_at: hours(1),
+        seen_at: hours(1),
+        taken_at: fault.is_none().then(|| hours(2)),
+        stored: size / 10,
+        fault: fault.map(str::to_owned),
+    };
+    for file in
+        [file("b.csv", 100, None), file("a.csv", 70, Some("no column `temp`")), file("b.csv", 200, None)]
+    {
+        call!(suite, note_taken_file(&file)).unwrap();
+    }
+    let held = call!(suite, taken_files(source)).unwrap();
+    assert_eq!(held, [file("a.csv", 70, Some("no column `temp`")), file("b.csv", 200, None)]);
+    let nobodys = store::TakenFile { source_id: "none".into(), ..file("c.csv", 1, None) };
+    assert!(call!(suite, note_taken_file(&nobodys)).is_err());
 }
 
 pub async fn air(suite: &Suite) {

@@ -20,6 +20,8 @@ use model::series::JOINED;
 use model::time::{FUTURE_TOLERANCE, HOUR, MINUTE};
 use model::units::{COLDEST_C, WARMEST_C};
 
+use super::VERSION;
+
 /// Hours for which [`Thresholds::step_c`] has a limit.
 const STEP_HOURS: [f64; 5] = [1.0, 2.0, 3.0, 6.0, 12.0];
 /// Limit for a step within a minute, °C. WMO 2004: 3 °C between instantaneous
@@ -232,6 +234,11 @@ impl Thresholds {
         }
         read_steps(fields, &mut read.step_c);
         read.in_order(fields).then_some(read)
+    }
+
+    /// A text that is another one whenever readings would get other flags.
+    pub fn rules(&self) -> String {
+        format!("{VERSION} {self:?}")
     }
 
     /// Whether each suspect limit comes before its fail limit.
