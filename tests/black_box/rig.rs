@@ -111,7 +111,9 @@ impl Outside {
     pub(crate) fn serve(&self, database: Option<&str>, mail: Option<&Listener>) -> (Program, String) {
         let database = database.map_or_else(|| self.in_folder("bloomtide.db"), str::to_owned);
         let (clock, folder) = (self.clock().display().to_string(), self.in_folder("mail"));
-        let weather = self.weather.uri();
+        let (weather, checks) = (self.weather.uri(), self.in_folder("checks.toml"));
+        // The provider says 15 °C for ever, which is no real weather.
+        std::fs::write(&checks, "flat_suspect_hours = 1000\nflat_fail_hours = 1000\n").unwrap();
         let mut arguments = vec![
             "serve",
             "--trial-clock",
@@ -122,6 +124,8 @@ impl Outside {
             "127.0.0.1:0",
             "--open-meteo-url",
             &weather,
+            "--checks",
+            &checks,
             "--mail-folder",
             &folder,
             "--mail-from",

@@ -29,6 +29,7 @@ mod envelope;
 mod export;
 mod farms;
 mod fields;
+mod forecasts;
 mod geo;
 mod guard;
 mod health;
@@ -186,6 +187,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(stand::standing))
         .routes(routes!(sources::list, sources::add))
         .routes(routes!(sources::one, sources::change))
+        .routes(routes!(forecasts::list))
         .routes(routes!(readings::list, upload::take))
         .routes(routes!(blocks::list, blocks::add))
         .routes(routes!(blocks::one, blocks::change))

@@ -1,11 +1,13 @@
 //! How a site's sources stand: whether what they say is fresh, checked and on its
 //! way.
 
+use std::collections::HashMap;
+
 use axum::extract::Path;
 use model::series::{Flag, Reading};
 use model::time::{DAY, Instant};
 use serde::Serialize;
-use store::{Cell, ProviderState, Source, SourceState};
+use store::{Cell, ProviderState, Source, SourceState, TakenFile, Way};
 use utoipa::ToSchema;
 use weather::checks::{self, Findings};
 
@@ -16,6 +18,9 @@ use crate::shapes::{Moment, Page};
 
 /// Flags are counted over so long.
 const FLAGS_OVER: i64 = 7 * DAY;
+
+/// Files of a source that are shown.
+const FILES: usize = 20;
 
 /// How a source stands.
 #[derive(Serialize, ToSchema)]
@@ -40,9 +45,29 @@ pub(crate) struct SourceStands {
     /// How much warmer, K, the site's most trusted source was on average over the
     /// last seven days; by so much its gaps are corrected.
     first_is_warmer_by: Option<f64>,
+    /// Its files in the watched folder, by name; those that were read most recently,
+    /// at most 20.
+    files: Vec<FileStands>,
     /// How fetching it stands; of a feed.
     #[schema(nullable = true)]
     feed: Option<FeedStands>,
+}
+
+/// How a file in the watched folder stands.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct FileStands {
+    name: String,
+    bytes: u64,
+    /// When it was first seen as it is.
+    #[schema(value_type = Moment)]
+    seen_at: Instant,
+    /// When it was read; null while it was not yet at rest.
+    #[schema(value_type = Option<Moment>)]
+    read_at: Option<Instant>,
+    /// Readings that were new or corrected others.
+    stored: u64,
+    /// Why nothing was taken from it.
+    fault: Option<String>,
 }
 
 /// How many hours have a flag.
@@ -99,7 +124,11 @@ pub(crate) async fn standing(Here(desk): Here, Path(site): Path<String>, query: 
     let found = checks::mark(store::for_checks(&mut sources), now, &desk.app.thresholds);
     // Neither has anything of a farm's.
     let (cells, providers) = (desk.house_store.cells().await?, desk.house_store.providers().await?);
-    let seen = Seen { cells, providers, sources, found, now };
+    let mut files = HashMap::new();
+    for state in states.iter().filter(|state| state.source.way == Way::File) {
+        files.insert(state.source.id.clone(), desk.store.taken_files(&state.source.id).await?);
+    }
+    let seen = Seen { cells, providers, sources, found, files, now };
     whole(states.iter().map(|state| desk.stands(state, &seen)).collect())
 }
 
@@ -110,6 +139,8 @@ struct Seen {
     /// Each source with its checked readings, the most trusted first.
     sources: Vec<(Source, Vec<Reading>)>,
     found: Findings,
+    /// Those of the watched folder, by source.
+    files: HashMap<String, Vec<TakenFile>>,
     now: Instant,
 }
 
@@ -127,6 +158,22 @@ impl Seen {
         let all: u64 = hours.iter().map(|(_, hours)| hours).sum();
         let share = |hours: u64| hours as f64 / all.max(1) as f64;
         hours.into_iter().map(|(flag, hours)| FlagHours { flag, hours, share: share(hours) }).collect()
+    }
+
+    fn files(&self, id: &str) -> Vec<FileStands> {
+        let mut files: Vec<&TakenFile> = self.files.get(id).into_iter().flatten().collect();
+        files.sort_by_key(|file| std::cmp::Reverse(file.taken_at));
+        files.truncate(FILES);
+        files.sort_by(|a, b| a.name.cmp(&b.name));
+        let shown = |file: &TakenFile| FileStands {
+            name: file.name.clone(),
+            bytes: file.size,
+            seen_at: file.seen_at,
+            read_at: file.taken_at,
+            stored: file.stored,
+            fault: file.fault.clone(),
+        };
+        files.into_iter().map(shown).collect()
     }
 
     fn last_found(&self, id: &str) -> Option<String> {
@@ -160,6 +207,7 @@ impl Visit {
             flags: seen.flags(&source.id),
             last_found: seen.last_found(&source.id),
             first_is_warmer_by: seen.first_is_warmer_by(&source.id),
+            files: seen.files(&source.id),
             feed: source.provider.as_ref().map(|provider| {
                 let cell = seen
                     .cells

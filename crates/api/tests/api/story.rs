@@ -4,6 +4,8 @@
 use access::Wanted;
 use axum::body::Body;
 use axum::http::{Request, header};
+use model::series::{Forecast, Reading};
+use model::time::HOUR;
 use serde_json::{Map, Value, json};
 use store::{Link, LinkKind, Person, Role, Scope};
 
@@ -98,6 +100,7 @@ pub fn steps(token: &str) -> Vec<Step> {
             {"at": "2013-04-29T16:00:00Z", "celsius": 16.0}, {"at": "2013-04-29T17:00:00Z", "value": 62.0, "unit": "fahrenheit"}]}),
         ),
         read("read-standing", site()),
+        read("list-forecasts", json!({"id": "ridge", "source": "mast", "limit": 1})),
         read("list-readings", json!({"id": "ridge", "from": "2013-04-29T00:00:00Z", "limit": 2})),
         step(
             "add-block",
@@ -298,6 +301,12 @@ pub async fn prepare(house: &House, operation: &str) {
         "read-site-of-block" => {
             house.execute("INSERT INTO site (id, farm_id, name, latitude, longitude, time_zone, version, created_at) \
                 VALUES ('valley', 'larkmoor', 'Valley', 40.68, -74.16, 'America/New_York', 1, 0)").await;
+        }
+        "list-forecasts" => {
+            let ahead =
+                (1..4).map(|hour| Reading::instant(at(NOW).plus(hour * HOUR), 11.5 + hour as f64 / 10.0));
+            let forecast = Forecast { issued_at: at(NOW), hours: ahead.collect() };
+            house.store.store_fetch("mast", &[], Some(&forecast), at(NOW)).await.unwrap();
         }
         "list-alerts" => {
             house.store.set_plan("bench", 2013, 1, &json!({"sprays": []}), at(NOW)).await.unwrap();

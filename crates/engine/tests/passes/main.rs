@@ -3,6 +3,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+mod checked;
+mod watched;
+
 use std::pin::Pin;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicUsize, Ordering};
@@ -22,6 +25,7 @@ use serde_json::json;
 use store::{Block, Farm, LogEntry, Site, Source, Store, Way};
 use tempfile::TempDir;
 use tokio_util::sync::CancellationToken;
+use weather::checks::Thresholds;
 use weather::feeds::{Attribution, CellAnswer, CellRequest, Feed, Fetching};
 
 const BEGIN: Instant = Instant(1_367_366_400);
@@ -123,7 +127,12 @@ impl House {
             store,
             clock: clock.clone(),
             catalogue: Catalogue::read(&curves, &json!({})).unwrap(),
-            thresholds: Arc::default(),
+            // The feed of most tests says 15 °C for ever.
+            thresholds: Arc::new(Thresholds {
+                flat_suspect_hours: 1_000.0,
+                flat_fail_hours: 1_000.0,
+                ..Thresholds::default()
+            }),
             feeds,
             station_files: None,
             outlet: Outlet::Folder(folder.path().join("mail")),
