@@ -112,8 +112,8 @@ impl Apparent {
     fn at(at: Instant) -> Apparent {
         let t = at.since(Instant(J2000)) as f64 / CENTURY;
         let mean_longitude =
-            (280.46646 + t * (36_000.76983 + t * 0.000_303_2)).rem_euclid(360.0).to_radians();
-        let anomaly = (357.52911 + t * (35_999.05029 - t * 0.000_153_7)).rem_euclid(360.0).to_radians();
+            (280.46646 + t * (36_000.769_83 + t * 0.000_303_2)).rem_euclid(360.0).to_radians();
+        let anomaly = (357.52911 + t * (35_999.050_29 - t * 0.000_153_7)).rem_euclid(360.0).to_radians();
         let eccentricity = 0.016_708_634 - t * (0.000_042_037 + t * 0.000_000_126_7);
         let centre = sin(anomaly) * (1.914_602 - t * (0.004_817 + t * 0.000_014))
             + sin(2.0 * anomaly) * (0.019_993 - t * 0.000_101)

@@ -10,7 +10,7 @@ fn at(text: &str) -> Instant {
 }
 
 /// Meeus, example 25.a: 13 October 1992, 0h TD, declination -7.78507°
-/// (published). Its dynamical time is 59 s ahead of UTC.
+/// (published; quoted from memory). Its dynamical time is 59 s ahead of UTC.
 #[test]
 fn declination_of_an_example_in_print() {
     let declination = Apparent::at(at("1992-10-12T23:59:01Z")).declination.to_degrees();
@@ -18,7 +18,7 @@ fn declination_of_an_example_in_print() {
 }
 
 /// Meeus, example 28.b: on the same day the equation of time is
-/// 13 min 42.7 s (published) by the low-accuracy formula.
+/// 13 min 42.7 s by the low-accuracy formula (published; quoted from memory).
 #[test]
 fn equation_of_time_of_an_example_in_print() {
     let ahead = Apparent::at(at("1992-10-12T23:59:01Z")).ahead_min;
