@@ -84,6 +84,10 @@ pub(crate) struct Planted {
     target_fruit_per_tree: Option<f64>,
     #[schema(nullable = false, value_type = Option<Object>)]
     target: Option<Value>,
+    /// How its air differs from that of its site: `day_c` and `night_c`, °C from
+    /// -10 to 10 (colder is negative), with a `note` and its `author`.
+    #[schema(nullable = false, value_type = Option<Object>)]
+    offset: Option<Value>,
 }
 
 /// A block as it is added.
@@ -115,6 +119,9 @@ pub(crate) struct BlockChange {
     style_length_mm: Option<f64>,
     flowers_per_cluster: Option<f64>,
     target_fruit_per_tree: Option<f64>,
+    /// How its air differs from that of its site.
+    #[schema(value_type = Option<Object>)]
+    offset: Option<Value>,
     /// A GeoJSON Point, Polygon or MultiPolygon.
     #[schema(value_type = Option<Object>)]
     geometry: Option<Value>,

@@ -12,6 +12,13 @@ pub const STYLE_MM: (f64, f64) = (1.0, 30.0);
 pub const USUAL_STYLE_MM: (f64, f64) = (5.0, 15.0);
 /// Most fruit, flowers or buds that one tree is taken to carry.
 pub const MOST_PER_TREE: f64 = 100_000.0;
+/// Farthest that a block's air is taken to be from its site's, °C. Hollows lie
+/// up to some 5 °C under the slopes above them (from memory); beyond twice that
+/// the block wants another site.
+pub const WIDEST_OFFSET_C: f64 = 10.0;
+/// Longest note or name beside an offset, in characters: both stand in one
+/// sentence of each season.
+const LONGEST_TEXT: usize = 200;
 
 /// What is fixed of a block.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,6 +37,55 @@ pub struct Block {
     pub target_fruit_per_tree: f64,
     /// Live open flowers at which the clock starts, as a share of the target.
     pub start_factor: f64,
+    /// How its air differs from that of its site, when someone has said so.
+    pub offset: Option<Offset>,
+}
+
+/// How much warmer (colder when negative) the air of a block is than that of
+/// its site: orchards lie in hollows and on slopes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Offset {
+    /// While the sun is up, °C.
+    pub day_c: f64,
+    /// While it is down, °C.
+    pub night_c: f64,
+    /// What it rests on: a logger in the block, a neighbour's experience.
+    pub note: String,
+    /// Who says so.
+    pub author: String,
+}
+
+impl Offset {
+    /// Reads `day_c`, `night_c`, `note` and `author`; all must be there.
+    pub fn from_fields(fields: &Fields<'_>) -> Option<Offset> {
+        let celsius = |name| {
+            fields.require(name);
+            fields.number(name, -WIDEST_OFFSET_C, WIDEST_OFFSET_C)
+        };
+        let (day_c, night_c) = (celsius("day_c"), celsius("night_c"));
+        let (note, author) = (line(fields, "note"), line(fields, "author"));
+        Some(Offset { day_c: day_c?, night_c: night_c?, note: note?, author: author? })
+    }
+
+    /// What to add to a temperature of the site, °C, while the sun is `up` or
+    /// down.
+    pub fn celsius(&self, up: bool) -> f64 {
+        if up { self.day_c } else { self.night_c }
+    }
+}
+
+/// A text that must be there and fit into a sentence.
+fn line(fields: &Fields<'_>, name: &'static str) -> Option<String> {
+    let text = fields.required_text(name)?;
+    if text.chars().count() > LONGEST_TEXT || text.contains(char::is_control) {
+        let most = LONGEST_TEXT;
+        fields.fault(
+            name,
+            format!("expected at most {most} characters on one line, none of them a control character"),
+        );
+        return None;
+    }
+    Some(text.trim().to_owned())
 }
 
 impl Block {
@@ -42,6 +98,7 @@ impl Block {
         let flowers_per_cluster = fields.number("flowers_per_cluster", 1.0, 20.0);
         let target = cropload::target(fields);
         let start_factor = fields.number("start_factor", 0.1, 10.0).unwrap_or(1.0);
+        let offset = offset(fields);
         let curve = curve?;
         if curve.measure == Measure::Millimetre && style_lengths_mm.is_empty() {
             fields.fault(
@@ -61,8 +118,16 @@ impl Block {
             flowers_per_cluster,
             target_fruit_per_tree: target?,
             start_factor,
+            offset,
         })
     }
+}
+
+fn offset(fields: &Fields<'_>) -> Option<Offset> {
+    let table = fields.table("offset")?;
+    let offset = Offset::from_fields(&table);
+    table.refuse_unknown();
+    offset
 }
 
 fn style_lengths(fields: &Fields<'_>) -> Vec<f64> {
@@ -110,3 +175,6 @@ fn curve(fields: &Fields<'_>, cultivar: Option<&str>, curves: &[Arc<Curve>]) -> 
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

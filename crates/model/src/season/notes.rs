@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
-use crate::block::USUAL_STYLE_MM;
+use crate::block::{Offset, USUAL_STYLE_MM};
 use crate::bloom::{Basis, Count, Start};
 use crate::curve::{EndPoint, Measure};
 use crate::field_log::{Stand, Standing};
@@ -73,9 +73,32 @@ pub(super) fn on_plan(
             notes.push(Note::new("style-length-unusual", text));
         }
     }
+    if let Some(offset) = &plan.block.offset {
+        notes.push(Note::new("offset", spoken(offset)));
+    }
     if !plan.sprays.is_empty() {
         notes.push(Note::new("materials-unconfirmed", words::UNCONFIRMED));
     }
+}
+
+/// How the block's air is taken to differ from that of its site, and who says
+/// so.
+fn spoken(offset: &Offset) -> String {
+    let apart = |celsius: f64| match celsius {
+        0.0 => None,
+        cold if cold < 0.0 => Some(format!("{} °C colder", -cold)),
+        warm => Some(format!("{warm} °C warmer")),
+    };
+    let (day, night) = (offset.day_c, offset.night_c);
+    let how = match (apart(day), apart(night)) {
+        (None, None) => "as warm as its site by day and by night".to_owned(),
+        (Some(always), Some(_)) if day == night => format!("{always} than its site by day and by night"),
+        (Some(day), Some(night)) => format!("{day} by day and {night} by night than its site"),
+        (Some(day), None) => format!("{day} than its site by day and as warm by night"),
+        (None, Some(night)) => format!("as warm as its site by day and {night} by night"),
+    };
+    let note = offset.note.trim_end_matches('.');
+    format!("The block is taken to be {how} ({}: {note}).", offset.author)
 }
 
 /// Code of the note that no one has decided yet whether to thin.

@@ -173,3 +173,27 @@ fn a_changed_plan_leaves_sprayed_legs_as_they_were() {
     let late = Plan { versions: Vec::new(), ..plan() }.with_versions([(at(55), &first), (at(58), &second)]);
     assert_eq!(marks(&late, &one)[0], Some(0.5));
 }
+
+/// Every reader sees that the block's air is not its site's, and who says so.
+#[test]
+fn an_offset_is_told_in_words() {
+    let text = |day_c: f64, night_c: f64| {
+        let mut plan = plan();
+        let (note, author) = ("logger in row 12.".to_owned(), "Ines Kolbe".to_owned());
+        plan.block.offset = Some(crate::block::Offset { day_c, night_c, note, author });
+        let season = season(&plan, &[start()], at(10));
+        season.notes.into_iter().find(|note| note.code == "offset").unwrap().text
+    };
+    for (day_c, night_c, how) in [
+        (-0.5, -1.8, "0.5 °C colder by day and 1.8 °C colder by night than its site"),
+        (1.0, -2.0, "1 °C warmer by day and 2 °C colder by night than its site"),
+        (-1.5, -1.5, "1.5 °C colder than its site by day and by night"),
+        (0.0, -1.8, "as warm as its site by day and 1.8 °C colder by night"),
+        (0.7, 0.0, "0.7 °C warmer than its site by day and as warm by night"),
+        (0.0, -0.0, "as warm as its site by day and by night"),
+    ] {
+        let whole = format!("The block is taken to be {how} (Ines Kolbe: logger in row 12).");
+        assert_eq!(text(day_c, night_c), whole);
+    }
+    assert!(!codes(&season(&plan(), &[start()], at(10))).contains(&"offset"));
+}
