@@ -5,6 +5,8 @@ use serde::{Deserialize, Serialize};
 use crate::gaps;
 use crate::time::{HOUR, Instant};
 
+mod at_block;
+
 /// What kind of observation a reading is; shown wherever it counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
