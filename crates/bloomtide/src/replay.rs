@@ -39,7 +39,12 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
     };
     let found = file.check(now, &document::thresholds(None)?);
     let sources: Vec<_> = file.sources.iter().map(|source| source.readings.clone()).collect();
-    let course = Arc::new(Course::new(Series::join(&sources, file.forecast(now), now)));
+    let joined = Series::join(&sources, file.forecast(now), now);
+    let series = match &file.plan.block.offset {
+        Some(offset) => joined.at_block(offset, &file.place),
+        None => joined,
+    };
+    let course = Arc::new(Course::new(series));
     let growth = Growth::new(course, file.plan.block.curve.clone());
     let mut season = season::reckon(&file.plan, &file.log, &growth, now);
     season.notes.extend(found.notes(file.log.begin().unwrap_or(now), &season));

@@ -234,7 +234,7 @@ fn hashed(leased: &LeasedCell, salt: i64) -> i64 {
     (hasher.finish() >> 1) as i64
 }
 
-fn place(site: &Site) -> Option<Place> {
+pub(crate) fn place(site: &Site) -> Option<Place> {
     Some(Place {
         latitude: site.latitude,
         longitude: site.longitude,

@@ -6,19 +6,21 @@ use std::sync::{Arc, Mutex};
 
 use alerts::about::About;
 use alerts::decide::{Decision, decide, useful_until};
+use model::block::{Block, Offset};
 use model::catalogue::Catalogue;
-use model::curve::Curve;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
 use model::plan::Plan;
 use model::season;
 use model::series::Series;
+use model::site::Place;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Reckoned, SiteWeather, Stale};
 use uuid::{ContextV7, Timestamp, Uuid};
 use weather::checks::{self, Findings, Thresholds};
 
+use crate::fetch::place;
 use crate::{Engine, PassError, catalogue};
 
 /// Seasons in one transaction: fewer cost a sync each, more hold the writer.
@@ -59,10 +61,10 @@ async fn reckon_page(
     now: Instant,
 ) -> Result<Vec<Reckoned>, PassError> {
     let mut groups: Vec<(SiteWeather, Vec<Season>)> = Vec::new();
-    for (Window { place, from, to }, group) in by_window(stale, catalogue, now) {
-        let mut weather = match place {
-            Place::Site(id) => engine.store.site_weather(&id, from, to).await?,
-            Place::Block(id) => engine.store.block_weather(&id, from, to).await?,
+    for (Window { whose, from, to }, group) in by_window(stale, catalogue, now) {
+        let mut weather = match whose {
+            Whose::Site(id) => engine.store.site_weather(&id, from, to).await?,
+            Whose::Block(id) => engine.store.block_weather(&id, from, to).await?,
         };
         if to < now {
             // A season long past: today's forecast has nothing to do with it.
@@ -87,14 +89,14 @@ type Season = (Stale, Result<(Plan, FieldLog), String>);
 /// Seasons of one place and one window share their growth.
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
 struct Window {
-    place: Place,
+    whose: Whose,
     from: Instant,
     to: Instant,
 }
 
 /// Whose weather it is, by its id: a block that was moved has its own.
 #[derive(PartialEq, Eq, PartialOrd, Ord)]
-enum Place {
+enum Whose {
     Site(String),
     Block(String),
 }
@@ -107,9 +109,9 @@ fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap
             Ok((_, log)) => season::window(log, now),
             Err(_) => season::window(&FieldLog::default(), now),
         };
-        let place =
-            if one.moved { Place::Block(one.block.id.clone()) } else { Place::Site(one.site.id.clone()) };
-        groups.entry(Window { place, from, to }).or_default().push((one, read));
+        let whose =
+            if one.moved { Whose::Block(one.block.id.clone()) } else { Whose::Site(one.site.id.clone()) };
+        groups.entry(Window { whose, from, to }).or_default().push((one, read));
     }
     groups
 }
@@ -126,21 +128,21 @@ fn reckon_group(
 ) -> Vec<Reckoned> {
     let found = checks::mark(weather.for_checks(), now, thresholds);
     let readings = weather.by_trust();
-    let course = Arc::new(Course::new(Series::join(&readings, weather.forecast.as_ref(), now)));
+    let site = Course::new(Series::join(&readings, weather.forecast.as_ref(), now));
+    let mut grown = Grown::on(site, place(&weather.site));
     let sources: Vec<String> = weather
         .sources
         .iter()
         .filter(|(_, readings)| !readings.is_empty())
         .map(|(source, _)| format!("{} ({})", source.name, source.kind.word()))
         .collect();
-    let mut growths: HashMap<String, Growth> = HashMap::new();
     group
         .into_iter()
         .map(|(stale, read)| {
             let mut versions = stale.versions;
             versions.site = weather.version;
             let outcome = read.map(|(plan, log)| {
-                let growth = growth(&mut growths, &course, &plan.block.curve);
+                let growth = grown.growth(&plan.block);
                 reckon_one(&stale, &plan, &log, &growth, &Weather { sources: &sources, found: &found }, now)
             });
             let (state, doc, look_again_at, alerts) = outcome.unwrap_or_else(|fault| {
@@ -160,16 +162,47 @@ fn reckon_group(
         .collect()
 }
 
-/// Growth of this place on a curve; curves written into a block are its own.
-fn growth(growths: &mut HashMap<String, Growth>, course: &Arc<Course>, curve: &Arc<Curve>) -> Growth {
-    match growths.get(&curve.id) {
-        Some(growth) if growth.curve() == curve.as_ref() => growth.clone(),
-        _ => {
-            let growth = Growth::new(course.clone(), curve.clone());
-            growths.insert(curve.id.clone(), growth.clone());
-            growth
+/// Day and night offset of a block, to the bit.
+type Apart = (u64, u64);
+
+/// Courses and growth of one place and window, each made once.
+struct Grown {
+    place: Option<Place>,
+    /// The site's own course under no offset.
+    courses: HashMap<Apart, Arc<Course>>,
+    growths: HashMap<(Apart, String), Growth>,
+}
+
+impl Grown {
+    fn on(site: Course, place: Option<Place>) -> Grown {
+        let courses = HashMap::from([(apart(None), Arc::new(site))]);
+        Grown { place, courses, growths: HashMap::new() }
+    }
+
+    /// Growth of a block in its own air; curves written into a block are its own.
+    fn growth(&mut self, block: &Block) -> Growth {
+        let key = (apart(block.offset.as_ref()), block.curve.id.clone());
+        match self.growths.get(&key) {
+            Some(growth) if growth.curve() == block.curve.as_ref() => growth.clone(),
+            _ => {
+                let growth = Growth::new(self.course(block.offset.as_ref()), block.curve.clone());
+                self.growths.insert(key, growth.clone());
+                growth
+            }
         }
     }
+
+    fn course(&mut self, offset: Option<&Offset>) -> Arc<Course> {
+        let site = self.courses[&apart(None)].clone();
+        let (Some(offset), Some(place)) = (offset, &self.place) else { return site };
+        let moved = || Arc::new(Course::new(site.series().at_block(offset, place)));
+        self.courses.entry(apart(Some(offset))).or_insert_with(moved).clone()
+    }
+}
+
+fn apart(offset: Option<&Offset>) -> Apart {
+    // Adding zero makes -0.0 the 0.0 of no offset.
+    offset.map_or((0, 0), |offset| ((offset.day_c + 0.0).to_bits(), (offset.night_c + 0.0).to_bits()))
 }
 
 /// Plan and field log of a stale season, as they were checked when they came.

@@ -5,12 +5,14 @@ use std::sync::Arc;
 use model::growth::{Course, Growth};
 use model::season;
 use model::series::{Flag, Quality, Reading, Series};
+use model::sun::Sun;
 use model::time::Instant;
 use model::timeline::Moment;
 use serde::Serialize;
 use weather::checks::Fault;
 
 use super::Request;
+use crate::sites;
 
 /// One line of a timeline.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -37,7 +39,12 @@ pub(super) struct Row {
 pub(super) fn rows(request: &Request) -> Vec<Row> {
     let Request { plan, log, weather, now, shown, .. } = request;
     let readings = weather.by_trust();
-    let series = Series::join(&readings, weather.forecast.as_ref(), *now);
+    let joined = Series::join(&readings, weather.forecast.as_ref(), *now);
+    let offset = plan.block.offset.as_ref();
+    let series = match (offset, sites::place(&weather.site)) {
+        (Some(offset), Ok(place)) => joined.at_block(offset, &place),
+        _ => joined,
+    };
     let growth = Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone());
     let season = season::reckon(plan, log, &growth, *now);
     model::timeline::timeline(plan, log, &growth, &season, shown.0, shown.1)
@@ -50,7 +57,7 @@ fn row(request: &Request, growth: &Growth, moment: Moment) -> Row {
     let behind = behind(request, &moment);
     // At the end of an unknown stretch there is a reading again.
     let read = behind.reading.filter(|reading| reading.at == moment.at && reading.span == 0);
-    let temperature_c = moment.celsius.or_else(|| read.map(|reading| reading.celsius));
+    let temperature_c = moment.celsius.or_else(|| read.map(|reading| at_block(request, &reading)));
     Row {
         time_utc: moment.at,
         time_local: moment.at.rfc3339_in(request.plan.zone),
@@ -66,6 +73,18 @@ fn row(request: &Request, growth: &Growth, moment: Moment) -> Row {
         progress_low: moment.progress_low,
         progress_high: moment.progress_high,
     }
+}
+
+/// A reading as the block has it.
+fn at_block(request: &Request, reading: &Reading) -> f64 {
+    let site = &request.weather.site;
+    let own = request
+        .plan
+        .block
+        .offset
+        .as_ref()
+        .map_or(0.0, |offset| offset.celsius(Sun::at(site.latitude, site.longitude).is_up(reading.at)));
+    reading.celsius + own
 }
 
 /// What a moment's temperature rests on.

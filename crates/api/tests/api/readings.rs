@@ -132,8 +132,8 @@ async fn readings_are_typed_in() {
     assert_eq!(
         listed["items"],
         json!([
-            {"at": "2013-05-01T12:00:00Z", "source": "book", "celsius": 11.5, "minutes": null, "flag": "not-evaluated"},
-            {"at": "2013-05-01T13:00:00Z", "source": "book", "celsius": 12.5, "minutes": 60.0, "flag": "not-evaluated"},
+            {"at": "2013-05-01T12:00:00Z", "source": "book", "celsius": 11.5, "minutes": null, "flag": "not-evaluated", "found": []},
+            {"at": "2013-05-01T13:00:00Z", "source": "book", "celsius": 12.5, "minutes": 60.0, "flag": "not-evaluated", "found": []},
         ])
     );
     let to_feed = json!({"source": "sky", "readings": [{"at": "2013-05-01T08:00:00Z", "celsius": 1}]});

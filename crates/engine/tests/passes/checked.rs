@@ -65,3 +65,30 @@ async fn readings_give_the_same_season_in_whatever_order_they_come() {
     assert!(note(&whole).is_some());
     assert_eq!(note(&season_of(&[&spiked, &mild()]).await), None, "taken back");
 }
+
+#[tokio::test]
+async fn a_block_in_a_hollow_has_its_own_air() {
+    let house = House::new(Vec::new()).await;
+    house.site("ridge", 180.0, None).await;
+    for block in ["bench", "hollow"] {
+        house.block(block, "ridge").await;
+    }
+    let mut hollow = house.engine.store.block("hollow").await.unwrap().unwrap();
+    hollow.details["curve"] = json!({"form": "nodes", "unit": "fraction-per-day", "nodes": [[0, 0], [30, 3]],
+        "source": "made for this test", "status": "constructed"});
+    let bench = json!(hollow.details);
+    hollow.details["offset"] = json!({"day_c": 0.0, "night_c": -3.0, "note": "logger in row 12", "author": "Ines Kolbe"});
+    let store = &house.engine.store;
+    store.change_block(&store.block("hollow").await.unwrap().unwrap(), "hollow", &hollow.details, None).await.unwrap();
+    store.change_block(&store.block("bench").await.unwrap().unwrap(), "bench", &bench, None).await.unwrap();
+    house.set(50);
+    store.store_readings("ridge-source", &mild(), house.clock.now()).await.unwrap();
+    reckon::pass(&house.engine).await.unwrap();
+    let reached = async |block: &str| {
+        let season = house.season(block).await;
+        season["legs"][0]["reached_at"].as_str().unwrap().parse::<Instant>().unwrap()
+    };
+    let later = reached("hollow").await.since(reached("bench").await);
+    // At 0.1 a °C and day, three degrees over a night of some eight hours.
+    assert!((HOUR / 2..3 * HOUR).contains(&later), "{later} s");
+}
