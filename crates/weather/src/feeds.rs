@@ -12,6 +12,7 @@ mod fault;
 pub mod met_norway;
 pub mod nws;
 pub mod open_meteo;
+pub mod reach;
 
 use std::future::Future;
 use std::pin::Pin;
@@ -119,3 +120,6 @@ pub trait Feed: Send + Sync {
     /// With the cause and when to ask again; then there is nothing of any cell.
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a>;
 }
+
+#[cfg(test)]
+mod tests;

@@ -4,17 +4,19 @@
 //! The provider takes the nearest stations within 50 km, and fills what one does
 //! not measure from the next. Readings of a station farther than
 //! [`FARTHEST_READING_M`] are not taken: that is the temperature of another
-//! valley. Then a cell gets its forecast and no reading. Temperatures are those
-//! at the station's own height.
+//! valley. Then a cell gets its forecast and no reading. Temperatures are corrected
+//! from the height that the provider states, of the station or of the forecast's
+//! point, to the height asked for; the dew point is told as it is.
 
 mod answer;
 
 use model::series::Kind;
 use model::time::{DAY, HOUR, Instant, MINUTE};
-use reqwest::{Client, StatusCode, Url};
+use reqwest::{StatusCode, Url};
 
 use super::client::{asked_pause, body};
 use super::fault::words;
+use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check};
 
 /// Name of the provider.
@@ -65,7 +67,8 @@ impl BrightSky {
     /// # Errors
     /// [`Cause::Request`] naming the setting that is wrong.
     pub fn new(settings: Settings, client: Client) -> Result<BrightSky, Cause> {
-        let url = check::address("base URL", &settings.base_url, "/weather", DEFAULT_BASE_URL)?;
+        let url =
+            check::address("base URL", &settings.base_url, "/weather", DEFAULT_BASE_URL, client.reach())?;
         Ok(BrightSky { client, url })
     }
 
@@ -89,11 +92,12 @@ impl BrightSky {
             ("units", "dwd".to_owned()),
             ("tz", "Etc/UTC".to_owned()),
         ];
-        let sent = self.client.get(self.url.clone()).query(&query).send().await;
-        let response = sent.map_err(|error| failed(Cause::of(error)))?;
+        let asking =
+            self.client.get(self.url.clone()).map_err(|refused| failed(Cause::off_limits(refused)))?;
+        let response = asking.query(&query).send().await.map_err(|error| failed(Cause::of(error)))?;
         let status = response.status();
         if status != StatusCode::OK {
-            let pause = asked_pause(&response);
+            let pause = asked_pause(&response, now);
             let body = body(response, MOST_REFUSAL_BYTES).await.unwrap_or_default();
             let cause = Cause::of_status(status.as_u16(), words(&answer::reason(&body)));
             return Err(failed(cause).not_within(pause, now));

@@ -1,27 +1,32 @@
 //! What every feed checks: its settings, the cells it is asked for, and what
 //! it gets for them.
 
+use model::site::LAPSE_K_PER_M;
 use model::time::Instant;
 use model::units::{COLDEST_C, WARMEST_C};
 use reqwest::Url;
 use serde::de::DeserializeOwned;
 
 use super::fault::words;
+use super::reach::Reach;
 use super::{Cause, CellRequest};
 
-/// The address of `path` at a service. `setting` names the base URL in the
-/// error, `example` shows one.
-pub(super) fn address(setting: &str, base_url: &str, path: &str, example: &str) -> Result<Url, Cause> {
-    match Url::parse(&format!("{}{path}", base_url.trim().trim_end_matches('/'))) {
-        Ok(url)
-            if matches!(url.scheme(), "http" | "https")
-                && url.query().is_none()
-                && url.fragment().is_none() =>
-        {
-            Ok(url)
-        }
-        _ => Err(Cause::Request(format!("{setting}: expected an address like {example}"))),
-    }
+/// The address of `path` at a service that may be asked. `setting` names the base
+/// URL in the error, `example` shows one.
+pub(super) fn address(
+    setting: &str,
+    base_url: &str,
+    path: &str,
+    example: &str,
+    reach: &Reach,
+) -> Result<Url, Cause> {
+    let wrong = |detail: &dyn std::fmt::Display| Cause::Request(format!("{setting}: {detail}"));
+    let url = match Url::parse(&format!("{}{path}", base_url.trim().trim_end_matches('/'))) {
+        Ok(url) if url.query().is_none() && url.fragment().is_none() => url,
+        _ => return Err(wrong(&format!("expected an address like {example}"))),
+    };
+    reach.check(&url).map_err(|refused| wrong(&refused))?;
+    Ok(url)
 }
 
 /// Whether these cells can be asked for in one fetch.
@@ -88,6 +93,19 @@ pub(super) fn plausible(celsius: f64, at: Instant) -> Result<(), String> {
         return Ok(());
     }
     Err(format!("{celsius} °C at {at} is outside {COLDEST_C} to {WARMEST_C} °C"))
+}
+
+/// Lowest and highest ground that is taken for one, m: Dead Sea and Everest.
+const GROUND_M: std::ops::RangeInclusive<f64> = -430.0..=8_850.0;
+
+/// What to add to a temperature at the height `there` to have that at `asked`,
+/// both in metres, K; 0 when either is not known or no ground has it.
+pub(super) fn height_correction(there: Option<f64>, asked: Option<f64>) -> f64 {
+    let ground = |height: Option<f64>| height.filter(|height| GROUND_M.contains(height));
+    match (ground(there), ground(asked)) {
+        (Some(there), Some(asked)) => (there - asked) * LAPSE_K_PER_M,
+        _ => 0.0,
+    }
 }
 
 /// Whether values come in the unit that was asked for; a unit that is not said

@@ -1,16 +1,13 @@
 //! The one HTTP client of all feeds.
 
-use std::time::Duration;
+use std::time::{Duration, UNIX_EPOCH};
 
+use model::time::Instant;
 use reqwest::Response;
 use reqwest::header::{HeaderValue, RETRY_AFTER};
-use reqwest::redirect::{Attempt, Policy};
 
 use super::fault::{Cause, with_sources};
-
-/// Redirects that are followed, all on the host that was asked: providers move
-/// a path, and nothing else is asked for on their word.
-const MOST_REDIRECTS: usize = 3;
+use super::reach::{Client, Reach, Redirects};
 
 /// How providers are spoken to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -22,6 +19,9 @@ pub struct ClientSettings {
     /// How a provider can reach the operator, as an address or a page; stands
     /// in the `User-Agent`.
     pub contact: Option<String>,
+    /// Hosts that may be asked though their addresses are not public, as servers of
+    /// one's own: `host` or `host:port`, see [`Reach::new`]. None by default.
+    pub allow: Vec<String>,
 }
 
 impl Default for ClientSettings {
@@ -30,6 +30,7 @@ impl Default for ClientSettings {
             connect_timeout: Duration::from_secs(5),
             total_timeout: Duration::from_secs(20),
             contact: None,
+            allow: Vec::new(),
         }
     }
 }
@@ -58,36 +59,51 @@ pub(super) fn agent_with_contact(provider: &str, contact: Option<&str>) -> Resul
     })
 }
 
-/// Builds the client that feeds are made with. The process must have installed
-/// rustls' provider of cryptography before, once.
+/// Builds the client that feeds are made with. It asks public addresses alone,
+/// and what the settings allow; redirects are followed on the host that was asked:
+/// providers move a path, and nothing else is asked for on their word. The process
+/// must have installed rustls' provider of cryptography before, once.
 ///
 /// # Errors
-/// When the contact has signs that no header may have, or when the system has
-/// no certificates to know servers by.
-pub fn client(settings: &ClientSettings) -> Result<reqwest::Client, Cause> {
-    let agent = agent(settings.contact.as_deref());
-    reqwest::Client::builder()
-        .user_agent(agent)
+/// When an allowed host is none, when the contact has signs that no header may
+/// have, or when the system has no certificates to know servers by.
+pub fn client(settings: &ClientSettings) -> Result<Client, Cause> {
+    let reach = Reach::new(&settings.allow).map_err(|refused| Cause::Request(refused.to_string()))?;
+    let builder = reqwest::Client::builder()
+        .user_agent(agent(settings.contact.as_deref()))
         .connect_timeout(settings.connect_timeout)
-        .timeout(settings.total_timeout)
-        .redirect(Policy::custom(follow))
-        .build()
-        .map_err(|error| {
-            Cause::Request(format!(
-                "{} (is the contact plain text, and are the system's certificates installed, as Debian's \
-                 ca-certificates has them?)",
-                with_sources(&error)
-            ))
-        })
+        .timeout(settings.total_timeout);
+    reach.client(builder, Redirects::SameHost).map_err(|error| {
+        Cause::Request(format!(
+            "{} (is the contact plain text, and are the system's certificates installed, as Debian's \
+             ca-certificates has them?)",
+            with_sources(&error)
+        ))
+    })
 }
 
-/// Seconds that the provider, or a proxy before it, asks to wait.
-pub(super) fn asked_pause(response: &Response) -> Option<i64> {
-    response.headers().get(RETRY_AFTER)?.to_str().ok()?.trim().parse().ok()
+/// Seconds from `now` that the provider, or a proxy before it, asks to wait: it
+/// tells them, or the moment until when (RFC 9110, section 10.2.3).
+pub(super) fn asked_pause(response: &Response, now: Instant) -> Option<i64> {
+    pause(response.headers().get(RETRY_AFTER)?.to_str().ok()?.trim(), now)
 }
 
-/// The whole body, when it is not longer than `most`.
+fn pause(text: &str, now: Instant) -> Option<i64> {
+    if !text.is_empty() && text.bytes().all(|sign| sign.is_ascii_digit()) {
+        // More than a number holds is for ever.
+        return Some(text.parse().unwrap_or(i64::MAX));
+    }
+    let until = httpdate::parse_http_date(text).ok()?.duration_since(UNIX_EPOCH).ok()?;
+    Some((i64::try_from(until.as_secs()).ok()? - now.0).max(0))
+}
+
+/// The whole body, unpacked, when it is not longer than `most` bytes. It is
+/// counted while it is unpacked, so that a small answer that swells is cut off
+/// like a long one.
 pub(super) async fn body(mut response: Response, most: usize) -> Result<Vec<u8>, Cause> {
+    if response.content_length().is_some_and(|bytes| bytes > most as u64) {
+        return Err(Cause::TooLong(most));
+    }
     let mut body = Vec::new();
     while let Some(chunk) = response.chunk().await.map_err(Cause::of)? {
         if body.len() + chunk.len() > most {
@@ -98,17 +114,32 @@ pub(super) async fn body(mut response: Response, most: usize) -> Result<Vec<u8>,
     Ok(body)
 }
 
-fn follow(attempt: Attempt<'_>) -> reqwest::redirect::Action {
-    let asked =
-        attempt.previous().first().map(|url| (url.scheme(), url.host_str(), url.port_or_known_default()));
-    let next = attempt.url();
-    let same = asked == Some((next.scheme(), next.host_str(), next.port_or_known_default()));
-    if !same {
-        let host = next.host_str().unwrap_or("nowhere").to_owned();
-        return attempt.error(format!("to another address, at {host}"));
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pause_is_asked_for_in_seconds_or_until_a_moment() {
+        let now = Instant::parse("2026-05-01T10:20:30Z").unwrap();
+        let cases = [
+            ("120", Some(120)),
+            ("0", Some(0)),
+            ("99999999999999999999999", Some(i64::MAX)),
+            // The form that servers write, and the two old ones that must be read.
+            ("Fri, 01 May 2026 10:21:30 GMT", Some(60)),
+            ("Friday, 01-May-26 10:21:30 GMT", Some(60)),
+            ("Fri May  1 10:21:30 2026", Some(60)),
+            // Over already.
+            ("Fri, 01 May 2026 10:20:29 GMT", Some(0)),
+            ("Thu, 01 Jan 1970 00:00:00 GMT", Some(0)),
+            ("-5", None),
+            ("1.5", None),
+            ("soon", None),
+            ("", None),
+            ("2026-05-01T10:21:30Z", None),
+        ];
+        for (text, expected) in cases {
+            assert_eq!(pause(text, now), expected, "{text}");
+        }
     }
-    if attempt.previous().len() > MOST_REDIRECTS {
-        return attempt.error(format!("more than {MOST_REDIRECTS} times"));
-    }
-    attempt.follow()
 }

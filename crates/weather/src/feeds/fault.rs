@@ -4,6 +4,8 @@ use std::error::Error;
 
 use model::time::{DAY, HOUR, Instant, MINUTE};
 
+use super::reach;
+
 /// Pause after a fault that passes by itself (server errors, timeouts, answers
 /// cut short): the longest step of the usual back-off, since nothing is retried
 /// within a pass and each error counts against the provider's limits.
@@ -55,8 +57,12 @@ pub enum Cause {
     /// The answer broke off.
     #[error("the answer broke off: {0}")]
     BrokenOff(String),
-    /// The answer is longer than any expected one.
-    #[error("the answer is longer than {0} bytes")]
+    /// An address that is not to be asked: one of this machine or of the network
+    /// behind it.
+    #[error("is not asked there: {0}")]
+    OffLimits(String),
+    /// The answer, unpacked, is longer than any expected one.
+    #[error("the answer, unpacked, is longer than {0} bytes")]
     TooLong(usize),
     /// Asked too often, in the provider's words.
     #[error("asked too often (429): {0}")]
@@ -92,7 +98,9 @@ impl Cause {
         match self {
             Cause::Request(_) => Retry::Never,
             Cause::TooOften(reason) => Retry::At(after_limit(reason, now)),
-            Cause::Refused { .. } | Cause::Redirected(_) => Retry::At(now.plus(UNTIL_CHANGED)),
+            Cause::Refused { .. } | Cause::Redirected(_) | Cause::OffLimits(_) => {
+                Retry::At(now.plus(UNTIL_CHANGED))
+            }
             Cause::Unreachable(_)
             | Cause::TimedOut(_)
             | Cause::BrokenOff(_)
@@ -108,7 +116,11 @@ impl Cause {
     pub(super) fn of(error: reqwest::Error) -> Cause {
         let error = error.without_url();
         let words = with_sources(&error);
-        if error.is_timeout() {
+        if let Some(refused) = beneath(&error).find_map(|source| source.downcast_ref::<reach::Refused>())
+            && !error.is_redirect()
+        {
+            Cause::OffLimits(refused.to_string())
+        } else if error.is_timeout() {
             Cause::TimedOut(words)
         } else if error.is_redirect() {
             Cause::Redirected(words)
@@ -119,6 +131,11 @@ impl Cause {
         } else {
             Cause::Unreachable(words)
         }
+    }
+
+    /// The cause in an address that is not asked.
+    pub(super) fn off_limits(refused: reach::Refused) -> Cause {
+        Cause::OffLimits(refused.to_string())
     }
 
     /// The cause in a status other than success.
@@ -176,17 +193,20 @@ pub(super) fn words(text: &str) -> String {
 }
 
 /// An error and what lies beneath it.
-pub(super) fn with_sources(error: &dyn Error) -> String {
+pub(super) fn with_sources(error: &(dyn Error + 'static)) -> String {
     let mut text = error.to_string();
-    let mut beneath = error.source();
-    while let Some(source) = beneath {
+    for source in beneath(error) {
         let next = source.to_string();
         if !text.contains(&next) {
             text = format!("{text}: {next}");
         }
-        beneath = source.source();
     }
     words(&text)
+}
+
+/// What lies beneath an error, from the top down.
+fn beneath<'a>(error: &'a (dyn Error + 'static)) -> impl Iterator<Item = &'a (dyn Error + 'static)> {
+    std::iter::successors(error.source(), |source| Error::source(*source))
 }
 
 #[cfg(test)]

@@ -13,11 +13,12 @@ use chrono::NaiveDateTime;
 use model::series::Kind;
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::{EXPIRES, HeaderName, HeaderValue, IF_MODIFIED_SINCE, LAST_MODIFIED, USER_AGENT};
-use reqwest::{Client, Response, Url};
+use reqwest::{Response, Url};
 use serde::{Deserialize, Serialize};
 
 use super::client::{asked_pause, body};
 use super::fault::words;
+use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check, client};
 
 /// Name of the provider.
@@ -78,7 +79,7 @@ impl MetNorway {
     /// [`Cause::Request`] naming the setting that is wrong or lacking.
     pub fn new(settings: Settings, client: Client) -> Result<MetNorway, Cause> {
         let path = "/weatherapi/locationforecast/2.0/compact";
-        let url = check::address("base URL", &settings.base_url, path, DEFAULT_BASE_URL)?;
+        let url = check::address("base URL", &settings.base_url, path, DEFAULT_BASE_URL, client.reach())?;
         let agent = client::agent_with_contact("MET Norway", settings.contact.as_deref())?;
         Ok(MetNorway { client, url, agent })
     }
@@ -94,8 +95,9 @@ impl MetNorway {
     async fn ask(&self, cell: &CellRequest, now: Instant) -> Result<CellAnswer, FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
         let known = known(cell);
-        let mut request =
-            self.client.get(self.url.clone()).query(&query(cell)).header(USER_AGENT, &self.agent);
+        let asking =
+            self.client.get(self.url.clone()).map_err(|refused| failed(Cause::off_limits(refused)))?;
+        let mut request = asking.query(&query(cell)).header(USER_AGENT, &self.agent);
         if let Some(known) = &known {
             request = request.header(IF_MODIFIED_SINCE, known);
         }
@@ -117,7 +119,7 @@ impl MetNorway {
             304 if known.is_some() => Ok(CellAnswer { not_before, ..CellAnswer::of(cell) }),
             304 => Err(failed(Cause::Unfit("nothing new (304), to one who knows nothing yet".to_owned()))),
             status => {
-                let pause = asked_pause(&response);
+                let pause = asked_pause(&response, now);
                 let body = body(response, MOST_REFUSAL_BYTES).await.unwrap_or_default();
                 let reason = words(&check::unusual_refusal(&body));
                 Err(failed(Cause::of_status(status, reason)).not_within(pause, now))

@@ -28,7 +28,6 @@ mod quantity;
 
 use model::series::Kind;
 use model::time::{HOUR, Instant, MINUTE};
-use reqwest::Client;
 use reqwest::header::HeaderValue;
 
 use self::ask::Got;
@@ -36,6 +35,7 @@ use self::grid::Foretold;
 use self::memory::{Memory, Station};
 use self::observations::Observed;
 use self::parts::{Parts, is_gone};
+use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check, client};
 
 /// Name of the provider.
@@ -98,7 +98,7 @@ impl Nws {
     /// # Errors
     /// [`Cause::Request`] naming the setting that is wrong or lacking.
     pub fn new(settings: Settings, client: Client) -> Result<Nws, Cause> {
-        check::address("base URL", &settings.base_url, "", DEFAULT_BASE_URL)?;
+        check::address("base URL", &settings.base_url, "", DEFAULT_BASE_URL, client.reach())?;
         let base = settings.base_url.trim().trim_end_matches('/').to_owned();
         let agent = client::agent_with_contact("the National Weather Service", Some(&settings.contact))?;
         Ok(Nws { client, base, agent })
@@ -178,16 +178,16 @@ impl Nws {
     ) -> Result<Observed, FeedError> {
         if let Some(station) = &memory.station {
             let observed = self.observations(cell, station, now).await?;
-            memory.station = observed.station(&station.id, station.read_to);
+            memory.station = observed.told_by(station);
             return Ok(observed);
         }
         let body = self.get(&format!("{}/stations", memory.grid_path()), &[], MOST_PLACE_BYTES, now).await?;
         let nearest = place::nearest_stations(&body, cell, MOST_STATIONS)
             .map_err(|cause| FeedError::new(PROVIDER, cause, now))?;
-        for id in nearest {
-            match self.observations(cell, &Station { id: id.clone(), read_to: None }, now).await {
+        for station in nearest {
+            match self.observations(cell, &station, now).await {
                 Ok(observed) => {
-                    memory.station = observed.station(&id, None);
+                    memory.station = observed.told_by(&station);
                     if memory.station.is_some() {
                         return Ok(observed);
                     }
@@ -215,13 +215,17 @@ impl Nws {
         let start = Instant((now.0.div_euclid(HOUR) - WINDOW_HOURS) * HOUR);
         let mut query = vec![("start", start.to_string()), ("limit", MOST_OBSERVATIONS.to_string())];
         let body = self.get(&path, &query, MOST_OBSERVATIONS_BYTES, now).await?;
-        let mut observed = observations::read(&body, &station.id, cell, start, now).map_err(failed)?;
+        let mut observed = observations::read(&body, station, cell, start, now).map_err(failed)?;
+        let mut full = observed.records >= MOST_OBSERVATIONS;
         let reach = station.read_to.map_or(start, |at| at.plus(-FILLED_IN_LATER)).max(start);
-        if observed.records >= MOST_OBSERVATIONS && observed.oldest > reach {
+        if full && observed.oldest > reach {
             query.push(("end", observed.oldest.to_string()));
             let body = self.get(&path, &query, MOST_OBSERVATIONS_BYTES, now).await?;
-            observed.add(observations::read(&body, &station.id, cell, start, now).map_err(failed)?);
+            let older = observations::read(&body, station, cell, start, now).map_err(failed)?;
+            full = older.records >= MOST_OBSERVATIONS;
+            observed.add(older);
         }
+        observed.only_whole_hours(if full { observed.oldest } else { start }, now);
         Ok(observed)
     }
 }

@@ -14,10 +14,11 @@ use std::fmt;
 use model::series::Kind;
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::HeaderValue;
-use reqwest::{Client, StatusCode, Url};
+use reqwest::{StatusCode, Url};
 
 use super::client::{asked_pause, body};
 use super::fault::words;
+use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check};
 
 pub use archive::MOST_ARCHIVE_DAYS;
@@ -130,10 +131,21 @@ impl OpenMeteo {
     pub fn new(settings: Settings, client: Client) -> Result<OpenMeteo, Cause> {
         let wrong = |text: String| Err(Cause::Request(text));
         let address = check::address;
-        let url = address("base URL", &settings.base_url, "/v1/forecast", DEFAULT_BASE_URL)?;
-        let ensemble_url =
-            address("ensemble URL", &settings.ensemble_url, "/v1/ensemble", DEFAULT_ENSEMBLE_URL)?;
-        let archive_url = address("archive URL", &settings.archive_url, "/v1/archive", DEFAULT_ARCHIVE_URL)?;
+        let url = address("base URL", &settings.base_url, "/v1/forecast", DEFAULT_BASE_URL, client.reach())?;
+        let ensemble_url = address(
+            "ensemble URL",
+            &settings.ensemble_url,
+            "/v1/ensemble",
+            DEFAULT_ENSEMBLE_URL,
+            client.reach(),
+        )?;
+        let archive_url = address(
+            "archive URL",
+            &settings.archive_url,
+            "/v1/archive",
+            DEFAULT_ARCHIVE_URL,
+            client.reach(),
+        )?;
         let models = settings.models.trim().to_owned();
         // Of several, the provider would name the members in another way.
         if models.is_empty() || !models.bytes().all(|sign| sign.is_ascii_alphanumeric() || sign == b'_') {
@@ -193,14 +205,15 @@ impl OpenMeteo {
     /// The body of an answer of status 200.
     async fn get(&self, url: &Url, query: &[(&str, String)], now: Instant) -> Result<Vec<u8>, FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
-        let mut request = self.client.get(url.clone()).query(query);
+        let asking = self.client.get(url.clone()).map_err(|refused| failed(Cause::off_limits(refused)))?;
+        let mut request = asking.query(query);
         if let Some(key) = &self.key {
             request = request.header("X-Api-Key", key);
         }
         let response = request.send().await.map_err(|error| failed(Cause::of(error)))?;
         let status = response.status();
         if status != StatusCode::OK {
-            let pause = asked_pause(&response);
+            let pause = asked_pause(&response, now);
             let body = body(response, MOST_REFUSAL_BYTES).await.unwrap_or_default();
             let reason = self.without_key(&answer::reason(&body));
             return Err(failed(Cause::of_status(status.as_u16(), reason)).not_within(pause, now));

@@ -63,6 +63,8 @@ struct Source {
     observation_type: String,
     lat: Option<f64>,
     lon: Option<f64>,
+    /// Metres above the sea.
+    height: Option<f64>,
     /// Metres from the place asked for.
     distance: Option<f64>,
 }
@@ -104,7 +106,7 @@ pub(super) fn read(
     let mut ahead = Vec::new();
     let mut before = Instant::MIN;
     for row in weather {
-        let hour = hour(row, &sources, before, within, now).map_err(Cause::Unfit)?;
+        let hour = hour(row, &sources, cell.elevation_m, before, within, now).map_err(Cause::Unfit)?;
         before = hour.air.at;
         answer.readings.extend(hour.read);
         ahead.extend(hour.foretold);
@@ -145,6 +147,7 @@ struct Hour {
 fn hour(
     row: Row,
     sources: &HashMap<i64, Source>,
+    elevation_m: Option<f64>,
     before: Instant,
     within: (Instant, Instant),
     now: Instant,
@@ -164,9 +167,11 @@ fn hour(
     if let Some(celsius) = row.temperature {
         check::plausible(celsius, at)?;
     }
-    let temperature = told(row.temperature, others.temperature)?.map(|celsius| Reading::instant(at, celsius));
-    let (foretold, read) =
-        if is_ahead(source(others.temperature)?) { (temperature, None) } else { (None, temperature) };
+    let from = source(others.temperature)?;
+    let shift = check::height_correction(from.height, elevation_m);
+    let temperature =
+        told(row.temperature, others.temperature)?.map(|celsius| Reading::instant(at, celsius + shift));
+    let (foretold, read) = if is_ahead(from) { (temperature, None) } else { (None, temperature) };
     let air = Air {
         at,
         wind_m_s: told(row.wind_speed, others.wind_speed)?.map(|km_h| km_h / KM_H),

@@ -6,7 +6,8 @@ use wiremock::matchers::{method, path};
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
 use super::*;
-use crate::feeds::{ClientSettings, Retry, client};
+use crate::feeds::Retry;
+use crate::feeds::tests::local_client;
 
 fn at(text: &str) -> Instant {
     Instant::parse(text).unwrap()
@@ -21,15 +22,13 @@ fn cell() -> CellRequest {
         cell: "orchard".to_owned(),
         latitude: 52.123_456,
         longitude: 7.6,
-        elevation_m: Some(60.0),
+        elevation_m: None,
         memory: None,
     }
 }
 
 fn feed_at(base_url: String) -> Result<BrightSky, Cause> {
-    // Another test may have installed it.
-    let _ = rustls::crypto::ring::default_provider().install_default();
-    BrightSky::new(Settings { base_url }, client(&ClientSettings::default()).unwrap())
+    BrightSky::new(Settings { base_url }, local_client())
 }
 
 async fn serving(answer: ResponseTemplate) -> MockServer {
@@ -185,6 +184,34 @@ fn a_value_that_was_filled_in_belongs_to_its_own_source() {
     let air = read(&wind).unwrap().air[1];
     assert_eq!((air.wind_m_s, air.gust_m_s, air.rain_mm), (None, Some(10.0), Some(0.2)));
     assert!(read(&from(78)).unwrap_err().to_string().contains("source 78 at 2026-05-01T10:00:00Z"));
+}
+
+/// 100 m higher is 0.65 K colder, and each value is at the height of its own source.
+#[test]
+fn temperatures_are_corrected_to_the_height_asked_for() {
+    let read_at = |body: &Value, elevation_m: Option<f64>| {
+        let asked = CellRequest { elevation_m, ..cell() };
+        told(&answer::read(body.to_string().as_bytes(), &asked, window(now()), now()).unwrap())
+    };
+    let near = |told: (Vec<f64>, Vec<f64>), expected: (&[f64], &[f64])| {
+        let told: Vec<f64> = [told.0, told.1].concat();
+        let expected = [expected.0, expected.1].concat();
+        assert_eq!(told.len(), expected.len());
+        assert!(std::iter::zip(&told, &expected).all(|(a, b)| (a - b).abs() < 1e-9), "{told:?} {expected:?}");
+    };
+    let mut body = with("/weather/1/fallback_source_ids", json!({ "temperature": 77 }));
+    body["sources"].as_array_mut().unwrap().push(source(77, "synop", json!(20_000)));
+    body["sources"][1]["height"] = json!(100.0);
+    body["sources"][2]["height"] = json!(247.8);
+    // From 47.8 m, from 247.8 m, and the forecast from 100 m, to 147.8 m.
+    near(read_at(&body, Some(147.8)), (&[10.55, 12.65], &[13.1 - 0.478 * 0.65]));
+    near(read_at(&body, None), (&[11.2, 12.0], &[13.1]));
+    for height in [json!(null), json!(1e308), json!(-9999.0)] {
+        body["sources"][0]["height"] = height;
+        near(read_at(&body, Some(147.8)), (&[11.2, 12.65], &[13.1 - 0.478 * 0.65]));
+    }
+    let air = read(&body).unwrap().air;
+    assert_eq!(air[0].dew_point_c, Some(-2.5), "told as it is");
 }
 
 #[test]

@@ -5,7 +5,8 @@ use wiremock::matchers::{any as everything, method, path};
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
 use super::*;
-use crate::feeds::{ClientSettings, Retry, client};
+use crate::feeds::Retry;
+use crate::feeds::tests::local_client;
 
 const AGENT: &str = concat!("bloomtide/", env!("CARGO_PKG_VERSION"), " (ops@orchard.example)");
 const PATH: &str = "/weatherapi/locationforecast/2.0/compact";
@@ -31,10 +32,8 @@ fn cell(memory: Option<&str>) -> CellRequest {
 }
 
 fn feed_at(base_url: String) -> Result<MetNorway, Cause> {
-    // Another test may have installed it.
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let settings = Settings { base_url, contact: Some("ops@orchard.example".to_owned()) };
-    MetNorway::new(settings, client(&ClientSettings::default()).unwrap())
+    MetNorway::new(settings, local_client())
 }
 
 async fn serving(answer: ResponseTemplate) -> MockServer {
@@ -393,7 +392,6 @@ async fn what_cannot_be_asked_is_never_sent() {
 
 #[test]
 fn wrong_settings_are_named() {
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let some = |contact: &str| Some(contact.to_owned());
     let good = Settings { contact: some("ops@orchard.example"), ..Settings::default() };
     let cases = [
@@ -403,7 +401,7 @@ fn wrong_settings_are_named() {
         (Settings { contact: some("  "), ..good.clone() }, "contact"),
         (Settings { contact: some("two\nlines"), ..good.clone() }, "contact"),
     ];
-    let client = client(&ClientSettings::default()).unwrap();
+    let client = local_client();
     for (settings, expected) in cases {
         let cause = MetNorway::new(settings, client.clone()).unwrap_err();
         assert!(cause.to_string().contains(expected), "{cause}");

@@ -2,7 +2,7 @@
 
 use model::time::{Instant, MINUTE};
 use reqwest::header::{ACCEPT, IF_MODIFIED_SINCE, LAST_MODIFIED, USER_AGENT};
-use reqwest::{RequestBuilder, Response, StatusCode};
+use reqwest::{RequestBuilder, Response, StatusCode, Url};
 
 use super::answer::Refusal;
 use super::memory::is_header_time;
@@ -35,7 +35,7 @@ impl Nws {
         most: usize,
         now: Instant,
     ) -> Result<Vec<u8>, FeedError> {
-        let response = self.send(self.asking(path).query(query), now).await?;
+        let response = self.send(self.asking(path, now)?.query(query), now).await?;
         Ok(whole(response, most, now).await?.body)
     }
 
@@ -47,7 +47,7 @@ impl Nws {
         most: usize,
         now: Instant,
     ) -> Result<Option<Got>, FeedError> {
-        let mut asking = self.asking(path);
+        let mut asking = self.asking(path, now)?;
         if let Some(since) = since {
             asking = asking.header(IF_MODIFIED_SINCE, since);
         }
@@ -58,11 +58,12 @@ impl Nws {
         whole(response, most, now).await.map(Some)
     }
 
-    fn asking(&self, path: &str) -> RequestBuilder {
-        self.client
-            .get(format!("{}{path}", self.base))
-            .header(ACCEPT, FORM)
-            .header(USER_AGENT, self.agent.clone())
+    fn asking(&self, path: &str, now: Instant) -> Result<RequestBuilder, FeedError> {
+        let url = Url::parse(&format!("{}{path}", self.base))
+            .map_err(|error| Cause::Request(format!("{path}: {error}")))
+            .and_then(|url| self.client.get(url).map_err(Cause::off_limits));
+        let asking = url.map_err(|cause| FeedError::new(PROVIDER, cause, now))?;
+        Ok(asking.header(ACCEPT, FORM).header(USER_AGENT, self.agent.clone()))
     }
 
     async fn send(&self, asking: RequestBuilder, now: Instant) -> Result<Response, FeedError> {
@@ -75,7 +76,7 @@ async fn whole(response: Response, most: usize, now: Instant) -> Result<Got, Fee
     let failed = |cause| FeedError::new(PROVIDER, cause, now);
     let status = response.status();
     if status != StatusCode::OK {
-        let mut pause = asked_pause(&response);
+        let mut pause = asked_pause(&response, now);
         let body = body(response, MOST_REFUSAL_BYTES).await.unwrap_or_default();
         let refusal = Refusal::read(&body);
         if refusal.grid_expired {

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 const MOST_BYTES: usize = 1_024;
 
 /// Where a cell lies in the provider's own terms, and what was read of it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Memory {
     /// The office whose grid the cell lies in, as `OKX`.
     pub grid: String,
@@ -20,10 +20,13 @@ pub(super) struct Memory {
 }
 
 /// A station that observes.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Station {
     /// Its name, as `KNYC`.
     pub id: String,
+    /// Its height, m, where the list of stations told it.
+    #[serde(default)]
+    pub elevation_m: Option<f64>,
     /// Time of its newest observation that was read.
     pub read_to: Option<Instant>,
 }

@@ -5,14 +5,15 @@ use std::collections::btree_map::Entry;
 
 use model::air::Air;
 use model::series::{Flag, Reading};
-use model::time::Instant;
+use model::time::{HOUR, Instant};
 use model::units::{COLDEST_C, WARMEST_C};
 use serde::Deserialize;
 
 use super::answer::{Feature, json};
 use super::interval::moment;
 use super::memory::Station;
-use super::quantity::{Quantity, celsius, correction, if_it_fits, metres_per_second, millimetres, percent};
+use super::quantity::{Quantity, celsius, height, if_it_fits, metres_per_second, millimetres, percent};
+use crate::feeds::check::height_correction;
 use crate::feeds::fault::words;
 use crate::feeds::{Cause, CellRequest};
 
@@ -20,7 +21,10 @@ use crate::feeds::{Cause, CellRequest};
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Observed {
     pub readings: BTreeMap<Instant, Reading>,
+    /// Without rain.
     pub air: BTreeMap<Instant, Air>,
+    /// Rain by the end of the clock's hour in which it was told, mm.
+    pub rain: BTreeMap<Instant, f64>,
     /// Observations with a time, those without a temperature included.
     pub records: usize,
     /// Time of the oldest of them.
@@ -30,16 +34,22 @@ pub(super) struct Observed {
 impl Default for Observed {
     /// Nothing.
     fn default() -> Self {
-        Observed { readings: BTreeMap::new(), air: BTreeMap::new(), records: 0, oldest: Instant::MAX }
+        Observed {
+            readings: BTreeMap::new(),
+            air: BTreeMap::new(),
+            rain: BTreeMap::new(),
+            records: 0,
+            oldest: Instant::MAX,
+        }
     }
 }
 
 impl Observed {
     /// The station, if it gave any temperature that can be used, with how far
     /// it has been read.
-    pub(super) fn station(&self, id: &str, read_to: Option<Instant>) -> Option<Station> {
+    pub(super) fn told_by(&self, station: &Station) -> Option<Station> {
         let newest = self.readings.values().rev().find(|reading| reading.flag.usable())?.at;
-        Some(Station { id: id.to_owned(), read_to: read_to.max(Some(newest)) })
+        Some(Station { read_to: station.read_to.max(Some(newest)), ..station.clone() })
     }
 
     /// Takes an older answer of the same station in.
@@ -48,8 +58,33 @@ impl Observed {
         for (at, air) in older.air {
             self.air.entry(at).or_insert(air);
         }
+        older.rain.into_iter().for_each(|(end, rain)| self.put_rain(end, rain));
         self.records += older.records;
         self.oldest = self.oldest.min(older.oldest);
+    }
+
+    /// Notes the rain of an hour. A station tells at every report what fell since
+    /// its last hourly one (from memory, of the reports named METAR and SPECI), so
+    /// within an hour the same rain comes several times: the greatest is that of
+    /// the whole, and the only one that counts.
+    fn put_rain(&mut self, end: Instant, rain: f64) {
+        self.rain.entry(end).and_modify(|most| *most = most.max(rain)).or_insert(rain);
+    }
+
+    /// Leaves out the rain of hours that were not seen from their begin, at
+    /// `whole_from` or later, to their end: what is told of them may still grow.
+    pub(super) fn only_whole_hours(&mut self, whole_from: Instant, now: Instant) {
+        self.rain.retain(|end, _| end.plus(-HOUR) >= whole_from && *end <= now);
+    }
+
+    /// The air by time, rain at the ends of its hours: there it takes the place of
+    /// what was foretold for them.
+    pub(super) fn whole_air(&self) -> Vec<Air> {
+        let mut air = self.air.clone();
+        for (end, rain) in &self.rain {
+            air.entry(*end).or_insert(Air::at(*end)).rain_mm = Some(*rain);
+        }
+        air.into_values().collect()
     }
 
     /// Of several observations at one time, the better checked is kept.
@@ -96,9 +131,10 @@ struct Observation {
 /// Reads the observations of `station` from `start` to `now`; those of other
 /// times or of none are left out, and so are temperatures that no orchard has:
 /// one odd record would else shut out all others for as long as it is in the window.
+/// An observation that tells no height is taken at that of the station.
 pub(super) fn read(
     body: &[u8],
-    station: &str,
+    station: &Station,
     cell: &CellRequest,
     start: Instant,
     now: Instant,
@@ -106,9 +142,9 @@ pub(super) fn read(
     let mut observed = Observed::default();
     let mut no_time = None;
     for Feature { properties: said } in json::<List>(body)?.features {
-        if said.station.rsplit('/').next() != Some(station) {
-            let other = words(&said.station);
-            return Err(Cause::Unfit(format!("an observation of {other}; expected those of {station}")));
+        if said.station.rsplit('/').next() != Some(&station.id) {
+            let (other, id) = (words(&said.station), &station.id);
+            return Err(Cause::Unfit(format!("an observation of {other}; expected those of {id}")));
         }
         let Some(at) = moment(&said.timestamp) else {
             no_time = Some(said.timestamp);
@@ -120,10 +156,14 @@ pub(super) fn read(
             continue;
         }
         if let Some((value, flag)) = temperature(&said)? {
-            let celsius = value + correction(said.elevation.as_ref(), cell.elevation_m);
+            let there = height(said.elevation.as_ref()).or(station.elevation_m);
+            let celsius = value + height_correction(there, cell.elevation_m);
             observed.put(Reading { flag, ..Reading::instant(at, celsius) });
         }
-        let air = air(&said, at);
+        let mut air = air(&said, at);
+        if let Some(rain) = air.rain_mm.take() {
+            observed.put_rain(Instant((at.0 + HOUR - 1).div_euclid(HOUR) * HOUR), rain);
+        }
         if air.tells() {
             observed.air.entry(at).or_insert(air);
         }

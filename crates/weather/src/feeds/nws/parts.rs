@@ -29,8 +29,8 @@ impl Parts {
         let mut errors = Vec::new();
         match self.observed {
             Ok(observed) => {
+                answer.air = observed.whole_air();
                 answer.readings = observed.readings.into_values().collect();
-                answer.air = observed.air.into_values().collect();
             }
             Err(error) => errors.push(error),
         }

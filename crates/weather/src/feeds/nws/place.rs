@@ -3,8 +3,8 @@
 use serde::Deserialize;
 
 use super::answer::{Feature, json};
-use super::memory::{Memory, is_name};
-use super::quantity::if_it_fits;
+use super::memory::{Memory, Station, is_name};
+use super::quantity::{Quantity, height, if_it_fits};
 use crate::feeds::fault::words;
 use crate::feeds::{Cause, CellRequest};
 
@@ -34,16 +34,16 @@ pub(super) fn point(body: &[u8]) -> Result<Memory, Cause> {
         .ok_or_else(|| Cause::Unfit(format!("the grid `{shown}` of the place is no name of an office")))
 }
 
-/// Reads the names of the `most` nearest stations, the nearest first. The
+/// Reads the `most` nearest stations, not yet read, the nearest first. The
 /// provider's own order is not that of distance; stations without a place come
 /// last, in its order.
-pub(super) fn nearest_stations(body: &[u8], cell: &CellRequest, most: usize) -> Result<Vec<String>, Cause> {
+pub(super) fn nearest_stations(body: &[u8], cell: &CellRequest, most: usize) -> Result<Vec<Station>, Cause> {
     #[derive(Deserialize)]
     struct List {
-        features: Vec<Station>,
+        features: Vec<Listed>,
     }
     #[derive(Deserialize)]
-    struct Station {
+    struct Listed {
         #[serde(default, deserialize_with = "if_it_fits")]
         geometry: Option<Point>,
         properties: Properties,
@@ -57,21 +57,27 @@ pub(super) fn nearest_stations(body: &[u8], cell: &CellRequest, most: usize) -> 
     #[serde(rename_all = "camelCase")]
     struct Properties {
         station_identifier: String,
+        #[serde(default, deserialize_with = "if_it_fits")]
+        elevation: Option<Quantity>,
     }
     // Degrees on a plane; over the some 100 km in question that is near enough.
     let shrink = cell.latitude.to_radians().cos();
-    let apart = |station: &Station| match station.geometry.as_ref().map(|point| &point.coordinates[..]) {
+    let apart = |station: &Listed| match station.geometry.as_ref().map(|point| &point.coordinates[..]) {
         Some([east, north, ..]) => {
             ((north - cell.latitude).powi(2) + ((east - cell.longitude) * shrink).powi(2)).sqrt()
         }
         _ => f64::INFINITY,
     };
-    let mut stations: Vec<(f64, String)> = json::<List>(body)?
+    let mut stations: Vec<(f64, Station)> = json::<List>(body)?
         .features
         .into_iter()
         .filter(|station| is_name(&station.properties.station_identifier))
-        .map(|station| (apart(&station), station.properties.station_identifier))
+        .map(|station| {
+            let way = apart(&station);
+            let Properties { station_identifier: id, elevation } = station.properties;
+            (way, Station { id, elevation_m: height(elevation.as_ref()), read_to: None })
+        })
         .collect();
     stations.sort_by(|a, b| a.0.total_cmp(&b.0));
-    Ok(stations.into_iter().take(most).map(|(_, id)| id).collect())
+    Ok(stations.into_iter().take(most).map(|(_, station)| station).collect())
 }

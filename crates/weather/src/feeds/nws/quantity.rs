@@ -1,17 +1,16 @@
 //! Values with their units, as the provider writes them.
 
 use model::series::Flag;
-use model::site::LAPSE_K_PER_M;
 use model::units::TemperatureUnit;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Deserializer};
 use serde_json::Value;
 
+use crate::feeds::check::height_correction;
+
 /// Metres in a second for one km/h, and for one knot (1,852 m an hour, exact).
 const M_S_PER_KM_H: f64 = 1_000.0 / 3_600.0;
 const M_S_PER_KNOT: f64 = 1_852.0 / 3_600.0;
-/// Lowest and highest ground that is taken for one, m: Dead Sea and Everest.
-const GROUND_M: std::ops::RangeInclusive<f64> = -430.0..=8_850.0;
 
 /// A value with its unit and what checking it gave.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -92,14 +91,15 @@ fn metres(unit: &str, value: f64) -> Option<f64> {
     (bare(unit) == "m").then_some(value)
 }
 
+/// A height, m, where it is one.
+pub(super) fn height(there: Option<&Quantity>) -> Option<f64> {
+    there.and_then(|height| height.usable(metres))
+}
+
 /// What to add to a temperature at the height `there` to have that at `asked`
 /// metres, K; 0 when either is not known.
 pub(super) fn correction(there: Option<&Quantity>, asked: Option<f64>) -> f64 {
-    let there = there.and_then(|height| height.usable(metres)).filter(|height| GROUND_M.contains(height));
-    match (there, asked.filter(|height| GROUND_M.contains(height))) {
-        (Some(there), Some(asked)) => (there - asked) * LAPSE_K_PER_M,
-        _ => 0.0,
-    }
+    height_correction(height(there), asked)
 }
 
 /// Reads a value that is no harm when it is absent: what does not fit is none.

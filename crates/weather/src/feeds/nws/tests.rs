@@ -10,7 +10,8 @@ use wiremock::{Mock, MockServer, ResponseTemplate};
 
 use self::bodies::{grid, hourly, observation, observations, point, stations, temperature};
 use super::*;
-use crate::feeds::{ClientSettings, Retry, client};
+use crate::feeds::Retry;
+use crate::feeds::tests::local_client;
 
 const AGENT: &str = concat!("bloomtide/", env!("CARGO_PKG_VERSION"), " (ops@orchard.example)");
 const MODIFIED: &str = "Fri, 01 May 2026 11:12:33 GMT";
@@ -37,10 +38,15 @@ fn cell() -> CellRequest {
 
 /// The cell with its place already looked up.
 fn known_cell() -> CellRequest {
-    let station = Some(Station { id: "KNEA".to_owned(), read_to: None });
+    let station = Some(station("KNEA"));
     let square = Memory::of_square("OKX".to_owned(), 33, 35).unwrap();
     let memory = Memory { station, grid_modified: Some(MODIFIED.to_owned()), ..square };
     CellRequest { memory: memory.write(), ..cell() }
+}
+
+/// A station of which nothing is known but its name.
+fn station(id: &str) -> Station {
+    Station { id: id.to_owned(), elevation_m: None, read_to: None }
 }
 
 fn memory(answer: &CellAnswer) -> Memory {
@@ -48,10 +54,8 @@ fn memory(answer: &CellAnswer) -> Memory {
 }
 
 fn feed_at(base_url: String) -> Nws {
-    // Another test may have installed it.
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let settings = Settings { base_url, contact: "ops@orchard.example".to_owned() };
-    Nws::new(settings, client(&ClientSettings::default()).unwrap()).unwrap()
+    Nws::new(settings, local_client()).unwrap()
 }
 
 async fn fetch(server: &MockServer, cell: CellRequest) -> Result<CellAnswer, FeedError> {
@@ -133,8 +137,8 @@ async fn a_new_place_is_looked_up_and_remembered() {
     assert_eq!(memory.grid_modified.as_deref(), Some(MODIFIED));
     let station = memory.station.unwrap();
     assert_eq!(
-        (station.id.as_str(), station.read_to),
-        ("KNEA", Some(at("2026-05-01T11:51:00Z"))),
+        (station.id.as_str(), station.elevation_m, station.read_to),
+        ("KNEA", Some(3.0), Some(at("2026-05-01T11:51:00Z"))),
         "the nearest, not the first of the list"
     );
 }
@@ -290,7 +294,6 @@ async fn what_cannot_be_asked_is_never_sent() {
 
 #[test]
 fn wrong_settings_are_named() {
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let good = Settings { contact: "ops@orchard.example".to_owned(), ..Settings::default() };
     let cases = [
         (Settings::default(), "contact: the National Weather Service answers nobody"),
@@ -303,7 +306,7 @@ fn wrong_settings_are_named() {
         (Settings { base_url: "ftp://weather.example".to_owned(), ..good.clone() }, "base URL"),
         (Settings { base_url: "https://weather.example/?a=b".to_owned(), ..good.clone() }, "base URL"),
     ];
-    let client = client(&ClientSettings::default()).unwrap();
+    let client = local_client();
     for (settings, expected) in cases {
         let cause = Nws::new(settings, client.clone()).unwrap_err();
         assert!(cause.to_string().contains(expected), "{cause}");

@@ -11,6 +11,7 @@ use wiremock::matchers::{any as everything, header, method, path, query_param, q
 use wiremock::{Mock, MockServer, ResponseTemplate};
 
 use super::*;
+use crate::feeds::tests::{local, local_client};
 use crate::feeds::{ClientSettings, Retry, client};
 
 const NOW: Instant = Instant(1_657_587_600 + 30 * 60);
@@ -24,10 +25,8 @@ fn cells() -> Vec<CellRequest> {
 }
 
 fn feed_with(base_url: String, changes: impl FnOnce(&mut Settings, &mut ClientSettings)) -> OpenMeteo {
-    // Another test may have installed it.
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let mut settings = Settings { base_url, ..Settings::default() };
-    let mut client_settings = ClientSettings::default();
+    let mut client_settings = local();
     changes(&mut settings, &mut client_settings);
     OpenMeteo::new(settings, client(&client_settings).unwrap()).unwrap()
 }
@@ -339,7 +338,6 @@ async fn what_cannot_be_asked_is_never_sent() {
 
 #[test]
 fn wrong_settings_are_named() {
-    let _ = rustls::crypto::ring::default_provider().install_default();
     let good = Settings::default();
     let cases = [
         (Settings { base_url: "api.open-meteo.com".to_owned(), ..good.clone() }, "base URL"),
@@ -353,7 +351,7 @@ fn wrong_settings_are_named() {
         (Settings { models: " ".to_owned(), ..good.clone() }, "ensemble model"),
         (Settings { api_key: Some(ApiKey::new("a\nb")), ..good }, "API key"),
     ];
-    let client = client(&ClientSettings::default()).unwrap();
+    let client = local_client();
     for (settings, expected) in cases {
         let cause = OpenMeteo::new(settings, client.clone()).unwrap_err();
         assert!(cause.to_string().contains(expected), "{cause}");

@@ -13,7 +13,7 @@ fn read_grid(layers: Value) -> Result<Foretold, Cause> {
 }
 
 fn read_observations(body: &Value) -> Result<Observed, Cause> {
-    observations::read(body.to_string().as_bytes(), "KNEA", &cell(), start(), now())
+    observations::read(body.to_string().as_bytes(), &station("KNEA"), &cell(), start(), now())
 }
 
 fn start() -> Instant {
@@ -297,10 +297,11 @@ fn observations_that_do_not_fit_give_nothing() {
         ("{\"features\":null}".to_owned(), "does not fit"),
     ];
     for (text, expected) in cases {
-        let cause = observations::read(text.as_bytes(), "KNEA", &cell(), start(), now()).unwrap_err();
+        let cause =
+            observations::read(text.as_bytes(), &station("KNEA"), &cell(), start(), now()).unwrap_err();
         assert!(cause.to_string().contains(expected), "{text:.80}: {cause}");
     }
-    assert!(observations::read(good.as_bytes(), "KNEA", &cell(), start(), now()).is_ok());
+    assert!(observations::read(good.as_bytes(), &station("KNEA"), &cell(), start(), now()).is_ok());
 }
 
 #[test]
@@ -320,14 +321,52 @@ fn the_air_observed_is_without_what_is_known_to_be_wrong() {
     );
     let nothing = observation("KNEA", "2026-05-01T10:51:00Z", json!({ "windSpeed": "calm" }));
     let observed = read_observations(&json!({ "features": [one, nothing] })).unwrap();
-    let expected = Air {
-        wind_m_s: Some(5.0),
-        rain_mm: Some(2.5),
-        humidity_percent: Some(52.8),
-        ..Air::at(at("2026-05-01T11:51:00Z"))
-    };
-    assert_eq!(observed.air.into_values().collect::<Vec<_>>(), [expected]);
+    let expected = [
+        Air { wind_m_s: Some(5.0), humidity_percent: Some(52.8), ..Air::at(at("2026-05-01T11:51:00Z")) },
+        Air { rain_mm: Some(2.5), ..Air::at(at("2026-05-01T12:00:00Z")) },
+    ];
+    assert_eq!(observed.whole_air(), expected);
     assert!(observed.readings.is_empty());
+}
+
+#[test]
+fn rain_told_by_several_reports_of_an_hour_is_counted_once() {
+    let told = [
+        // Since 8:53, and since 9:53 in ever longer stretches.
+        ("2026-05-01T09:53:00Z", 2.0),
+        ("2026-05-01T10:10:00Z", 0.5),
+        ("2026-05-01T10:25:00Z", 1.5),
+        ("2026-05-01T10:53:00Z", 4.0),
+        ("2026-05-01T10:57:00Z", 0.25),
+        ("2026-05-01T11:00:00Z", 0.25),
+        ("2026-05-01T11:53:00Z", 1.0),
+        // The hour is not over.
+        ("2026-05-01T12:10:00Z", 8.0),
+        // That of an hour of which only the end was asked for.
+        ("2026-04-28T12:00:00Z", 8.0),
+    ];
+    let one = |(at, rain): &(&str, f64)| {
+        let quantity = json!({ "unitCode": "wmoUnit:mm", "value": rain, "qualityControl": "V" });
+        observation("KNEA", at, json!({ "precipitationLastHour": quantity }))
+    };
+    let whole = |told: &[(&str, f64)], whole_from: &str| {
+        let features: Vec<Value> = told.iter().map(one).collect();
+        let mut observed = read_observations(&json!({ "features": features })).unwrap();
+        observed.only_whole_hours(at(whole_from), now());
+        let air = observed.whole_air();
+        air.iter().map(|air| (air.at.to_string(), air.rain_mm.unwrap())).collect::<Vec<_>>()
+    };
+    let hours = [("2026-05-01T10:00:00Z", 2.0), ("2026-05-01T11:00:00Z", 4.0), ("2026-05-01T12:00:00Z", 1.0)];
+    let expected = hours.map(|(at, rain)| (at.to_owned(), rain));
+    assert_eq!(whole(&told, "2026-04-28T12:00:00Z"), expected);
+    let turned: Vec<_> = told.iter().rev().copied().collect();
+    assert_eq!(whole(&turned, "2026-04-28T12:00:00Z"), expected, "in whatever order");
+    // A full answer that begins in the midst of an hour.
+    assert_eq!(whole(&told, "2026-05-01T09:53:00Z"), expected[1..]);
+
+    let mut observed = read_observations(&json!({ "features": [one(&told[3])] })).unwrap();
+    observed.add(read_observations(&json!({ "features": [one(&told[2])] })).unwrap());
+    assert_eq!(observed.rain.into_values().collect::<Vec<_>>(), [4.0], "parted over two answers");
 }
 
 /// 100 m higher is 0.65 K colder.
@@ -336,8 +375,15 @@ fn temperatures_are_corrected_to_the_height_asked_for() {
     let near = |a: f64, b: f64| (a - b).abs() < 1e-9;
     let asked = CellRequest { elevation_m: Some(203.0), ..cell() };
     let body = observations("KNEA", &[("2026-05-01T11:51:00+00:00", json!(8.0), "V")]).to_string();
-    let observed = observations::read(body.as_bytes(), "KNEA", &asked, start(), now()).unwrap();
+    let observed = observations::read(body.as_bytes(), &station("KNEA"), &asked, start(), now()).unwrap();
     assert!(near(observed.readings.into_values().next().unwrap().celsius, 6.7), "from 3 m");
+    // What the observation does not tell, the list of stations does.
+    let silent = body.replace("\"value\":3.0", "\"value\":null");
+    for (listed, expected) in [(Some(103.0), 7.35), (None, 8.0)] {
+        let station = Station { elevation_m: listed, ..station("KNEA") };
+        let observed = observations::read(silent.as_bytes(), &station, &asked, start(), now()).unwrap();
+        assert!(near(observed.readings.into_values().next().unwrap().celsius, expected), "{listed:?}");
+    }
     let hour = temperature(json!([stretch("2026-05-01T13:00:00Z/PT1H", json!(8.0))]));
     let body = bodies::grid(json!({ "temperature": hour })).to_string();
     let at_100 = |body: &str| grid::read(body.as_bytes(), &asked, now()).unwrap().hours[0].celsius;
@@ -350,14 +396,18 @@ fn temperatures_are_corrected_to_the_height_asked_for() {
 #[test]
 fn stations_are_taken_by_their_distance_and_those_of_no_place_last() {
     let mut list = stations();
-    assert_eq!(
-        nearest_stations(list.to_string().as_bytes(), &cell(), 9).unwrap(),
-        ["KNEA", "KMID", "KFAR", "KOUT"]
-    );
+    let nearest = |list: &Value, most| {
+        let stations = nearest_stations(list.to_string().as_bytes(), &cell(), most).unwrap();
+        stations.into_iter().map(|station| (station.id, station.elevation_m)).collect::<Vec<_>>()
+    };
+    let named = |ids: &[&str], height| ids.iter().map(|id| ((*id).to_owned(), height)).collect::<Vec<_>>();
+    assert_eq!(nearest(&list, 9), named(&["KNEA", "KMID", "KFAR", "KOUT"], Some(3.0)));
     list["features"][1]["geometry"] = json!(null);
     list["features"][2]["geometry"]["coordinates"] = json!(["west"]);
     list["features"][3]["properties"]["stationIdentifier"] = json!("../OUT");
-    assert_eq!(nearest_stations(list.to_string().as_bytes(), &cell(), 2).unwrap(), ["KFAR", "KNEA"]);
+    list["features"][0]["properties"]["elevation"] = json!("high");
+    assert_eq!(nearest(&list, 1), named(&["KFAR"], None));
+    assert_eq!(nearest(&list, 2)[1], ("KNEA".to_owned(), Some(3.0)));
 }
 
 #[test]
@@ -406,14 +456,14 @@ fn read_as_all(bytes: &[u8]) {
         );
         assert!(foretold.issued_at <= now());
     }
-    if let Ok(observed) = observations::read(bytes, "KNEA", &cell, start(), now()) {
+    if let Ok(observed) = observations::read(bytes, &station("KNEA"), &cell, start(), now()) {
         assert!(observed.readings.keys().all(|at| (start()..=now()).contains(at)));
         assert!(observed.readings.values().all(|reading| reading.celsius.abs() < 125.0));
         assert!(observed.readings.len() <= observed.records && observed.air.len() <= observed.records);
     }
     let _ = place::point(bytes);
     if let Ok(stations) = nearest_stations(bytes, &cell, 3) {
-        assert!(stations.len() <= 3 && stations.iter().all(|id| id.len() <= 32));
+        assert!(stations.len() <= 3 && stations.iter().all(|station| station.id.len() <= 32));
     }
     let _ = answer::Refusal::read(bytes);
     let _ = Memory::read(&String::from_utf8_lossy(bytes));
