@@ -21,12 +21,16 @@ fn settings_that_are_wrong_are_named() {
     let config = folder.path().join("settings.toml");
     std::fs::write(&config, "databse = \"x.db\"\n").unwrap();
     let config = config.display().to_string();
-    let cases: [(&[&str], &str); 8] = [
+    let cases: [(&[&str], &str); 11] = [
         (&["--listen", "8420"], "--listen: `8420` is not an address"),
         (&["--mail-from", "nobody"], "--mail-from"),
         (&["--smtp", "mail.example"], "--smtp"),
         (&["--config", &config], "/databse: is not a field here"),
         (&["--open-meteo-url", "weather"], "feed open-meteo: "),
+        (&["--open-meteo-url", "ftp://weather.example"], "expected http:// or https://"),
+        // A server on one's own network is asked only when it is named.
+        (&["--open-meteo-url", "http://192.168.1.5:8080"], "name 192.168.1.5 among the allowed hosts"),
+        (&["--allow-feed-hosts", "weather.lan,http://10.0.0.5"], "`http://10.0.0.5` is no host"),
         (&["--feeds", "open-meteo,skywatch"], "--feeds: `skywatch` is no feed; there are "),
         // Those that answer nobody unknown are refused before the service starts.
         (&["--feeds", "nws"], "contact"),

@@ -126,6 +126,8 @@ impl Outside {
             &weather,
             "--checks",
             &checks,
+            "--allow-feed-hosts",
+            "127.0.0.1",
             "--mail-folder",
             &folder,
             "--mail-from",

@@ -26,7 +26,8 @@ def started(program, folder):
     """The program, its address and its token."""
     process = subprocess.Popen(
         [program, "serve", "--database", f"{folder}/b.db", "--mail-folder", f"{folder}/mail",
-         "--listen", "127.0.0.1:0", "--requests-a-minute", "0", "--open-meteo-url", "http://127.0.0.1:9"],
+         "--listen", "127.0.0.1:0", "--requests-a-minute", "0", "--open-meteo-url", "http://127.0.0.1:9",
+         "--allow-feed-hosts", "127.0.0.1"],
         stdout=subprocess.PIPE, stderr=open(f"{folder}/log", "w"), text=True)
     address = token = None
     for line in process.stdout:

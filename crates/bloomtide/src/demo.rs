@@ -73,6 +73,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         bright_sky_url: None,
         open_meteo_url: None,
         open_meteo_key: None,
+        allow_feed_hosts: Vec::new(),
         contact: None,
         station_files: None,
         curves: None,

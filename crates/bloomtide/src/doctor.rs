@@ -9,10 +9,11 @@ use alerts::deliver::envelope_from;
 use alerts::mail::smtp::{Outcome, Relay, Stage, send};
 use model::series::Flag;
 use model::time::{DAY, HOUR, Instant, MINUTE};
-use reqwest::Client;
 use reqwest::header::DATE;
+use reqwest::{Client, RequestBuilder};
 use store::{SCHEMA, SourceState, Store, Way};
 use weather::checks::{self, Thresholds};
+use weather::feeds::reach::{Reach, Redirects};
 
 use crate::cli::{failed, on_runtime, say};
 use crate::settings::{Given, Settings, on_postgres};
@@ -353,18 +354,24 @@ async fn feeds(settings: &Settings, now: Instant, findings: &Findings) {
     ];
     for (name, base) in bases {
         if let (true, Some(base)) = (settings.feeds.iter().any(|feed| feed.trim() == name), base) {
-            feed(base, now, findings).await;
+            feed(base, &settings.allow_feed_hosts, now, findings).await;
         }
     }
 }
 
-async fn feed(base: &str, now: Instant, findings: &Findings) {
+/// Asks for an address at a feed's host, if it is one that feeds ask; any answer will do.
+fn asking(base: &str, allowed: &[String]) -> anyhow::Result<RequestBuilder> {
+    let client = Reach::new(allowed)?.client(Client::builder().timeout(PATIENCE), Redirects::Never)?;
+    Ok(client.get(base.parse()?)?)
+}
+
+async fn feed(base: &str, allowed: &[String], now: Instant, findings: &Findings) {
     const WHAT: &str = "feed";
-    let client = match Client::builder().timeout(PATIENCE).build() {
-        Ok(client) => client,
+    let asking = match asking(base, allowed) {
+        Ok(asking) => asking,
         Err(error) => return findings.tell(State::Broken, WHAT, &error.to_string()),
     };
-    let answer = match client.get(base).send().await {
+    let answer = match asking.send().await {
         Ok(answer) => answer,
         Err(error) => {
             let says = format!("{base} does not answer ({}): is the way out open?", with_cause(&error));

@@ -200,8 +200,12 @@ pub(crate) fn provider(feed: &dyn Feed) -> api::Provider {
 /// contact is refused without one, before the service starts.
 pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
     let _ = rustls::crypto::ring::default_provider().install_default();
-    let asked = ClientSettings { contact: settings.contact.clone(), ..ClientSettings::default() };
-    let client = weather::feeds::client(&asked).context("weather feeds")?;
+    let asked = ClientSettings {
+        contact: settings.contact.clone(),
+        allow: settings.allow_feed_hosts.clone(),
+        ..ClientSettings::default()
+    };
+    let client = weather::feeds::client(&asked).context("weather feeds: --contact, --allow-feed-hosts")?;
     let mut feeds: Vec<Arc<dyn Feed>> = Vec::new();
     for name in &settings.feeds {
         let client = client.clone();

@@ -91,6 +91,11 @@ pub struct Given {
     /// Key for Open-Meteo's commercial hosts
     #[arg(long, value_name = "KEY", env = "BLOOMTIDE_OPEN_METEO_KEY", hide_env_values = true)]
     open_meteo_key: Option<String>,
+    /// Hosts of weather feeds that may be asked though their addresses are not
+    /// public, like a server of your own: weather.lan, weather.lan:8080 or
+    /// 192.168.1.5; several with commas between [default: none]
+    #[arg(long, value_name = "HOST", env = "BLOOMTIDE_ALLOW_FEED_HOSTS", value_delimiter = ',')]
+    allow_feed_hosts: Vec<String>,
     /// Where a weather provider can reach you: an address or a page; nws and
     /// met-norway answer nobody without one
     #[arg(long, value_name = "TEXT", env = "BLOOMTIDE_CONTACT")]
@@ -144,6 +149,8 @@ pub struct Settings {
     pub open_meteo_url: Option<String>,
     /// Key for Open-Meteo.
     pub open_meteo_key: Option<String>,
+    /// Hosts of feeds that may be asked though their addresses are not public.
+    pub allow_feed_hosts: Vec<String>,
     /// How a provider can reach the operator.
     pub contact: Option<String>,
     /// Folder that station files are put into.
@@ -238,6 +245,12 @@ impl Settings {
                 file.bright_sky_url,
                 Some(BRIGHT_SKY),
             ),
+            allow_feed_hosts: picks.list(
+                "allow_feed_hosts",
+                &given.allow_feed_hosts,
+                file.allow_feed_hosts,
+                &[],
+            ),
             contact: picks.text("contact", &given.contact, file.contact, None),
             station_files: picks.path("station_files", &given.station_files, file.station_files, None),
             curves: picks.path("curves", &given.curves, file.curves, None),
@@ -288,6 +301,7 @@ struct File {
     bright_sky_url: Option<String>,
     open_meteo_url: Option<String>,
     open_meteo_key: Option<String>,
+    allow_feed_hosts: Vec<String>,
     contact: Option<String>,
     station_files: Option<PathBuf>,
     curves: Option<PathBuf>,
@@ -321,6 +335,7 @@ impl File {
                 mail_from: fields.text("mail_from"),
                 open_meteo_url: fields.text("open_meteo_url"),
                 open_meteo_key: fields.text("open_meteo_key"),
+                allow_feed_hosts: listed(fields, "allow_feed_hosts"),
                 contact: fields.text("contact"),
                 station_files: fields.text("station_files").map(Into::into),
                 curves: fields.text("curves").map(Into::into),
