@@ -107,6 +107,14 @@ impl BrightSky {
     }
 }
 
+/// Reads an answer that the service gave at `now`, as [`Feed::fetch`] does.
+///
+/// # Errors
+/// When it is none, or one for another place or time.
+pub fn read(body: &[u8], cell: &CellRequest, now: Instant) -> Result<CellAnswer, Cause> {
+    answer::read(body, cell, window(now), now)
+}
+
 /// First and last hour that are asked for.
 fn window(now: Instant) -> (Instant, Instant) {
     let hour = Instant(now.0.div_euclid(HOUR) * HOUR);

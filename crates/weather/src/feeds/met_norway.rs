@@ -4,7 +4,8 @@
 //! Its terms are kept here: every request says who asks, places have four
 //! decimals at most, nothing is asked for again before `Expires`, and only if
 //! it changed since. The first two to three days come by the hour, the rest by
-//! six hours; steps are kept as they are. Rain is known only where it is
+//! six hours; steps are kept as they are, moments with nothing made up between
+//! them, and who joins hours takes the longer gaps for unknown. Rain is known only where it is
 //! foretold by the hour.
 
 mod answer;
@@ -104,8 +105,16 @@ impl MetNorway {
         let response = request.send().await.map_err(|error| failed(Cause::of(error)))?;
         let not_before = header(&response, EXPIRES).and_then(|text| expiry(&text, now));
         match response.status().as_u16() {
-            // 203 tells of a product on its way out; its data is as good as ever.
-            200 | 203 => {
+            status @ (200 | 203) => {
+                // The data is as good as ever.
+                if status == 203 {
+                    let url = self.url.as_str();
+                    tracing::warn!(
+                        provider = PROVIDER,
+                        url,
+                        "answered that this product is on its way out (203): look for the one that follows it"
+                    );
+                }
                 let memory = header(&response, LAST_MODIFIED)
                     .and_then(|last_modified| serde_json::to_string(&Memory { last_modified }).ok());
                 let body = body(response, MOST_BYTES).await.map_err(failed)?;
@@ -126,6 +135,15 @@ impl MetNorway {
             }
         }
     }
+}
+
+/// Reads a forecast that the service answered with at `now`, as [`Feed::fetch`]
+/// does.
+///
+/// # Errors
+/// When it is none, or one of another place or time.
+pub fn read(body: &[u8], cell: &CellRequest, now: Instant) -> Result<CellAnswer, Cause> {
+    answer::read(body, cell, now)
 }
 
 impl Feed for MetNorway {

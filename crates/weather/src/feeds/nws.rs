@@ -26,7 +26,7 @@ mod parts;
 mod place;
 mod quantity;
 
-use model::series::Kind;
+use model::series::{Forecast, Kind};
 use model::time::{HOUR, Instant, MINUTE};
 use reqwest::header::HeaderValue;
 
@@ -35,6 +35,7 @@ use self::grid::Foretold;
 use self::memory::{Memory, Station};
 use self::observations::Observed;
 use self::parts::{Parts, is_gone};
+use super::fault::words;
 use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check, client};
 
@@ -155,6 +156,11 @@ impl Nws {
             None => return Ok(None),
         };
         let mut foretold = grid::read(&body, cell, now).map_err(failed)?;
+        let (asked, told) = (format!("{},{}", memory.x, memory.y), &foretold.square);
+        if let Some(told) = told.as_ref().filter(|told| **told != asked) {
+            let other = format!("the square {}; asked for {asked}", words(told));
+            return Err(failed(Cause::Unfit(other)));
+        }
         if foretold.hours.is_empty() {
             let body = self.get(&format!("{path}/forecast/hourly"), &[], MOST_GRID_BYTES, now).await?;
             let hourly = hourly::read(&body, cell, now).map_err(failed)?;
@@ -211,8 +217,7 @@ impl Nws {
     ) -> Result<Observed, FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
         let path = format!("/stations/{}/observations", station.id);
-        // Whole hours, so that many who ask share one cached answer.
-        let start = Instant((now.0.div_euclid(HOUR) - WINDOW_HOURS) * HOUR);
+        let start = window_start(now);
         let mut query = vec![("start", start.to_string()), ("limit", MOST_OBSERVATIONS.to_string())];
         let body = self.get(&path, &query, MOST_OBSERVATIONS_BYTES, now).await?;
         let mut observed = observations::read(&body, station, cell, start, now).map_err(failed)?;
@@ -228,6 +233,40 @@ impl Nws {
         observed.only_whole_hours(if full { observed.oldest } else { start }, now);
         Ok(observed)
     }
+}
+
+/// Reads a square that the service answered with at `now`, as [`Feed::fetch`] does.
+///
+/// # Errors
+/// When it is none.
+pub fn read_grid(body: &[u8], cell: &CellRequest, now: Instant) -> Result<CellAnswer, Cause> {
+    let Foretold { issued_at, hours, air, .. } = grid::read(body, cell, now)?;
+    let forecast = (!hours.is_empty()).then_some(Forecast { issued_at, hours });
+    Ok(CellAnswer { forecast, air, ..CellAnswer::of(cell) })
+}
+
+/// The same of observations of the last [`WINDOW_HOURS`] of a station, by its name.
+///
+/// # Errors
+/// When they are none, or those of another station.
+pub fn read_observations(
+    body: &[u8],
+    station: &str,
+    cell: &CellRequest,
+    now: Instant,
+) -> Result<CellAnswer, Cause> {
+    let station = Station { id: station.to_owned(), elevation_m: None, read_to: None };
+    let start = window_start(now);
+    let mut observed = observations::read(body, &station, cell, start, now)?;
+    observed.only_whole_hours(start, now);
+    let air = observed.whole_air();
+    Ok(CellAnswer { readings: observed.readings.into_values().collect(), air, ..CellAnswer::of(cell) })
+}
+
+/// Begin of the window of observations: whole hours, so that many who ask share
+/// one cached answer.
+fn window_start(now: Instant) -> Instant {
+    Instant((now.0.div_euclid(HOUR) - WINDOW_HOURS) * HOUR)
 }
 
 impl Feed for Nws {

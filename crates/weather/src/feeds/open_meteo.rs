@@ -41,6 +41,9 @@ pub const MOST_CELLS: usize = 100;
 /// Longest answer, in bytes. One hundred cells of 108 days are some 11 MB, of
 /// 16 days of 51 members some 12 MB.
 pub const MOST_BYTES: usize = 16 * 1024 * 1024;
+/// Longest answer for one cell, in bytes: each of those is some 120 kB of it, a
+/// year of the archive some 180 kB.
+pub const MOST_BYTES_OF_A_CELL: usize = 256 * 1024;
 /// Farthest past that the provider gives, days.
 pub const MOST_PAST_DAYS: u32 = 92;
 /// Farthest forecast that the provider gives, days.
@@ -195,15 +198,21 @@ impl OpenMeteo {
             query.push(("wind_speed_unit", "ms".to_owned()));
             query.push(("past_days", self.past_days.to_string()));
             query.push(("forecast_days", self.forecast_days.to_string()));
-            let body = self.get(&self.url, &query, now).await?;
+            let body = self.get(&self.url, &query, asked.len(), now).await?;
             let read = answer::read(&body, &asked, self.window(self.past_days, now), now).map_err(failed)?;
             answers.extend(std::iter::zip(numbers, read));
         }
         Ok(in_order(answers))
     }
 
-    /// The body of an answer of status 200.
-    async fn get(&self, url: &Url, query: &[(&str, String)], now: Instant) -> Result<Vec<u8>, FeedError> {
+    /// The body of an answer of status 200 for so many cells.
+    async fn get(
+        &self,
+        url: &Url,
+        query: &[(&str, String)],
+        cells: usize,
+        now: Instant,
+    ) -> Result<Vec<u8>, FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
         let asking = self.client.get(url.clone()).map_err(|refused| failed(Cause::off_limits(refused)))?;
         let mut request = asking.query(query);
@@ -218,7 +227,7 @@ impl OpenMeteo {
             let reason = self.without_key(&answer::reason(&body));
             return Err(failed(Cause::of_status(status.as_u16(), reason)).not_within(pause, now));
         }
-        body(response, MOST_BYTES).await.map_err(failed)
+        body(response, MOST_BYTES.min(cells * MOST_BYTES_OF_A_CELL)).await.map_err(failed)
     }
 
     /// Between which moments an answer may lie: whole days around today, by the
@@ -236,6 +245,21 @@ impl OpenMeteo {
             _ => words(text),
         }
     }
+}
+
+/// Reads an answer that the service gave for these cells, all with a height or all
+/// without, at `now`, as [`Feed::fetch`] does. `within` are the first and the last
+/// moment that were asked for.
+///
+/// # Errors
+/// When it is none, or one for other places or times.
+pub fn read(
+    body: &[u8],
+    cells: &[CellRequest],
+    within: (Instant, Instant),
+    now: Instant,
+) -> Result<Vec<CellAnswer>, Cause> {
+    answer::read(body, &cells.iter().collect::<Vec<_>>(), within, now)
 }
 
 impl Feed for OpenMeteo {

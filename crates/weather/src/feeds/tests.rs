@@ -14,3 +14,8 @@ pub(super) fn local() -> ClientSettings {
 pub(super) fn local_client() -> Client {
     client(&local()).unwrap()
 }
+
+#[path = "../../benches/feeds/bodies.rs"]
+mod bodies;
+mod failures;
+mod wire;

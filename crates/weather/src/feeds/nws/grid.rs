@@ -24,6 +24,8 @@ const MOST_INTERVALS: usize = 1_000;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Foretold {
     pub issued_at: Instant,
+    /// Numbers of the square as `33,35`, where the answer tells them.
+    pub square: Option<String>,
     /// Temperatures ahead, by time; may be empty.
     pub hours: Vec<Reading>,
     /// The rest of the air ahead, by time.
@@ -33,6 +35,9 @@ pub(super) struct Foretold {
 #[derive(Deserialize)]
 #[serde(rename_all = "camelCase")]
 struct Grid {
+    /// Its address; the numbers stand at the end.
+    #[serde(rename = "@id", default, deserialize_with = "if_it_fits")]
+    address: Option<String>,
     #[serde(default, deserialize_with = "if_it_fits")]
     update_time: Option<String>,
     #[serde(default, deserialize_with = "if_it_fits")]
@@ -80,7 +85,9 @@ pub(super) fn read(body: &[u8], cell: &CellRequest, now: Instant) -> Result<Fore
         .filter(|(at, _)| is_ahead(*at, now))
         .map(|(at, value)| within_range(at, value).map(|value| Reading::instant(at, value + shift)))
         .collect::<Result<_, _>>()?;
-    Ok(Foretold { issued_at: issued(grid.update_time.as_deref(), now), hours, air: air(&grid, now) })
+    let square = grid.address.as_deref().and_then(|address| address.rsplit('/').next()).map(str::to_owned);
+    let issued_at = issued(grid.update_time.as_deref(), now);
+    Ok(Foretold { issued_at, square, hours, air: air(&grid, now) })
 }
 
 /// A temperature, which no orchard has when it lies outside of the range; then

@@ -69,5 +69,6 @@ pub(super) fn read(body: &[u8], cell: &CellRequest, now: Instant) -> Result<Fore
         }
     }
     let hours = hours.into_iter().map(|(at, value)| Reading::instant(at, value)).collect();
-    Ok(Foretold { issued_at: issued(update_time.as_deref(), now), hours, air: Vec::new() })
+    let issued_at = issued(update_time.as_deref(), now);
+    Ok(Foretold { issued_at, square: None, hours, air: Vec::new() })
 }

@@ -70,11 +70,17 @@ fn answering(body: &Value) -> ResponseTemplate {
 }
 
 fn good_grid() -> ResponseTemplate {
+    good_grid_of("OKX/33,35")
+}
+
+fn good_grid_of(square: &str) -> ResponseTemplate {
     let hours = json!([
         { "validTime": "2026-05-01T11:00:00+00:00/PT3H", "value": 7.5 },
         { "validTime": "2026-05-01T14:00:00+00:00/PT1H", "value": 6.25 },
     ]);
-    answering(&grid(json!({ "temperature": temperature(hours) }))).insert_header("last-modified", MODIFIED)
+    let mut body = grid(json!({ "temperature": temperature(hours) }));
+    body["properties"]["@id"] = json!(format!("https://api.weather.gov/gridpoints/{square}"));
+    answering(&body).insert_header("last-modified", MODIFIED)
 }
 
 fn good_observations() -> ResponseTemplate {
@@ -169,7 +175,7 @@ async fn a_remembered_place_is_not_looked_up_and_an_old_grid_not_sent_again() {
 async fn a_square_that_is_gone_is_looked_up_anew_once() {
     let server = MockServer::start().await;
     put(&server, "/points/40.7,-74.006", answering(&point("PHI", 50, 60))).await;
-    put(&server, "/gridpoints/PHI/50,60", good_grid()).await;
+    put(&server, "/gridpoints/PHI/50,60", good_grid_of("PHI/50,60")).await;
     put(&server, "/gridpoints/PHI/50,60/stations", answering(&stations())).await;
     put(&server, OBSERVATIONS, good_observations()).await;
     let answer = fetch(&server, known_cell()).await.unwrap();

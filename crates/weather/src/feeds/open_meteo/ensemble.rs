@@ -56,7 +56,7 @@ impl OpenMeteo {
             query.push(("hourly", TEMPERATURE.to_owned()));
             query.push(("models", self.models.clone()));
             query.push(("forecast_days", self.forecast_days.to_string()));
-            let body = self.get(&self.ensemble_url, &query, now).await?;
+            let body = self.get(&self.ensemble_url, &query, asked.len(), now).await?;
             let members = read(&body, &asked, self.window(0, now), now).map_err(failed)?;
             answers.extend(std::iter::zip(numbers, members));
         }

@@ -253,8 +253,9 @@ async fn bodies_that_do_not_fit_give_nothing() {
         assert!(error.to_string().contains(expected), "{text:.80}: {error}");
         assert_eq!(error.retry, Retry::At(NOW.plus(300)), "{error}");
     }
-    let error = refused(body(&" ".repeat(MOST_BYTES + 1))).await;
-    assert_eq!(error.cause, Cause::TooLong(MOST_BYTES));
+    let most = 2 * MOST_BYTES_OF_A_CELL;
+    assert_eq!(refused(body(&" ".repeat(most + 1))).await.cause, Cause::TooLong(most));
+    assert!(matches!(refused(body(&" ".repeat(most))).await.cause, Cause::NotJson(_)));
 }
 
 /// A server that says how long its body is and hangs up half-way.
