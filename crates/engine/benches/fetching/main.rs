@@ -120,7 +120,11 @@ async fn passes(database: &str, address: &str) -> (Duration, u64) {
 fn feeds(address: &str) -> Vec<Arc<dyn Feed>> {
     let at = |path: &str| format!("http://{address}/{path}");
     let contact = "ops@orchard.example".to_owned();
-    let client = weather::feeds::client(&ClientSettings::default()).unwrap();
+    let client = weather::feeds::client(&ClientSettings {
+        allow: vec!["127.0.0.1".into()],
+        ..ClientSettings::default()
+    })
+    .unwrap();
     let open_meteo = open_meteo::Settings { base_url: at("open-meteo"), ..open_meteo::Settings::default() };
     let nws = nws::Settings { base_url: at("nws"), contact: contact.clone() };
     let met_norway = met_norway::Settings { base_url: at("met-norway"), contact: Some(contact) };

@@ -77,9 +77,13 @@ async fn a_block_in_a_hollow_has_its_own_air() {
     hollow.details["curve"] = json!({"form": "nodes", "unit": "fraction-per-day", "nodes": [[0, 0], [30, 3]],
         "source": "made for this test", "status": "constructed"});
     let bench = json!(hollow.details);
-    hollow.details["offset"] = json!({"day_c": 0.0, "night_c": -3.0, "note": "logger in row 12", "author": "Ines Kolbe"});
+    hollow.details["offset"] =
+        json!({"day_c": 0.0, "night_c": -3.0, "note": "logger in row 12", "author": "Ines Kolbe"});
     let store = &house.engine.store;
-    store.change_block(&store.block("hollow").await.unwrap().unwrap(), "hollow", &hollow.details, None).await.unwrap();
+    store
+        .change_block(&store.block("hollow").await.unwrap().unwrap(), "hollow", &hollow.details, None)
+        .await
+        .unwrap();
     store.change_block(&store.block("bench").await.unwrap().unwrap(), "bench", &bench, None).await.unwrap();
     house.set(50);
     store.store_readings("ridge-source", &mild(), house.clock.now()).await.unwrap();
