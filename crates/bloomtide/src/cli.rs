@@ -118,11 +118,15 @@ pub(crate) struct ImportArgs {
     pub(crate) site: String,
     /// What the columns mean: a TOML file with the keys of [weather] in a
     /// season file.
-    #[arg(long, value_name = "FILE.toml")]
-    pub(crate) mapping: PathBuf,
+    #[arg(long, value_name = "FILE.toml", requires = "file")]
+    pub(crate) mapping: Option<PathBuf>,
+    /// Instead of a file: hours of past seasons from Open-Meteo's archive, for what
+    /// the site's source of it lacks; days of UTC, like 2013-04-01..2013-05-31.
+    #[arg(long, value_name = "FROM..TO", conflicts_with_all = ["mapping", "file"])]
+    pub(crate) archive: Option<String>,
     /// The station's file.
-    #[arg(value_name = "FILE.csv")]
-    pub(crate) file: PathBuf,
+    #[arg(value_name = "FILE", required_unless_present = "archive")]
+    pub(crate) file: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]

@@ -72,6 +72,8 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         met_norway_url: None,
         bright_sky_url: None,
         open_meteo_url: None,
+        open_meteo_ensemble_url: None,
+        open_meteo_archive_url: None,
         open_meteo_key: None,
         allow_feed_hosts: Vec::new(),
         contact: None,

@@ -196,29 +196,50 @@ pub(crate) fn provider(feed: &dyn Feed) -> api::Provider {
     }
 }
 
-/// The live feeds that the settings call for. One that answers nobody without a
-/// contact is refused without one, before the service starts.
-pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
-    let _ = rustls::crypto::ring::default_provider().install_default();
+/// What feeds are asked through.
+fn client(settings: &Settings) -> anyhow::Result<weather::feeds::reach::Client> {
     let asked = ClientSettings {
         contact: settings.contact.clone(),
         allow: settings.allow_feed_hosts.clone(),
         ..ClientSettings::default()
     };
-    let client = weather::feeds::client(&asked).context("weather feeds: --contact, --allow-feed-hosts")?;
+    weather::feeds::client(&asked).context("weather feeds: --contact, --allow-feed-hosts")
+}
+
+fn of_open_meteo(settings: &Settings) -> open_meteo::Settings {
+    let given = |url: &Option<String>, default: &str| url.clone().unwrap_or_else(|| default.to_owned());
+    open_meteo::Settings {
+        base_url: given(&settings.open_meteo_url, open_meteo::DEFAULT_BASE_URL),
+        ensemble_url: given(&settings.open_meteo_ensemble_url, open_meteo::DEFAULT_ENSEMBLE_URL),
+        archive_url: given(&settings.open_meteo_archive_url, open_meteo::DEFAULT_ARCHIVE_URL),
+        members: settings.open_meteo_ensemble_url.is_some(),
+        api_key: settings.open_meteo_key.clone().map(ApiKey::new),
+        ..open_meteo::Settings::default()
+    }
+}
+
+/// Open-Meteo alone, for what only it has; none when the settings do not name it.
+pub(crate) fn open_meteo(settings: &Settings) -> anyhow::Result<Option<OpenMeteo>> {
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    if !settings.feeds.iter().any(|name| name.trim() == open_meteo::PROVIDER) {
+        return Ok(None);
+    }
+    let feed = OpenMeteo::new(of_open_meteo(settings), client(settings)?);
+    Ok(Some(feed.context("weather feeds: open-meteo")?))
+}
+
+/// The live feeds that the settings call for. One that answers nobody without a
+/// contact is refused without one, before the service starts.
+pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let client = client(settings)?;
     let mut feeds: Vec<Arc<dyn Feed>> = Vec::new();
     for name in &settings.feeds {
         let client = client.clone();
         let at = |url: &Option<String>, default: &str| url.clone().unwrap_or_else(|| default.to_owned());
         let feed: Result<Arc<dyn Feed>, Cause> = match name.trim() {
-            open_meteo::PROVIDER => {
-                let settings = open_meteo::Settings {
-                    base_url: at(&settings.open_meteo_url, open_meteo::DEFAULT_BASE_URL),
-                    api_key: settings.open_meteo_key.clone().map(ApiKey::new),
-                    ..open_meteo::Settings::default()
-                };
-                OpenMeteo::new(settings, client).map(|feed| Arc::new(feed) as Arc<dyn Feed>)
-            }
+            open_meteo::PROVIDER => OpenMeteo::new(of_open_meteo(settings), client)
+                .map(|feed| Arc::new(feed) as Arc<dyn Feed>),
             nws::PROVIDER => {
                 let contact = settings.contact.clone().unwrap_or_default();
                 let settings =

@@ -1,9 +1,9 @@
-//! `import`: a station's CSV file into the readings of a site.
+//! `import`: a station's file, or hours of an archive, into the readings of a site.
 
 use anyhow::{Context, bail};
 use model::input;
 use serde_json::{Value, json};
-use store::{Source, Store, Way};
+use store::{Site, Source, Store, Way};
 use uuid::Uuid;
 use weather::mapping::{Mapping, Role};
 use weather::station_file;
@@ -11,20 +11,24 @@ use weather::station_file;
 use crate::cli::{ImportArgs, say, warn};
 use crate::{clock, document};
 
+mod archive;
+
 /// Name of the source when the mapping gives none.
 const DEFAULT_NAME: &str = "station file";
 
 /// Runs the command.
 pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
+    if let Some(days) = &args.archive {
+        return archive::run(&args, days).await;
+    }
     let now = clock::system().now();
+    let path = args.file.clone().context("a file is wanted")?;
     let mapping = mapping(&args)?;
     let store = Store::open(&args.database.in_force()?).await?;
-    let site =
-        store.site(&args.site).await?.with_context(|| format!("--site: there is no site `{}`", args.site))?;
+    let site = site(&store, &args.site).await?;
     if site.farm_id.is_none() {
         bail!("--site: `{}` belongs to the server and takes no files, only feeds", args.site);
     }
-    let path = args.file.clone();
     let file = std::fs::File::open(&path).with_context(|| format!("{} cannot be read", path.display()))?;
     let reading = mapping.clone();
     let read =
@@ -57,11 +61,16 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
     Ok(())
 }
 
+async fn site(store: &Store, id: &str) -> anyhow::Result<Site> {
+    store.site(id).await?.with_context(|| format!("--site: there is no site `{id}`"))
+}
+
 fn mapping(args: &ImportArgs) -> anyhow::Result<Mapping> {
-    let document = document::read(&args.mapping)?;
+    let path = args.mapping.as_deref().context("--mapping is wanted: what the columns mean")?;
+    let document = document::read(path)?;
     // The table itself, or a season file's [weather].
     let table: &Value = document.get("weather").unwrap_or(&document);
-    input::read(table, Mapping::from_fields).with_context(|| format!("{} has faults", args.mapping.display()))
+    input::read(table, Mapping::from_fields).with_context(|| format!("{} has faults", path.display()))
 }
 
 /// The site's file source of the mapping's name, made when it is not there; it

@@ -26,6 +26,8 @@ const NWS: &str = "https://api.weather.gov";
 const MET_NORWAY: &str = "https://api.met.no";
 const BRIGHT_SKY: &str = "https://api.brightsky.dev";
 const OPEN_METEO: &str = "https://api.open-meteo.com";
+const OPEN_METEO_ENSEMBLE: &str = "https://ensemble-api.open-meteo.com";
+const OPEN_METEO_ARCHIVE: &str = "https://archive-api.open-meteo.com";
 
 /// Which database, as given by flags and environment.
 #[derive(Debug, Clone, Default, Args)]
@@ -88,6 +90,14 @@ pub struct Given {
     /// Base URL of Open-Meteo [default: https://api.open-meteo.com]
     #[arg(long, value_name = "URL", env = "BLOOMTIDE_OPEN_METEO_URL")]
     open_meteo_url: Option<String>,
+    /// Base URL of Open-Meteo's ensembles [default: https://ensemble-api.open-meteo.com;
+    /// none when --open-meteo-url names another server]
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_OPEN_METEO_ENSEMBLE_URL")]
+    open_meteo_ensemble_url: Option<String>,
+    /// Base URL of Open-Meteo's archive [default: https://archive-api.open-meteo.com;
+    /// none when --open-meteo-url names another server]
+    #[arg(long, value_name = "URL", env = "BLOOMTIDE_OPEN_METEO_ARCHIVE_URL")]
+    open_meteo_archive_url: Option<String>,
     /// Key for Open-Meteo's commercial hosts
     #[arg(long, value_name = "KEY", env = "BLOOMTIDE_OPEN_METEO_KEY", hide_env_values = true)]
     open_meteo_key: Option<String>,
@@ -147,6 +157,10 @@ pub struct Settings {
     pub bright_sky_url: Option<String>,
     /// Base URL of Open-Meteo.
     pub open_meteo_url: Option<String>,
+    /// Base URL of Open-Meteo's ensembles; none where no members are asked for.
+    pub open_meteo_ensemble_url: Option<String>,
+    /// Base URL of Open-Meteo's archive.
+    pub open_meteo_archive_url: Option<String>,
     /// Key for Open-Meteo.
     pub open_meteo_key: Option<String>,
     /// Hosts of feeds that may be asked though their addresses are not public.
@@ -218,6 +232,20 @@ impl Settings {
         let feeds = picks.list("feeds", &given.feeds, file.feeds, &["open-meteo"]);
         let open_meteo_url =
             picks.text("open_meteo_url", &given.open_meteo_url, file.open_meteo_url, Some(OPEN_METEO));
+        // Another server is asked for what it is said to have.
+        let beside = |url| Some(url).filter(|_| open_meteo_url.as_deref() == Some(OPEN_METEO));
+        let open_meteo_ensemble_url = picks.text(
+            "open_meteo_ensemble_url",
+            &given.open_meteo_ensemble_url,
+            file.open_meteo_ensemble_url,
+            beside(OPEN_METEO_ENSEMBLE),
+        );
+        let open_meteo_archive_url = picks.text(
+            "open_meteo_archive_url",
+            &given.open_meteo_archive_url,
+            file.open_meteo_archive_url,
+            beside(OPEN_METEO_ARCHIVE),
+        );
         let open_meteo_key = picks.key(given, file.open_meteo_key)?;
         let settings = Settings {
             database,
@@ -231,6 +259,8 @@ impl Settings {
             mail_from: mail_from.unwrap_or_default(),
             feeds,
             open_meteo_url,
+            open_meteo_ensemble_url,
+            open_meteo_archive_url,
             open_meteo_key,
             nws_url: picks.text("nws_url", &given.nws_url, file.nws_url, Some(NWS)),
             met_norway_url: picks.text(
@@ -300,6 +330,8 @@ struct File {
     met_norway_url: Option<String>,
     bright_sky_url: Option<String>,
     open_meteo_url: Option<String>,
+    open_meteo_ensemble_url: Option<String>,
+    open_meteo_archive_url: Option<String>,
     open_meteo_key: Option<String>,
     allow_feed_hosts: Vec<String>,
     contact: Option<String>,
@@ -334,6 +366,8 @@ impl File {
                 mail_folder: fields.text("mail_folder").map(Into::into),
                 mail_from: fields.text("mail_from"),
                 open_meteo_url: fields.text("open_meteo_url"),
+                open_meteo_ensemble_url: fields.text("open_meteo_ensemble_url"),
+                open_meteo_archive_url: fields.text("open_meteo_archive_url"),
                 open_meteo_key: fields.text("open_meteo_key"),
                 allow_feed_hosts: listed(fields, "allow_feed_hosts"),
                 contact: fields.text("contact"),

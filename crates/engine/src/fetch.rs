@@ -7,7 +7,7 @@ use std::time::Duration;
 use model::series::{Forecast, Reading};
 use model::site::{GridCell, Place};
 use model::time::{DAY, HOUR, Instant, MINUTE, zone};
-use store::{Fetched, LeasedCell, Site};
+use store::{Fetched, LeasedCell, Members, Site};
 use tokio::task::JoinSet;
 use weather::feeds::{Cause, CellAnswer, CellRequest, Feed, FeedError, Retry};
 
@@ -156,7 +156,7 @@ async fn fetch(
         return Ok((fail(engine, batch, cause, now.plus(UNTIL_CHANGED)).await?, None));
     }
     let provider = feed.provider();
-    let cost = feed.cost(requests.len());
+    let cost = feed.cost(&requests, now);
     if let Some(free_at) = engine.store.spend(provider, cost, feed.limits(), now).await? {
         tracing::info!(provider, cells = batch.len(), until = %free_at, "put off: the budget is spent");
         put_off(engine, batch, free_at, now).await?;
@@ -179,6 +179,9 @@ async fn fetch(
             continue;
         };
         store(engine, leased, answer, now).await?;
+        if let Some(lacks) = &answer.lacks {
+            tracing::warn!(provider, cell = %leased.cell, lacks, "fetched, but not all of it");
+        }
         let next = next_fetch(leased, feed.interval(), now).max(answer.not_before.unwrap_or(now));
         let fetched = Fetched { next_at: next, error: None, memory: answer.memory.as_deref() };
         engine.store.finish_cell(&leased.provider, &leased.cell, leased.token, fetched, now).await?;
@@ -205,6 +208,10 @@ async fn store(
             .as_ref()
             .map(|forecast| Forecast { issued_at: forecast.issued_at, hours: shifted(&forecast.hours) });
         engine.store.store_fetch(&source.id, &shifted(&answer.readings), forecast.as_ref(), now).await?;
+        if let Some(members) = &answer.members {
+            let hours = members.iter().map(|hours| shifted(hours)).collect();
+            engine.store.store_members(&source.id, &Members { issued_at: now, hours }, now).await?;
+        }
         if !answer.air.is_empty() {
             engine.store.store_air(&source.id, &answer.air, now).await?;
         }
@@ -234,7 +241,8 @@ fn hashed(leased: &LeasedCell, salt: i64) -> i64 {
     (hasher.finish() >> 1) as i64
 }
 
-pub(crate) fn place(site: &Site) -> Option<Place> {
+/// Where a site lies; none when its zone is not known here.
+pub fn place(site: &Site) -> Option<Place> {
     Some(Place {
         latitude: site.latitude,
         longitude: site.longitude,

@@ -53,6 +53,11 @@ pub struct CellAnswer {
     pub forecast: Option<Forecast>,
     /// The rest of the air, past and ahead, by time.
     pub air: Vec<Air>,
+    /// The members of an ensemble, the control first, each its hours ahead of the
+    /// fetch by time; none when the feed has none or did not ask for them this time.
+    pub members: Option<Vec<Vec<Reading>>>,
+    /// What could not be had beside the rest, and why.
+    pub lacks: Option<String>,
     /// To be remembered until the next request for this cell.
     pub memory: Option<String>,
     /// The provider asks not to come again before.
@@ -67,6 +72,8 @@ impl CellAnswer {
             readings: Vec::new(),
             forecast: None,
             air: Vec::new(),
+            members: None,
+            lacks: None,
             memory: cell.memory.clone(),
             not_before: None,
         }
@@ -109,8 +116,8 @@ pub trait Feed: Send + Sync {
     /// provider publishes, or a modest pace where it publishes nothing.
     fn limits(&self) -> &'static [(i64, u64)];
 
-    /// What a fetch of so many cells counts against them.
-    fn cost(&self, cells: usize) -> u64;
+    /// What a fetch of these cells at that time counts against them.
+    fn cost(&self, cells: &[CellRequest], now: Instant) -> u64;
 
     /// Asks for the recent past and the forecast of some cells, at most
     /// [`Feed::most_cells`]. Answers come in the order of `cells`, one each.

@@ -98,7 +98,7 @@ impl Feed for RecordedSpring {
         &[]
     }
 
-    fn cost(&self, _cells: usize) -> u64 {
+    fn cost(&self, _cells: &[CellRequest], _now: Instant) -> u64 {
         0
     }
 

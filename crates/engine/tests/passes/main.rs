@@ -85,7 +85,7 @@ impl Feed for Steady {
         &[]
     }
 
-    fn cost(&self, _cells: usize) -> u64 {
+    fn cost(&self, _cells: &[CellRequest], _now: Instant) -> u64 {
         0
     }
 

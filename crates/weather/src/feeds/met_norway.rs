@@ -171,8 +171,8 @@ impl Feed for MetNorway {
         LIMITS
     }
 
-    fn cost(&self, cells: usize) -> u64 {
-        cells as u64
+    fn cost(&self, cells: &[CellRequest], _now: Instant) -> u64 {
+        cells.len() as u64
     }
 
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {

@@ -299,8 +299,8 @@ impl Feed for Nws {
     }
 
     /// The grid, the observations, now and then the place and its stations.
-    fn cost(&self, cells: usize) -> u64 {
-        4 * cells as u64
+    fn cost(&self, cells: &[CellRequest], _now: Instant) -> u64 {
+        4 * cells.len() as u64
     }
 
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {

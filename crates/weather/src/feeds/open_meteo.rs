@@ -58,6 +58,13 @@ const HOURLY: &str =
 const LIMITS: &[(i64, u64)] = &[(MINUTE, 420), (HOUR, 3_500), (DAY, 7_000)];
 /// How often a cell is asked for: its models run hourly to six-hourly.
 const INTERVAL: i64 = HOUR;
+/// How often the members of a cell are asked for: ensembles run every six to twelve
+/// hours.
+const MEMBERS_EVERY: i64 = 6 * HOUR;
+/// After members could not be had they are asked for again so much later.
+const MEMBERS_AGAIN: i64 = HOUR;
+/// What the 40 members of the default model count against the limits.
+const COST_OF_MEMBERS: u64 = 4;
 
 /// A key that is shown nowhere.
 #[derive(Clone, PartialEq, Eq)]
@@ -89,6 +96,9 @@ pub struct Settings {
     /// The one ensemble model that members are asked of, by the provider's name
     /// for it; [`DEFAULT_MODELS`] by default.
     pub models: String,
+    /// Whether members are asked for along with a fetch, four times a day; not by
+    /// default: an own server may have none.
+    pub members: bool,
     /// Key of a paying user; goes to all three addresses.
     pub api_key: Option<ApiKey>,
     /// Days of the past to ask for, 0 to 92; 3 by default, so that an outage
@@ -105,6 +115,7 @@ impl Default for Settings {
             ensemble_url: DEFAULT_ENSEMBLE_URL.to_owned(),
             archive_url: DEFAULT_ARCHIVE_URL.to_owned(),
             models: DEFAULT_MODELS.to_owned(),
+            members: false,
             api_key: None,
             past_days: 3,
             forecast_days: 5,
@@ -120,6 +131,7 @@ pub struct OpenMeteo {
     ensemble_url: Url,
     archive_url: Url,
     models: String,
+    with_members: bool,
     key: Option<HeaderValue>,
     key_text: Option<ApiKey>,
     past_days: u32,
@@ -177,6 +189,7 @@ impl OpenMeteo {
             ensemble_url,
             archive_url,
             models,
+            with_members: settings.members,
             key,
             key_text: settings.api_key,
             past_days: settings.past_days,
@@ -292,13 +305,19 @@ impl Feed for OpenMeteo {
     }
 
     /// Each place counts one, whichever way it is asked for, as long as it is asked
-    /// for at most ten variables of two weeks.
-    fn cost(&self, cells: usize) -> u64 {
-        cells as u64
+    /// for at most ten variables of two weeks. An ensemble counts a tenth of its
+    /// members.
+    fn cost(&self, cells: &[CellRequest], now: Instant) -> u64 {
+        let with_members = cells.iter().filter(|cell| self.wants_members(cell, now)).count();
+        cells.len() as u64 + COST_OF_MEMBERS * with_members as u64
     }
 
     fn fetch<'a>(&'a self, cells: &'a [CellRequest], now: Instant) -> Fetching<'a> {
-        Box::pin(self.fetch_all(cells, now))
+        Box::pin(async move {
+            let mut answers = self.fetch_all(cells, now).await?;
+            self.add_members(cells, &mut answers, now).await;
+            Ok(answers)
+        })
     }
 }
 

@@ -10,9 +10,9 @@ use serde::Deserialize;
 use serde::de::{Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 
 use super::answer::{Location, misplaced, places, readings, times};
-use super::{MOST_CELLS, OpenMeteo, PROVIDER};
+use super::{MEMBERS_AGAIN, MEMBERS_EVERY, MOST_CELLS, OpenMeteo, PROVIDER};
 use crate::feeds::fault::words;
-use crate::feeds::{Cause, CellRequest, FeedError, check};
+use crate::feeds::{Cause, CellAnswer, CellRequest, FeedError, check};
 
 /// What the provider calls the temperature; that of a member has its number
 /// behind: `temperature_2m_member01`. The bare one is the control's.
@@ -61,6 +61,43 @@ impl OpenMeteo {
             answers.extend(std::iter::zip(numbers, members));
         }
         Ok(super::in_order(answers))
+    }
+}
+
+/// Before the moment at which members are to be asked for again, in a cell's memory.
+const NEXT: &str = "members after ";
+
+impl OpenMeteo {
+    /// Whether the members of a cell are due.
+    pub(super) fn wants_members(&self, cell: &CellRequest, now: Instant) -> bool {
+        let next = cell.memory.as_deref().and_then(|memory| memory.strip_prefix(NEXT)?.parse().ok());
+        self.with_members && next.is_none_or(|next: i64| next <= now.0)
+    }
+
+    /// Asks for the members of the cells that are due. What else was fetched stands
+    /// when they cannot be had.
+    pub(super) async fn add_members(&self, cells: &[CellRequest], answers: &mut [CellAnswer], now: Instant) {
+        let due: Vec<CellRequest> =
+            cells.iter().filter(|cell| self.wants_members(cell, now)).cloned().collect();
+        if due.is_empty() {
+            return;
+        }
+        let fetched = self.members(&due, now).await;
+        let next = now.plus(if fetched.is_ok() { MEMBERS_EVERY } else { MEMBERS_AGAIN });
+        let mut members: HashMap<String, Vec<Vec<Reading>>> = HashMap::new();
+        let lacks = match fetched {
+            Ok(all) => {
+                members.extend(all.into_iter().map(|one| (one.cell, one.members)));
+                None
+            }
+            Err(error) => Some(format!("members of the ensemble: {error}")),
+        };
+        let asked = |cell: &str| due.iter().any(|due| due.cell == cell);
+        for answer in answers.iter_mut().filter(|answer| asked(&answer.cell)) {
+            answer.members = members.remove(&answer.cell);
+            answer.lacks.clone_from(&lacks);
+            answer.memory = Some(format!("{NEXT}{}", next.0));
+        }
     }
 }
 

@@ -201,3 +201,52 @@ proptest! {
         }
     }
 }
+
+/// The feed with members, at a server that has both; the ensemble answers so.
+async fn both(ensembles: ResponseTemplate) -> (MockServer, OpenMeteo) {
+    let server = ensembles_and(ensembles).await;
+    let uri = server.uri();
+    let feed = feed_with(uri.clone(), |settings, _| {
+        settings.ensemble_url = uri;
+        settings.members = true;
+    });
+    (server, feed)
+}
+
+async fn ensembles_and(answer: ResponseTemplate) -> MockServer {
+    let server = ensembles(answer).await;
+    let one = place(None, json!([18.0, 18.5, 19.0, 19.5]));
+    let forecast = ResponseTemplate::new(200).set_body_json(one);
+    Mock::given(method("GET")).and(path("/v1/forecast")).respond_with(forecast).mount(&server).await;
+    server
+}
+
+#[tokio::test]
+async fn members_come_along_four_times_a_day() {
+    let (server, feed) = both(ResponseTemplate::new(200).set_body_json(ensemble())).await;
+    let mut cell = cells()[0].clone();
+    assert_eq!(feed.cost(std::slice::from_ref(&cell), NOW), 5, "one for the place, four for forty members");
+    let fetched = feed.fetch(std::slice::from_ref(&cell), NOW).await.unwrap().remove(0);
+    assert_eq!(fetched.members.as_ref().map(Vec::len), Some(3));
+    assert_eq!(fetched.lacks, None);
+    cell.memory = fetched.memory;
+    let later = NOW.plus(MEMBERS_EVERY - 1);
+    assert_eq!(feed.cost(std::slice::from_ref(&cell), later), 1);
+    assert!(feed.wants_members(&cell, later.plus(1)));
+    let again = feed.fetch(std::slice::from_ref(&cell), NOW.plus(60)).await.unwrap().remove(0);
+    assert_eq!((again.members, again.memory), (None, cell.memory));
+    assert_eq!(server.received_requests().await.unwrap().len(), 3);
+}
+
+#[tokio::test]
+async fn the_rest_stands_when_members_cannot_be_had() {
+    let (_server, feed) = both(ResponseTemplate::new(503)).await;
+    let mut cell = cells()[0].clone();
+    let fetched = feed.fetch(std::slice::from_ref(&cell), NOW).await.unwrap().remove(0);
+    assert!(!fetched.readings.is_empty());
+    assert_eq!(fetched.members, None);
+    assert!(fetched.lacks.unwrap().contains("503"));
+    cell.memory = fetched.memory;
+    assert!(!feed.wants_members(&cell, NOW.plus(MEMBERS_AGAIN - 1)), "no storm");
+    assert!(feed.wants_members(&cell, NOW.plus(MEMBERS_AGAIN)));
+}
