@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use black_box::program::{Build, run};
+use black_box::program::{Build, command, run};
 use model::time::HOUR;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use crate::rig::{Api, BEGIN, Outside, farm, site};
 
@@ -164,4 +164,60 @@ async fn bad_input_is_named_and_nothing_is_stored() {
     }
     assert!(Path::new(&import.database).exists());
     assert_eq!(import.stored().await, 0);
+}
+
+/// The archive as documented: 12 °C at every hour of the days asked for.
+fn archive(request: &wiremock::Request) -> wiremock::ResponseTemplate {
+    let asked = |name: &str| {
+        let pair = request.url.query_pairs().find(|(key, _)| key == name).unwrap();
+        pair.1.into_owned()
+    };
+    let day = |name: &str| {
+        let written = format!("{}T00:00:00Z", asked(name));
+        written.parse::<model::time::Instant>().unwrap().0
+    };
+    let hours: Vec<i64> = (day("start_date")..day("end_date") + 24 * HOUR).step_by(HOUR as usize).collect();
+    let degrees = |name: &str| asked(name).parse::<f64>().unwrap();
+    wiremock::ResponseTemplate::new(200).set_body_json(json!({
+        "latitude": degrees("latitude"), "longitude": degrees("longitude"), "utc_offset_seconds": 0,
+        "timezone": "GMT", "hourly_units": {"time": "unixtime", "temperature_2m": "°C"},
+        "hourly": {"time": hours, "temperature_2m": vec![12.0; hours.len()]},
+    }))
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn hours_of_the_past_come_from_the_archive() {
+    let import = Import::new().await;
+    let run_archive = |site: &str, days: &str| {
+        let mut command = command(Build::Plain, &["import", "--database", &import.database]);
+        command.args(["--site", site, "--archive", days]);
+        command.env("BLOOMTIDE_OPEN_METEO_ARCHIVE_URL", import.outside.weather.uri());
+        command.env("BLOOMTIDE_ALLOW_FEED_HOSTS", "127.0.0.1");
+        let run = command.output().unwrap();
+        (run.status.code(), String::from_utf8(run.stdout).unwrap(), String::from_utf8(run.stderr).unwrap())
+    };
+    wiremock::Mock::given(wiremock::matchers::path("/v1/archive"))
+        .respond_with(archive)
+        .mount(&import.outside.weather)
+        .await;
+    let (code, _, said) = run_archive("hill", "2013-04-01..2013-04-02");
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("no source of open-meteo"), "{said}");
+    let (program, base) = import.outside.serve(None, None);
+    let token = std::fs::read_to_string(import.outside.folder.path().join("token")).unwrap();
+    let api = Api::new(&base, &token);
+    api.post(
+        "sites/hill/sources",
+        json!({"id": "sky", "name": "sky", "way": "feed", "provider": "open-meteo"}),
+    )
+    .await;
+    drop(program);
+    let (code, said, error) = run_archive("hill", "2013-04-01..2014-04-10");
+    assert_eq!(code, Some(0), "{error}");
+    let hours = 375 * 24;
+    assert!(said.ends_with(&format!("up to 2014-04-10: {hours} hours stored that were lacking\n")), "{said}");
+    let (_, said, _) = run_archive("hill", "2013-05-01..2013-05-03");
+    assert!(said.contains(": 0 hours stored"), "what is there stays: {said}");
+    let (code, _, said) = run_archive("hill", "2013-05-03..2013-05-01");
+    assert!(code == Some(2) && said.contains("ends before it begins"), "{said}");
 }

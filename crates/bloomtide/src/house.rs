@@ -238,8 +238,9 @@ pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
         let client = client.clone();
         let at = |url: &Option<String>, default: &str| url.clone().unwrap_or_else(|| default.to_owned());
         let feed: Result<Arc<dyn Feed>, Cause> = match name.trim() {
-            open_meteo::PROVIDER => OpenMeteo::new(of_open_meteo(settings), client)
-                .map(|feed| Arc::new(feed) as Arc<dyn Feed>),
+            open_meteo::PROVIDER => {
+                OpenMeteo::new(of_open_meteo(settings), client).map(|feed| Arc::new(feed) as Arc<dyn Feed>)
+            }
             nws::PROVIDER => {
                 let contact = settings.contact.clone().unwrap_or_default();
                 let settings =

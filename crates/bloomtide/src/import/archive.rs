@@ -21,7 +21,9 @@ pub(super) async fn run(args: &ImportArgs, days: &str) -> anyhow::Result<()> {
         bail!("--archive asks open-meteo, which --feeds does not name");
     };
     if settings.open_meteo_archive_url.is_none() {
-        bail!("--archive: --open-meteo-url names another server; name its archive with --open-meteo-archive-url");
+        bail!(
+            "--archive: --open-meteo-url names another server; name its archive with --open-meteo-archive-url"
+        );
     }
     let now = clock::system().now();
     let store = Store::open(&settings.database).await?;
@@ -52,8 +54,8 @@ fn read_days(text: &str) -> anyhow::Result<(Instant, Instant)> {
         Some(Instant(day.and_hms_opt(0, 0, 0)?.and_utc().timestamp()))
     };
     let days = text.split_once("..").and_then(|(from, to)| Some((day(from)?, day(to)?.plus(DAY))));
-    let (from, to) = days
-        .with_context(|| format!("--archive: `{text}` is not two days like 2013-04-01..2013-05-31"))?;
+    let (from, to) =
+        days.with_context(|| format!("--archive: `{text}` is not two days like 2013-04-01..2013-05-31"))?;
     if from >= to {
         bail!("--archive: `{text}` ends before it begins");
     }
@@ -67,9 +69,13 @@ async fn source(store: &Store, site: &Site) -> anyhow::Result<(Source, CellReque
     let sources = store.sources_of(&site.id).await?;
     let source = sources.into_iter().find(|source| source.provider.as_deref() == Some(provider));
     let source = source.with_context(|| {
-        format!("site `{}` has no source of {provider}: add one first, so that its hours are credited", site.id)
+        format!(
+            "site `{}` has no source of {provider}: add one first, so that its hours are credited",
+            site.id
+        )
     })?;
-    let place = engine::fetch::place(site).with_context(|| format!("site `{}` has no known zone", site.id))?;
+    let place =
+        engine::fetch::place(site).with_context(|| format!("site `{}` has no known zone", site.id))?;
     let cell = place.grid_cell();
     let shift = place.correction_from(&cell);
     let request = CellRequest {
@@ -89,7 +95,10 @@ mod tests {
     #[test]
     fn days_are_both_included() {
         let (from, to) = read_days("2013-04-01..2013-05-31").unwrap();
-        assert_eq!((from.to_string(), to.to_string()), ("2013-04-01T00:00:00Z".into(), "2013-06-01T00:00:00Z".into()));
+        assert_eq!(
+            (from.to_string(), to.to_string()),
+            ("2013-04-01T00:00:00Z".into(), "2013-06-01T00:00:00Z".into())
+        );
         assert_eq!(read_days("2013-04-01..2013-04-01").unwrap().1.since(from), DAY);
         for wrong in ["2013-04-01", "2013-04-02..2013-04-01", "april..may"] {
             assert!(read_days(wrong).unwrap_err().to_string().contains(wrong), "{wrong}");
