@@ -11,3 +11,5 @@ pub mod feeds;
 pub mod mapping;
 mod stamp;
 pub mod station_file;
+mod unit_name;
+mod zone_name;

@@ -2,19 +2,28 @@
 //! a season file, and the same table as JSON on a site's source.
 
 mod fields;
+mod table;
 
 use std::fmt;
 
 use chrono_tz::Tz;
 use encoding_rs::Encoding;
 use model::series::Kind;
-use model::time::{Instant, MINUTE, zone};
+use model::time::{Instant, zone};
 use model::units::TemperatureUnit;
-use serde_json::{Map, Value, json};
+
+pub(crate) use fields::number_of;
 
 /// Longest interval of a mean, minutes: a day. Loggers average over 1 to 60
 /// minutes; a longer mean says nothing about a flower.
 pub const LONGEST_INTERVAL_MINUTES: i64 = 1_440;
+/// Most lines before the header that are passed over: the longest preambles, a
+/// paragraph of notes for each sensor, have some hundreds.
+pub const MOST_SKIPPED_LINES: i64 = 10_000;
+/// Most lines of a header whose parts are joined to one name.
+pub const MOST_HEADER_LINES: i64 = 8;
+/// Most columns that give the date: year, month, day, hour, and some to spare.
+pub const MOST_DATE_COLUMNS: usize = 8;
 /// Offsets from UTC reach from −12 to +14 hours.
 const WIDEST_OFFSET: i32 = 14 * 3_600;
 
@@ -25,11 +34,25 @@ pub struct Mapping {
     pub name: Option<String>,
     /// Path of the file as it was written; the caller resolves it.
     pub file: Option<String>,
-    /// Header of the column with the time.
+    /// Lines of the file before the header, blank ones counted.
+    pub skip_lines: u64,
+    /// Rows of the header, blank lines aside. The parts of a column's name are
+    /// joined from above, one blank between; with 0 there is no header and
+    /// columns go by their number, `#1` the first.
+    pub header_lines: usize,
+    /// Rows between the header and the first reading, blank lines aside: units,
+    /// how the values were summed up. A unit named there must be that of
+    /// [`Mapping::unit`], as in the header.
+    pub skip_after_header: usize,
+    /// Header of the column with the time. Here and for the other columns: the
+    /// name as it stands, blanks at its ends and doubled ones aside; or its
+    /// number from 1 as `#3`; or the name without what follows in brackets or
+    /// after a comma, where that holds a serial number or an offset from UTC.
     pub time_column: String,
-    /// Header of a column with the date, where it stands apart; then date,
-    /// one space and time are read together by [`Mapping::time_format`].
-    pub date_column: Option<String>,
+    /// Headers of columns with the date, where it stands apart, or with year,
+    /// month and day; then these, the time and one blank between each are read
+    /// together by [`Mapping::time_format`].
+    pub date_columns: Vec<String>,
     /// How times are written.
     pub time_format: TimeFormat,
     /// The clock that the times were taken from; none where each time carries
@@ -46,8 +69,8 @@ pub struct Mapping {
     pub rows_where: Vec<(String, String)>,
     /// Whether the service's quality checks run on these readings.
     pub checks: bool,
-    /// Byte between two fields.
-    pub delimiter: u8,
+    /// What parts two fields.
+    pub delimiter: Delimiter,
     /// Sign before the decimals.
     pub decimal: Decimal,
     /// Encoding of the file.
@@ -159,6 +182,18 @@ impl Interval {
     }
 }
 
+/// What parts the fields of a row.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Delimiter {
+    /// One sign; a field in double quotes may hold it.
+    Sign(u8),
+    /// Blanks and tabs, any number; a field in double quotes may hold them.
+    Blanks,
+    /// Nothing: each column has its place in the line, from the first to the
+    /// last character, counted from 1. In rising order, none over another.
+    Places(Vec<(usize, usize)>),
+}
+
 /// Sign before the decimals of a number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Decimal {
@@ -178,54 +213,6 @@ pub enum Role {
         /// When the forecast was issued.
         issued_at: Instant,
     },
-}
-
-impl Mapping {
-    /// The table again, with every default written out; reading it gives back
-    /// the same mapping.
-    pub fn to_json(&self) -> Value {
-        let mut table = Map::new();
-        let mut put = |key: &str, value: Value| {
-            if !value.is_null() {
-                table.insert(key.to_owned(), value);
-            }
-        };
-        put("name", json!(self.name));
-        put("file", json!(self.file));
-        put("time_column", json!(self.time_column));
-        put("date_column", json!(self.date_column));
-        put("time_format", json!(self.time_format.to_string()));
-        put("time_zone", json!(self.time_zone.map(|zone| zone.to_string())));
-        put("temperature_column", json!(self.temperature_column));
-        put("unit", json!(self.unit));
-        let (kind, seconds) = match self.interval {
-            Interval::Instant => ("instant", None),
-            Interval::MeanEnding(seconds) => ("mean-ending", Some(seconds)),
-            Interval::MeanStarting(seconds) => ("mean-starting", Some(seconds)),
-        };
-        put("kind", json!(kind));
-        put("interval_minutes", json!(seconds.map(|seconds| seconds / MINUTE)));
-        if !self.rows_where.is_empty() {
-            let wanted = self.rows_where.iter().map(|(column, text)| (column.clone(), json!(text)));
-            put("where", Value::Object(wanted.collect()));
-        }
-        put("checks", json!(if self.checks { "on" } else { "off" }));
-        put("delimiter", json!(char::from(self.delimiter).to_string()));
-        put("decimal", json!(if self.decimal == Decimal::Comma { "," } else { "." }));
-        put("encoding", json!(self.encoding.name().to_ascii_lowercase()));
-        if !self.missing.is_empty() {
-            put("missing", json!(self.missing));
-        }
-        match self.role {
-            Role::Observed => put("role", json!("observed")),
-            Role::Forecast { issued_at } => {
-                put("role", json!("forecast"));
-                put("issued_at", json!(issued_at));
-            }
-        }
-        put("reading_kind", json!(self.reading_kind.word()));
-        Value::Object(table)
-    }
 }
 
 #[cfg(test)]

@@ -54,7 +54,8 @@ pub(crate) struct Layout {
 #[derive(Debug, Clone)]
 enum Way {
     Pieces {
-        pieces: Vec<Piece>,
+        /// Each with the least digits it has, where it is a number.
+        pieces: Vec<(Piece, usize)>,
         /// Two digits each, no blanks before a number, no 24:00.
         strict: bool,
     },
@@ -131,7 +132,7 @@ fn rfc3339() -> Way {
         Fraction,
         Offset,
     ];
-    Way::Pieces { pieces, strict: true }
+    Way::Pieces { pieces: with_least(&pieces, 2), strict: true }
 }
 
 /// The pattern as pieces; none when it has parts that only chrono reads.
@@ -152,7 +153,18 @@ fn pieces(pattern: &str) -> Option<Way> {
             rest = &specifier[taken..];
         }
     }
-    Some(Way::Pieces { pieces, strict: false })
+    Some(Way::Pieces { pieces: with_least(&pieces, 1), strict: false })
+}
+
+/// Adds the least digits of each number: where numbers touch, as in `%H%M`, two,
+/// for `130` could be 1:30 or 13:0.
+fn with_least(pieces: &[Piece], apart: usize) -> Vec<(Piece, usize)> {
+    use Piece::*;
+    let number = |piece: Option<&Piece>| {
+        matches!(piece, Some(Year | YearOfCentury | Month | Day | Hour | HourOfHalf | Minute | Second))
+    };
+    let touches = |n: usize| number(pieces.get(n + 1)) || (n > 0 && number(pieces.get(n - 1)));
+    pieces.iter().enumerate().map(|(n, piece)| (*piece, if touches(n) { 2 } else { apart })).collect()
 }
 
 /// Adds the pieces of one specifier; gives its length without the `%`.
@@ -203,11 +215,11 @@ struct Said {
     offset: Option<i64>,
 }
 
-fn read_pieces(pieces: &[Piece], strict: bool, text: &[u8]) -> Option<Stamp> {
+fn read_pieces(pieces: &[(Piece, usize)], strict: bool, text: &[u8]) -> Option<Stamp> {
     let mut said = Said::default();
     let mut rest = text;
-    let two = |rest: &mut &[u8]| digits(rest, if strict { 2 } else { 1 }, 2, strict);
-    for piece in pieces {
+    for (piece, least) in pieces {
+        let two = |rest: &mut &[u8]| digits(rest, *least, 2, strict);
         match piece {
             Piece::Year => said.year = Some(digits(&mut rest, 4, 4, strict)?),
             Piece::YearOfCentury => {

@@ -85,16 +85,17 @@ pub struct Rows {
 /// # Errors
 /// A fault of the file as a whole; then nothing of it is given out.
 pub fn read(source: impl Read, mapping: &Mapping, now: Instant) -> Result<StationFile, FileFault> {
-    let mut records = records::Records::new(text::Text::new(source, mapping.encoding), mapping.delimiter);
-    if !records.advance()? {
-        return Err(FileFault::Empty);
-    }
-    let header = header::Header::of(&records, mapping)?;
+    let mut records = records::Records::new(text::Text::new(source, mapping.encoding), &mapping.delimiter);
+    let Some(header) = header::Header::of(&mut records, mapping)? else {
+        return Err(FileFault::NoRows);
+    };
     let mut rows = row::RowReader::new(mapping, &header, now)?;
-    while records.advance()? {
+    loop {
         rows.take(&records)?;
+        if !records.advance()? {
+            return rows.finish();
+        }
     }
-    rows.finish()
 }
 
 #[cfg(test)]

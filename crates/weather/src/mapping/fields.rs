@@ -6,8 +6,14 @@ use model::series::Kind;
 use model::time::MINUTE;
 use model::units::TemperatureUnit;
 
-use super::{Decimal, Interval, LONGEST_INTERVAL_MINUTES, Mapping, Role, TimeFormat, WallClock};
+use serde_json::Value;
+
+use super::{
+    Decimal, Delimiter, Interval, LONGEST_INTERVAL_MINUTES, MOST_DATE_COLUMNS, MOST_HEADER_LINES,
+    MOST_SKIPPED_LINES, Mapping, Role, TimeFormat, WallClock,
+};
 use crate::stamp::Layout;
+use crate::station_file::{MAX_COLUMNS, MAX_LINE_BYTES};
 
 /// Own marks for a missing value; each is compared with every cell.
 const MOST_MISSING_MARKS: usize = 50;
@@ -19,9 +25,13 @@ impl Mapping {
     pub fn from_fields(fields: &Fields<'_>) -> Option<Mapping> {
         let name = fields.text("name");
         let file = fields.text("file");
+        let lines = |key, most| fields.whole(key, 0, most);
+        let skip_lines = lines("skip_lines", MOST_SKIPPED_LINES).unwrap_or(0);
+        let header_lines = lines("header_lines", MOST_HEADER_LINES).unwrap_or(1);
+        let skip_after_header = lines("skip_after_header", MOST_SKIPPED_LINES).unwrap_or(0);
         let time_column = fields.required_text("time_column");
-        let date_column = fields.text("date_column");
-        let time = read_time(fields, date_column.is_some());
+        let date_columns = read_date_columns(fields);
+        let time = read_time(fields, !date_columns.is_empty());
         let temperature_column = fields.required_text("temperature_column");
         if temperature_column.is_some() && temperature_column == time_column {
             fields.fault(
@@ -50,14 +60,31 @@ impl Mapping {
             );
         }
         let delimiter = read_delimiter(fields);
+        if header_lines == 0 {
+            let named = [("time_column", &time_column), ("temperature_column", &temperature_column)];
+            let named = named.into_iter().filter_map(|(key, column)| Some((key, column.as_deref()?)));
+            let dates = date_columns.iter().map(|column| ("date_columns", column.as_str()));
+            let wanted = rows_where.iter().map(|(column, _)| ("where", column.as_str()));
+            for (key, column) in named.chain(dates).chain(wanted) {
+                if number_of(column).is_none() {
+                    fields.fault(
+                        key,
+                        format!("is `{column}`, but with header_lines = 0 columns have no names; expected a number as #1"),
+                    );
+                }
+            }
+        }
         let encoding = read_encoding(fields);
         let role = read_role(fields);
         let (time_format, time_zone) = time?;
         Some(Mapping {
             name,
             file,
+            skip_lines: skip_lines.unsigned_abs(),
+            header_lines: header_lines.unsigned_abs() as usize,
+            skip_after_header: skip_after_header.unsigned_abs() as usize,
             time_column: time_column?,
-            date_column,
+            date_columns,
             time_format,
             time_zone,
             temperature_column: temperature_column?,
@@ -72,6 +99,31 @@ impl Mapping {
             role: role?,
             reading_kind,
         })
+    }
+}
+
+/// The number of a column written as `#3`.
+pub(crate) fn number_of(column: &str) -> Option<usize> {
+    let digits = column.trim().strip_prefix('#')?;
+    let number = digits.bytes().all(|byte| byte.is_ascii_digit()).then(|| digits.parse().ok())??;
+    (1..=MAX_COLUMNS).contains(&number).then_some(number)
+}
+
+fn read_date_columns(fields: &Fields<'_>) -> Vec<String> {
+    let several = fields.texts("date_columns");
+    if several.len() > MOST_DATE_COLUMNS {
+        fields.fault(
+            "date_columns",
+            format!("has {} columns; at most {MOST_DATE_COLUMNS} are joined to a date", several.len()),
+        );
+    }
+    match fields.text("date_column") {
+        None => several,
+        Some(_) if !several.is_empty() => {
+            fields.fault("date_column", "and `date_columns` are both given; leave one out");
+            several
+        }
+        Some(one) => vec![one],
     }
 }
 
@@ -92,7 +144,7 @@ fn read_time(fields: &Fields<'_>, apart: bool) -> Option<(TimeFormat, Option<Wal
         fields.fault(
             "time_format",
             "is rfc3339, which holds date and time in one column; with `date_column` give a pattern \
-             for date, one space and time, as `%Y-%m-%d %H:%M`",
+             for date, one blank and time, as `%Y-%m-%d %H:%M`",
         );
     }
     let clock = fields.text("time_zone").map(|text| WallClock::named(&text));
@@ -143,22 +195,56 @@ fn read_interval(fields: &Fields<'_>) -> Option<Interval> {
     Some(if kind == "mean-ending" { Interval::MeanEnding(seconds) } else { Interval::MeanStarting(seconds) })
 }
 
-fn read_delimiter(fields: &Fields<'_>) -> Option<u8> {
+fn read_delimiter(fields: &Fields<'_>) -> Option<Delimiter> {
+    if let Some(columns) = fields.value("columns") {
+        if fields.has("delimiter") {
+            fields.fault("columns", "and `delimiter` are both given; leave one out");
+        }
+        return match read_places(columns) {
+            Ok(places) => Some(Delimiter::Places(places)),
+            Err(detail) => {
+                fields.fault("columns", detail);
+                None
+            }
+        };
+    }
     let Some(text) = fields.text("delimiter") else {
-        return Some(b',');
+        return Some(Delimiter::Sign(b','));
     };
     match text.as_bytes() {
+        b"blanks" => Some(Delimiter::Blanks),
         [byte] if byte.is_ascii() && !byte.is_ascii_alphanumeric() && !b"\"\r\n\0.+-".contains(byte) => {
-            Some(*byte)
+            Some(Delimiter::Sign(*byte))
         }
         _ => {
             fields.fault(
                 "delimiter",
-                format!("`{text}` does not part fields; expected one sign such as , ; | or a tab"),
+                format!("`{text}` does not part fields; expected one sign such as , ; | or a tab, or the word blanks"),
             );
             None
         }
     }
+}
+
+/// Reads `[[1, 4], [6, 7]]`: first and last character of each column.
+fn read_places(columns: &Value) -> Result<Vec<(usize, usize)>, String> {
+    let expected = "expected the first and the last character of each column, as [[1, 10], [12, 16]]";
+    let pairs: Vec<[u64; 2]> =
+        serde_json::from_value(columns.clone()).map_err(|_| format!("is no list of pairs; {expected}"))?;
+    if pairs.is_empty() || pairs.len() > MAX_COLUMNS {
+        return Err(format!("has {} columns; expected 1 to {MAX_COLUMNS}", pairs.len()));
+    }
+    let mut places: Vec<(usize, usize)> = Vec::with_capacity(pairs.len());
+    for [first, last] in pairs {
+        let after = places.last().map_or(0, |(_, last)| *last as u64);
+        if first <= after || last < first || last > MAX_LINE_BYTES as u64 {
+            return Err(format!(
+                "[{first}, {last}] does not follow on {after}; {expected}, rising to at most {MAX_LINE_BYTES}"
+            ));
+        }
+        places.push((first as usize, last as usize));
+    }
+    Ok(places)
 }
 
 fn read_encoding(fields: &Fields<'_>) -> Option<&'static Encoding> {

@@ -27,14 +27,17 @@ fn defaults_are_those_of_the_season_file() {
     assert_eq!(read.time_format, TimeFormat::Rfc3339);
     assert_eq!(read.time_zone, None);
     assert_eq!(read.interval, Interval::Instant);
-    assert_eq!((read.delimiter, read.decimal, read.encoding), (b',', Decimal::Point, UTF_8));
+    assert_eq!(
+        (&read.delimiter, read.decimal, read.encoding),
+        (&Delimiter::Sign(b','), Decimal::Point, UTF_8)
+    );
     assert_eq!((read.role, read.reading_kind, read.checks), (Role::Observed, Kind::Station, true));
 }
 
 #[test]
 fn a_table_comes_back_whole() {
     let full = json!({
-        "name": "hollow", "file": "hollow.csv",
+        "name": "hollow", "file": "hollow.csv", "skip_lines": 3, "header_lines": 2, "skip_after_header": 1,
         "time_column": "Zeit", "date_column": "Datum", "time_format": "%d.%m.%Y %H:%M", "time_zone": "+01:00",
         "temperature_column": "Temp", "unit": "celsius", "kind": "mean-starting", "interval_minutes": 10,
         "where": { "station": "4", "level": "2 m" }, "checks": "off", "delimiter": ";", "decimal": ",",
@@ -43,6 +46,22 @@ fn a_table_comes_back_whole() {
     });
     let read = mapping(&full).unwrap();
     assert_eq!(read.to_json(), full);
+    let layouts = [
+        json!({ "columns": [[1, 4], [6, 7], [9, 9]] }),
+        json!({ "delimiter": "blanks" }),
+        json!({ "delimiter": "\t" }),
+        json!({ "delimiter": "|" }),
+        json!({ "header_lines": 0, "time_column": "#1", "temperature_column": "#2" }),
+        json!({ "date_columns": ["y", "m", "d"], "time_column": "h", "time_format": "%Y %m %d %H", "time_zone": "UTC" }),
+    ];
+    for layout in layouts {
+        let read = mapping(&with(layout.clone())).unwrap();
+        let again = read.to_json();
+        assert_eq!(mapping(&again).unwrap(), read);
+        for (key, value) in layout.as_object().unwrap() {
+            assert_eq!(&again[key], value, "{key}");
+        }
+    }
     let plain = mapping(&plain()).unwrap();
     assert_eq!(mapping(&plain.to_json()).unwrap(), plain);
     for zone in ["UTC", "-03:30", "America/New_York"] {
@@ -95,6 +114,36 @@ fn each_fault_is_named_at_its_place() {
         (json!({ "checks": "maybe" }), "/checks", "on, off"),
         (json!({ "delimiter": "ab" }), "/delimiter", "one sign"),
         (json!({ "delimiter": "\"" }), "/delimiter", "one sign"),
+        (json!({ "delimiter": ",", "columns": [[1, 4]] }), "/columns", "leave one out"),
+        (json!({ "columns": [] }), "/columns", "1 to 1000"),
+        (json!({ "columns": [[1, 4], [4, 6]] }), "/columns", "[4, 6] does not follow on 4"),
+        (json!({ "columns": [[0, 4]] }), "/columns", "first and the last character"),
+        (json!({ "columns": [[3, 2]] }), "/columns", "[3, 2]"),
+        (json!({ "columns": [[1, 64_001]] }), "/columns", "64000"),
+        (json!({ "columns": "1-4" }), "/columns", "no list of pairs"),
+        (json!({ "skip_lines": -1 }), "/skip_lines", "0 to 10000"),
+        (json!({ "header_lines": 9 }), "/header_lines", "0 to 8"),
+        (json!({ "header_lines": 0, "temperature_column": "#2" }), "/time_column", "a number as #1"),
+        (
+            json!({ "header_lines": 0, "time_column": "#1", "temperature_column": "#0" }),
+            "/temperature_column",
+            "#1",
+        ),
+        (
+            json!({ "header_lines": 0, "time_column": "#1", "temperature_column": "#2", "where": { "a": "b" } }),
+            "/where",
+            "#1",
+        ),
+        (
+            json!({ "date_column": "d", "date_columns": ["d"], "time_format": "%F %T", "time_zone": "UTC" }),
+            "/date_column",
+            "leave one out",
+        ),
+        (
+            json!({ "date_columns": vec!["d"; 9], "time_format": "%F %T", "time_zone": "UTC" }),
+            "/date_columns",
+            "at most 8",
+        ),
         (json!({ "decimal": "'" }), "/decimal", "., ,"),
         (json!({ "encoding": "klingon" }), "/encoding", "windows-1252"),
         (json!({ "missing": [-999] }), "/missing/0", "text"),

@@ -15,7 +15,7 @@ pub enum FileFault {
     #[error("the file could not be read to its end: {0}")]
     Unreadable(#[from] io::Error),
     /// No header and no rows.
-    #[error("the file is empty; expected a header line and rows below it")]
+    #[error("the file is empty, or ends before its header; expected a header line and rows below it")]
     Empty,
     /// A header and nothing else.
     #[error("the file has a header and no row below it")]
@@ -53,8 +53,10 @@ pub enum FileFault {
         line: u64,
     },
     /// A column that the mapping names is not in the header.
-    #[error("line 1: no column `{column}`, which `{field}` names; the header has {found}{hint}")]
+    #[error("line {line}: no column `{column}`, which `{field}` names; the header has {found}{hint}")]
     MissingColumn {
+        /// Line of the header.
+        line: u64,
         /// Key of the mapping.
         field: &'static str,
         /// Header that was looked for.
@@ -66,9 +68,11 @@ pub enum FileFault {
     },
     /// A column that the mapping names stands in the header more than once.
     #[error(
-        "line 1: columns {first} and {second} are both named `{column}`, which `{field}` names; expected one"
+        "line {line}: columns {first} and {second} are both named `{column}`, which `{field}` names; expected one"
     )]
     ColumnTwice {
+        /// Line of the header.
+        line: u64,
         /// Key of the mapping.
         field: &'static str,
         /// Header that was looked for.
@@ -92,15 +96,31 @@ pub enum FileFault {
     },
     /// The header names another unit than the mapping.
     #[error(
-        "line 1, column `{column}`: the header says {named}, but `unit` is {declared}; set `unit` to what the file holds"
+        "line {line}, column `{column}`: the header says {named}, but `unit` is {declared}; set `unit` to what the file holds"
     )]
     OtherUnit {
+        /// Line that names it.
+        line: u64,
         /// Header of the temperature.
         column: String,
         /// Unit of the mapping.
         declared: &'static str,
         /// Unit in the header.
         named: &'static str,
+    },
+    /// The header names another offset from UTC than the mapping.
+    #[error(
+        "line {line}, column `{column}`: the header says {named}, but `time_zone` is {declared}; set `time_zone` to what the file holds"
+    )]
+    OtherZone {
+        /// Line of the header.
+        line: u64,
+        /// Header of the time.
+        column: String,
+        /// Zone of the mapping.
+        declared: String,
+        /// Offset in the header.
+        named: String,
     },
     /// Most temperatures are none in the unit declared.
     #[error(
@@ -137,6 +157,7 @@ impl FileFault {
             Self::MissingColumn { field, .. } | Self::ColumnTwice { field, .. } => Some(field),
             Self::NoRowMatches { .. } => Some("where"),
             Self::OtherUnit { .. } | Self::Implausible { .. } => Some("unit"),
+            Self::OtherZone { .. } => Some("time_zone"),
             Self::Unreadable(_) | Self::Empty | Self::NoRows | Self::TooLarge { .. } => None,
         }
     }

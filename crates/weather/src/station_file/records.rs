@@ -1,5 +1,7 @@
 //! Text to records of fields, each with the line on which it begins.
 
+mod lines;
+
 use std::io::Read;
 
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
@@ -7,6 +9,7 @@ use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 use super::fault::{FileFault, Limit};
 use super::text::Text;
 use super::{MAX_COLUMNS, MAX_LINE_BYTES};
+use crate::mapping::Delimiter;
 
 /// The records of a file, one at a time, held in room that does not grow.
 pub(super) struct Records<R> {
@@ -14,18 +17,33 @@ pub(super) struct Records<R> {
     /// How much of the text's chunk has been read.
     taken: usize,
     reader: Reader,
+    parts: Parts,
     fields: Box<[u8]>,
     ends: Box<[usize]>,
     columns: usize,
     line: u64,
 }
 
+/// What parts the fields.
+enum Parts {
+    /// The sign that the reader was made with.
+    Sign,
+    Blanks(Vec<u8>),
+    Places(Vec<(usize, usize)>, Vec<u8>),
+}
+
 impl<R: Read> Records<R> {
-    pub(super) fn new(text: Text<R>, delimiter: u8) -> Records<R> {
+    pub(super) fn new(text: Text<R>, delimiter: &Delimiter) -> Records<R> {
+        let (sign, parts) = match delimiter {
+            Delimiter::Sign(sign) => (*sign, Parts::Sign),
+            Delimiter::Blanks => (b' ', Parts::Blanks(Vec::new())),
+            Delimiter::Places(places) => (b' ', Parts::Places(places.clone(), Vec::new())),
+        };
         Records {
             text,
             taken: 0,
-            reader: ReaderBuilder::new().delimiter(delimiter).build(),
+            reader: ReaderBuilder::new().delimiter(sign).build(),
+            parts,
             fields: vec![0; MAX_LINE_BYTES].into_boxed_slice(),
             ends: vec![0; MAX_COLUMNS + 1].into_boxed_slice(),
             columns: 0,
@@ -39,6 +57,9 @@ impl<R: Read> Records<R> {
             return Ok(false);
         }
         self.line = self.reader.line();
+        if !matches!(self.parts, Parts::Sign) {
+            return self.advance_line();
+        }
         let (mut written, mut columns) = (0, 0);
         loop {
             // At the end of the file the chunk is empty, which the reader
@@ -89,6 +110,25 @@ impl<R: Read> Records<R> {
             self.taken = 0;
             if !self.text.advance(self.reader.line() - 1)? {
                 return Ok(false);
+            }
+        }
+    }
+
+    /// Goes over one line, whatever it holds; false at the end of the file.
+    pub(super) fn skip_line(&mut self) -> Result<bool, FileFault> {
+        let mut any = false;
+        loop {
+            let rest = &self.text.chunk()[self.taken..];
+            let end = rest.iter().position(|byte| *byte == b'\n');
+            any |= !rest.is_empty();
+            if let Some(end) = end {
+                self.taken += end + 1;
+                self.reader.set_line(self.reader.line() + 1);
+                return Ok(true);
+            }
+            self.taken = 0;
+            if !self.text.advance(self.reader.line() - 1)? {
+                return Ok(any);
             }
         }
     }

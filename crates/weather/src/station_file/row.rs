@@ -8,13 +8,14 @@ use model::units::{COLDEST_C, TemperatureUnit, WARMEST_C};
 
 use super::clock::{Doubled, Moment, moment, tell_apart};
 use super::fault::{FileFault, Limit, Listed, shown};
-use super::header::{Header, word};
+use super::header::Header;
 use super::number::{Cell, Numbers};
 use super::records::Records;
 use super::tally::{Order, Range, Wanted};
 use super::{MAX_REFUSED_KEPT, MAX_ROWS, Refused, Rows, StationFile};
 use crate::mapping::{Interval, Mapping, Role, WallClock};
 use crate::stamp::{Layout, Stamp};
+use crate::unit_name::word;
 
 /// Reads the rows of one file.
 pub(super) struct RowReader<'a> {
@@ -151,17 +152,18 @@ impl<'a> RowReader<'a> {
     /// Finds the row's moment and keeps its reading.
     fn place<R: Read>(&mut self, row: &Records<R>, celsius: f64) -> Result<(), String> {
         let time = row.field(self.header.time);
-        let stamp = match self.header.date {
-            None => self.layout.read(time),
-            Some(date) => {
-                self.joined.clear();
-                self.joined.extend_from_slice(row.field(date));
+        let stamp = if self.header.dates.is_empty() {
+            self.layout.read(time)
+        } else {
+            self.joined.clear();
+            for date in &self.header.dates {
+                self.joined.extend_from_slice(row.field(*date));
                 self.joined.push(b' ');
-                self.joined.extend_from_slice(time);
-                self.layout.read(&self.joined)
             }
+            self.joined.extend_from_slice(time);
+            self.layout.read(&self.joined)
         };
-        let written = || shown(if self.header.date.is_some() { &self.joined } else { time });
+        let written = || shown(if self.header.dates.is_empty() { time } else { &self.joined });
         let (moment, wall) = match stamp {
             None => {
                 return Err(format!("time `{}` does not read as `{}`", written(), self.mapping.time_format));

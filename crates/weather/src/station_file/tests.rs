@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use super::*;
 
 mod faults;
+mod layouts;
 
 /// A mapping of the usual columns with some keys set; null takes a key out.
 fn mapping(changes: Value) -> Mapping {
