@@ -73,3 +73,6 @@ pub(super) fn tell_apart(doubled: &[Doubled], newest_first: bool, mut tell: impl
         doubled.iter().for_each(&mut go);
     }
 }
+
+#[cfg(test)]
+mod tests;

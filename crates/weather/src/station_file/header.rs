@@ -5,7 +5,7 @@ use std::io::Read;
 
 use super::fault::{FileFault, Listed};
 use super::records::Records;
-use crate::mapping::{Delimiter, Mapping, WallClock, number_of};
+use crate::mapping::{Mapping, WallClock, number_of};
 use crate::unit_name::{bare_unit, blanks_joined, unit_named, word};
 use crate::zone_name::offset_named;
 
