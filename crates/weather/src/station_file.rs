@@ -12,15 +12,20 @@ mod records;
 mod row;
 mod tally;
 mod text;
+mod understood;
 
 use std::io::Read;
 
 use model::series::Reading;
 use model::time::Instant;
+use serde::Serialize;
 
 use crate::mapping::Mapping;
 
 pub use fault::{FileFault, Limit};
+pub use understood::{
+    AsRead, Column, GAP, Gap, Gaps, MOST_GAPS_LISTED, MOST_READ_SHOWN, MOST_REFUSED_SHOWN, Understood,
+};
 
 /// Largest file: 5,000,000 rows of some 100 bytes.
 pub const MAX_FILE_BYTES: u64 = 512 * 1024 * 1024;
@@ -54,7 +59,7 @@ pub struct StationFile {
 }
 
 /// A row that could not be read.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Refused {
     /// Line of the file on which the row begins; the header is line 1.
     pub line: u64,
@@ -63,7 +68,7 @@ pub struct Refused {
 }
 
 /// Rows below the header: `seen` is the sum of the others.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
 pub struct Rows {
     /// All of them, blank lines aside.
     pub seen: u64,
@@ -85,6 +90,32 @@ pub struct Rows {
 /// # Errors
 /// A fault of the file as a whole; then nothing of it is given out.
 pub fn read(source: impl Read, mapping: &Mapping, now: Instant) -> Result<StationFile, FileFault> {
+    read_whole(source, mapping, now).map(|whole| whole.file)
+}
+
+/// Reads a file as [`read`] does and says how it was understood, for a person
+/// to look at before anything of it is kept.
+///
+/// # Errors
+/// A fault of the file as a whole; then nothing of it is given out.
+pub fn understand(
+    source: impl Read,
+    mapping: &Mapping,
+    now: Instant,
+) -> Result<(StationFile, Understood), FileFault> {
+    let whole = read_whole(source, mapping, now)?;
+    let understood = Understood::of(&whole, mapping);
+    Ok((whole.file, understood))
+}
+
+/// A file, its header and the first readings in the file's own order.
+struct Whole {
+    file: StationFile,
+    header: header::Header,
+    first_read: Vec<AsRead>,
+}
+
+fn read_whole(source: impl Read, mapping: &Mapping, now: Instant) -> Result<Whole, FileFault> {
     let mut records = records::Records::new(text::Text::new(source, mapping.encoding), &mapping.delimiter);
     let Some(header) = header::Header::of(&mut records, mapping)? else {
         return Err(FileFault::NoRows);
@@ -93,9 +124,11 @@ pub fn read(source: impl Read, mapping: &Mapping, now: Instant) -> Result<Statio
     loop {
         rows.take(&records)?;
         if !records.advance()? {
-            return rows.finish();
+            break;
         }
     }
+    let (file, first_read) = rows.finish()?;
+    Ok(Whole { file, header, first_read })
 }
 
 #[cfg(test)]

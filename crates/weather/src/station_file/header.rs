@@ -67,7 +67,7 @@ impl Header {
             columns.map(|column| find(field, column)).collect::<Result<Vec<_>, _>>()
         };
         let dates = if mapping.date_columns.len() == 1 { "date_column" } else { "date_columns" };
-        let header = Header {
+        let mut header = Header {
             columns: names.iter().rposition(|name| !name.is_empty()).map_or(0, |last| last + 1),
             time: find("time_column", &mapping.time_column)?,
             dates: several(dates, &mut mapping.date_columns.iter())?,
@@ -75,6 +75,9 @@ impl Header {
             wanted: several("where", &mut mapping.rows_where.iter().map(|(column, _)| column))?,
             names,
         };
+        // A column without a name may be read by its number.
+        let used = header.dates.iter().chain(&header.wanted).chain([&header.time, &header.temperature]);
+        header.columns = used.fold(header.columns, |columns, place| columns.max(place + 1));
         header.check_unit(line, mapping)?;
         header.check_zone(line, mapping)?;
         Ok(header)

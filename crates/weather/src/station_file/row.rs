@@ -12,6 +12,7 @@ use super::header::Header;
 use super::number::{Cell, Numbers};
 use super::records::Records;
 use super::tally::{Order, Range, Wanted};
+use super::understood::{AsRead, FirstRead};
 use super::{MAX_REFUSED_KEPT, MAX_ROWS, Refused, Rows, StationFile};
 use crate::mapping::{Interval, Mapping, Role, WallClock};
 use crate::stamp::{Layout, Stamp};
@@ -34,6 +35,7 @@ pub(super) struct RowReader<'a> {
     matched: u64,
     range: Range,
     order: Order,
+    first_read: FirstRead,
     /// Date and time of a row, where they stand in two columns.
     joined: Vec<u8>,
 }
@@ -72,6 +74,7 @@ impl<'a> RowReader<'a> {
             matched: 0,
             range: Range::default(),
             order: Order::default(),
+            first_read: FirstRead::default(),
             joined: Vec::new(),
         })
     }
@@ -200,6 +203,7 @@ impl<'a> RowReader<'a> {
             }
             return Err(reason);
         }
+        self.first_read.note(self.readings.len(), &reading, row, self.header, &self.joined);
         self.readings.push(reading);
         Ok(())
     }
@@ -234,14 +238,16 @@ impl<'a> RowReader<'a> {
         }
     }
 
-    /// Checks the file as a whole and gives its readings out.
-    pub(super) fn finish(mut self) -> Result<StationFile, FileFault> {
+    /// Checks the file as a whole and gives its readings out, and the first of
+    /// them in the order of the file.
+    pub(super) fn finish(mut self) -> Result<(StationFile, Vec<AsRead>), FileFault> {
         if self.rows.seen == 0 {
             return Err(FileFault::NoRows);
         }
         self.check_filter()?;
         self.check_range()?;
         self.settle_doubled();
+        let first_read = self.first_read.rows;
         let mut readings = self.readings;
         if !readings.is_sorted_by_key(|reading| reading.at) {
             // Stable, so that of one moment the later line stays last.
@@ -258,13 +264,14 @@ impl<'a> RowReader<'a> {
         let mut rows = self.rows;
         rows.taken = readings.len() as u64;
         rows.superseded = (read - readings.len()) as u64;
-        Ok(StationFile {
+        let file = StationFile {
             first: readings.first().map(|reading| reading.at),
             last: readings.last().map(|reading| reading.at),
             readings,
             refused: self.refused,
             rows,
-        })
+        };
+        Ok((file, first_read))
     }
 
     fn check_filter(&mut self) -> Result<(), FileFault> {
@@ -318,6 +325,7 @@ impl<'a> RowReader<'a> {
                 ahead.push((row.reading, row.line, reason));
             }
         }
+        self.first_read.settle(&self.readings, |row| ahead.iter().any(|(place, ..)| *place == row));
         if ahead.is_empty() {
             return;
         }

@@ -7,6 +7,7 @@ use super::*;
 
 mod faults;
 mod layouts;
+mod report;
 
 /// A mapping of the usual columns with some keys set; null takes a key out.
 fn mapping(changes: Value) -> Mapping {
