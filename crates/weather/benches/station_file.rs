@@ -1,4 +1,5 @@
-//! Rows of a station's file parsed and checked in a second, on one core.
+//! Rows of a station's file parsed and checked in a second, on one core; and
+//! seconds for a year of readings whose layout is told first.
 //!
 //!     cargo bench -p weather --bench station_file
 #![allow(
@@ -15,11 +16,16 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use model::time::Instant;
 use serde_json::{Value, json};
 use weather::mapping::Mapping;
+use weather::recognise::recognise;
 use weather::station_file;
 
 const ROWS: u64 = 1_000_000;
 /// Rows a second that must be reached.
 const FLOOR: f64 = 1_000_000.0;
+/// Readings of a year, each five minutes.
+const YEAR_ROWS: i64 = 105_120;
+/// Seconds of one core in which a year's file must be recognised and read.
+const YEAR_CEILING: f64 = 0.3;
 /// Runs of which the fastest is compared with the floor.
 const RUNS: usize = 5;
 
@@ -115,6 +121,38 @@ fn rows_a_second(case: &Case, now: Instant) -> (f64, f64) {
     (ROWS as f64 / core, ROWS as f64 / wall)
 }
 
+/// A year of readings each five minutes, as a European station exports them.
+fn year() -> String {
+    let start = Instant(1_356_998_400);
+    let mut text = "Zeitpunkt;Luftdruck;Lufttemperatur  °C ;Taupunkt °C;Feuchte %;Wind;Regen\r\n".to_owned();
+    for n in 0..YEAR_ROWS {
+        let at = start.plus(n * 300).utc().format("%d.%m.%Y   %H:%M");
+        let tenths = (n * 7_919) % 300;
+        writeln!(text, "{at};1015,0;{},{};6,9;80,5;1,2;0,0\r", tenths / 10, tenths % 10)
+            .expect("a text takes more");
+    }
+    text
+}
+
+/// Recognises and reads the year; how many rows were taken.
+fn recognised_and_read(text: &str, now: Instant) -> u64 {
+    let found = recognise(text.as_bytes(), &json!({ "time_zone": "UTC" }), None).expect("the layout is told");
+    station_file::read(text.as_bytes(), &found.mapping, now).expect("the file is right").rows.taken
+}
+
+/// Seconds of a core that the year takes: the fastest run of several.
+fn year_seconds(text: &str, now: Instant) -> f64 {
+    let mut fastest = f64::INFINITY;
+    for _ in 0..RUNS {
+        let watch = Stopwatch::now();
+        let before = core_seconds();
+        assert_eq!(recognised_and_read(black_box(text), now), YEAR_ROWS.unsigned_abs());
+        let core = before.zip(core_seconds()).map(|(before, after)| after - before);
+        fastest = fastest.min(core.unwrap_or(watch.elapsed().as_secs_f64()));
+    }
+    fastest
+}
+
 fn station_files(criterion: &mut Criterion) {
     let now = Instant(1_767_225_600);
     let cases = cases();
@@ -127,7 +165,22 @@ fn station_files(criterion: &mut Criterion) {
             if core < FLOOR { ", BELOW THE FLOOR" } else { "" },
         );
     }
+    let year = year();
+    let seconds = year_seconds(&year, now);
+    println!(
+        "a year each five minutes, recognised and read: {seconds:.3} s of one core, {:.1} times under the ceiling of \
+         {YEAR_CEILING} s{}",
+        YEAR_CEILING / seconds,
+        if seconds > YEAR_CEILING { ", ABOVE THE CEILING" } else { "" },
+    );
     let mut group = criterion.benchmark_group("station_file");
+    group.bench_function("a year each five minutes, recognised and read", |bencher| {
+        bencher.iter(|| recognised_and_read(black_box(&year), now));
+    });
+    let head = &year.as_bytes()[..weather::recognise::HEAD_BYTES];
+    group.bench_function("a head recognised", |bencher| {
+        bencher.iter(|| recognise(black_box(head), &json!({ "time_zone": "UTC" }), None));
+    });
     group.throughput(Throughput::Elements(ROWS)).sample_size(10);
     for case in &cases {
         group.bench_function(case.name, |bencher| {

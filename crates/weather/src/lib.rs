@@ -1,7 +1,8 @@
 //! Everything untrusted that arrives as temperature: station files and live feeds.
 //!
 //! [`mapping`] says how the columns of a station's file are to be read,
-//! [`station_file`] reads such a file as a whole or not at all, [`feeds`] asks
+//! [`recognise`] tells it from a file's
+//! first part, [`station_file`] reads such a file as a whole or not at all, [`feeds`] asks
 //! providers over the network, [`checks`] says which readings are to be believed.
 //! Nothing is stored here and no clock is read:
 //! what a caller must remember goes back to it as a value.
@@ -9,6 +10,7 @@
 pub mod checks;
 pub mod feeds;
 pub mod mapping;
+pub mod recognise;
 mod stamp;
 pub mod station_file;
 mod unit_name;

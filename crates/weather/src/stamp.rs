@@ -21,6 +21,15 @@ pub(crate) enum Stamp {
     Local(i64),
 }
 
+impl Stamp {
+    /// Its seconds, on whichever clock.
+    pub(crate) fn seconds(self) -> i64 {
+        match self {
+            Stamp::Absolute(at) | Stamp::Local(at) => at,
+        }
+    }
+}
+
 /// One part of a pattern.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Piece {

@@ -7,7 +7,7 @@ use crate::mapping::WallClock;
 
 /// What a time on the wall clock is in UTC, in seconds since 1970.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Moment {
+pub(crate) enum Moment {
     Once(i64),
     /// The clock was put back over it: before and after that.
     Twice {
@@ -19,7 +19,7 @@ pub(super) enum Moment {
 }
 
 /// Looks the moment of a wall-clock time up.
-pub(super) fn moment(clock: WallClock, local: i64) -> Moment {
+pub(crate) fn moment(clock: WallClock, local: i64) -> Moment {
     let zone = match clock {
         WallClock::Utc => return Moment::Once(local),
         WallClock::Fixed(offset) => return Moment::Once(local - i64::from(offset)),

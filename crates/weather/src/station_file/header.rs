@@ -149,15 +149,18 @@ impl Header {
             Some(WallClock::Fixed(0)) => WallClock::Utc,
             Some(clock) => clock,
         };
-        match offset_named(&self.names[self.time]) {
-            Some(named) if named != clock => Err(FileFault::OtherZone {
-                line,
-                column: self.names[self.time].clone(),
-                declared: clock.to_string(),
-                named: named.to_string(),
-            }),
-            _ => Ok(()),
+        for column in self.dates.iter().chain([&self.time]) {
+            let name = &self.names[*column];
+            if let Some(named) = offset_named(name).filter(|named| *named != clock) {
+                return Err(FileFault::OtherZone {
+                    line,
+                    column: name.clone(),
+                    declared: clock.to_string(),
+                    named: named.to_string(),
+                });
+            }
         }
+        Ok(())
     }
 }
 
@@ -172,7 +175,12 @@ fn add_parts<R: Read>(names: &mut Vec<String>, row: &Records<R>) {
 
 /// The column of that name; else, where it is `#3`, the third; else the one
 /// whose name goes on with a serial number or an offset.
-fn find(names: &[String], line: u64, field: &'static str, column: &str) -> Result<usize, FileFault> {
+pub(crate) fn find(
+    names: &[String],
+    line: u64,
+    field: &'static str,
+    column: &str,
+) -> Result<usize, FileFault> {
     let wanted = blanks_joined(column);
     let places = |fits: &dyn Fn(&str) -> bool| {
         (0..names.len()).filter(|place| fits(&names[*place])).take(2).collect::<Vec<_>>()
@@ -217,7 +225,7 @@ fn hint(columns: usize, first: &[u8]) -> &'static str {
 
 /// Whether what follows a name only says which device, or which offset from
 /// UTC: `, °F (LGR S/N: 10679014)`, `, GMT-05:00`.
-fn is_serial(behind: &str) -> bool {
+pub(crate) fn is_serial(behind: &str) -> bool {
     if !behind.trim_start().starts_with([',', '(', '[', ';', '-', '#']) {
         return false;
     }

@@ -75,6 +75,12 @@ impl<'a> Numbers<'a> {
     }
 }
 
+/// Whether a cell is a usual mark for a missing value, with either decimal sign.
+pub(crate) fn is_missing(cell: &str) -> bool {
+    let read = |decimal| Numbers { decimal, own_marks: Vec::new() }.read(cell.trim().as_bytes());
+    read(b'.') == Cell::Missing || read(b',') == Cell::Missing
+}
+
 /// A decimal number, with an exponent perhaps; the nearest f64.
 #[inline]
 fn number(cell: &[u8], decimal: u8) -> Option<f64> {

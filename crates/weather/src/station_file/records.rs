@@ -6,6 +6,8 @@ use std::io::Read;
 
 use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 
+pub(crate) use lines::{by_blanks, by_place};
+
 use super::fault::{FileFault, Limit};
 use super::text::Text;
 use super::{MAX_COLUMNS, MAX_LINE_BYTES};

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::*;
 
+mod arbitrary;
 mod faults;
 mod layouts;
 mod report;
