@@ -9,7 +9,8 @@ mod scan;
 use chrono::format::{Item, Parsed, StrftimeItems, parse};
 use chrono::{FixedOffset, NaiveDate, NaiveDateTime, TimeZone};
 
-use self::scan::{days_in_month, days_since_1970, digits, fraction, half, offset};
+pub(crate) use self::scan::{days_in_month, days_since_1970};
+use self::scan::{digits, fraction, half, offset};
 use crate::mapping::TimeFormat;
 
 /// A time as it was written.

@@ -66,7 +66,7 @@ pub(super) fn offset(rest: &mut &[u8], strict: bool) -> Option<i64> {
     (hours < 24 && minutes < 60).then_some(sign * (hours * 3_600 + minutes * 60))
 }
 
-pub(super) fn days_in_month(year: i64, month: i64) -> i64 {
+pub(crate) fn days_in_month(year: i64, month: i64) -> i64 {
     match month {
         2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
         2 => 28,
@@ -77,7 +77,7 @@ pub(super) fn days_in_month(year: i64, month: i64) -> i64 {
 
 /// Days from 1 January 1970 to a date of the Gregorian calendar. The year is
 /// counted from March, so that the leap day is its last.
-pub(super) fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
+pub(crate) fn days_since_1970(year: i64, month: i64, day: i64) -> i64 {
     let year = if month <= 2 { year - 1 } else { year };
     let month_from_march = (month + 9) % 12;
     let day_of_year = (153 * month_from_march + 2) / 5 + day - 1;

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::io;
 
+use crate::archives::ArchiveFault;
+
 /// Values that a message lists at most.
 pub(super) const MOST_LISTED: usize = 10;
 /// Characters of a cell that a message shows.
@@ -146,6 +148,9 @@ pub enum FileFault {
         /// Which limit.
         limit: Limit,
     },
+    /// The file is not of the archive's format, or not of one station.
+    #[error(transparent)]
+    Archive(#[from] ArchiveFault),
 }
 
 impl FileFault {
@@ -158,6 +163,7 @@ impl FileFault {
             Self::NoRowMatches { .. } => Some("where"),
             Self::OtherUnit { .. } | Self::Implausible { .. } => Some("unit"),
             Self::OtherZone { .. } => Some("time_zone"),
+            Self::Archive(fault) => fault.field(),
             Self::Unreadable(_) | Self::Empty | Self::NoRows | Self::TooLarge { .. } => None,
         }
     }
@@ -194,7 +200,7 @@ pub struct Listed {
 
 impl Listed {
     /// Adds a text that is not there yet.
-    pub(super) fn add(&mut self, text: &[u8]) {
+    pub(crate) fn add(&mut self, text: &[u8]) {
         if self.more || self.texts.iter().any(|known| known.as_bytes() == text) {
             return;
         }
@@ -223,7 +229,7 @@ impl fmt::Display for Listed {
 }
 
 /// A cell as a message shows it: shortened, on one line.
-pub(super) fn shown(cell: &[u8]) -> String {
+pub(crate) fn shown(cell: &[u8]) -> String {
     let text = String::from_utf8_lossy(cell);
     let mut short: String =
         text.chars().take(MOST_SHOWN).map(|sign| if sign.is_control() { ' ' } else { sign }).collect();

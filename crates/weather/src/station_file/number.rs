@@ -83,7 +83,7 @@ pub(crate) fn is_missing(cell: &str) -> bool {
 
 /// A decimal number, with an exponent perhaps; the nearest f64.
 #[inline]
-fn number(cell: &[u8], decimal: u8) -> Option<f64> {
+pub(crate) fn number(cell: &[u8], decimal: u8) -> Option<f64> {
     let mut text = [0; LONGEST];
     let text = text.get_mut(..cell.len())?;
     for (to, byte) in text.iter_mut().zip(cell) {
