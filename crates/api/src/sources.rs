@@ -10,7 +10,7 @@ use serde::Serialize;
 use serde_json::Value;
 use store::{Site, Source, Way};
 use utoipa::ToSchema;
-use weather::mapping::Mapping;
+use weather::layout::Layout;
 
 use crate::answer::{Answer, changed, created, ok, whole};
 use crate::conditional::IfMatch;
@@ -38,7 +38,8 @@ pub(crate) struct SourceShown {
     attribution: Option<&'static str>,
     /// Order of trust within the site; 1 is trusted most.
     trust: i64,
-    /// How its files are read: the keys of `[weather]` in a season file.
+    /// How its files are read: the keys of `[weather]` in a season file,
+    /// or `format` with the word of an open archive.
     #[schema(value_type = Option<Object>)]
     mapping: Option<Value>,
     #[schema(value_type = Moment)]
@@ -62,7 +63,8 @@ pub(crate) struct SourceAdded {
     reading_kind: Option<String>,
     #[schema(minimum = 1, maximum = 1000)]
     trust: Option<i64>,
-    /// Of a source that comes by file: the keys of `[weather]` in a season file.
+    /// Of a source that comes by file: the keys of `[weather]` in a season file,
+    /// or `format` with the word of an open archive.
     #[schema(value_type = Option<Object>)]
     mapping: Option<Value>,
 }
@@ -169,20 +171,18 @@ pub(crate) async fn change(
 
 /// Reads `mapping`. The kind of its readings is that of the source where it is
 /// known, and must not say another.
-fn mapping(fields: &Fields<'_>, kind: Option<Kind>) -> Option<Mapping> {
+fn mapping(fields: &Fields<'_>, kind: Option<Kind>) -> Option<Layout> {
     let table = fields.table("mapping")?;
     let says_kind = table.has("reading_kind");
-    let read = Mapping::from_fields(&table);
+    let read = Layout::from_fields(&table);
     table.refuse_unknown();
-    let mut mapping = read?;
-    if let Some(kind) = kind {
-        if says_kind && mapping.reading_kind != kind {
-            let (says, is) = (mapping.reading_kind.word(), kind.word());
-            table.fault("reading_kind", format!("is {says}, but the readings of this source are {is}"));
-        }
-        mapping.reading_kind = kind;
+    let layout = read?;
+    let Some(kind) = kind else { return Some(layout) };
+    if says_kind && layout.reading_kind() != kind {
+        let (says, is) = (layout.reading_kind().word(), kind.word());
+        table.fault("reading_kind", format!("is {says}, but the readings of this source are {is}"));
     }
-    Some(mapping)
+    Some(layout.of_kind(kind))
 }
 
 impl Visit {
@@ -211,7 +211,7 @@ impl Visit {
             Way::Hand => (Kind::Hand, None, None),
             Way::File if fields.has("mapping") => {
                 let mapping = mapping(fields, said)?;
-                (mapping.reading_kind, None, Some(mapping.to_json()))
+                (mapping.reading_kind(), None, Some(mapping.to_json()))
             }
             Way::File => (said.unwrap_or(Kind::Station), None, None),
         };

@@ -6,20 +6,22 @@ use std::io::{self, Read};
 use access::Deed;
 use axum::body::Bytes;
 use axum::extract::{FromRequest, Path, Request};
+use chrono_tz::Tz;
 use model::input;
-use model::series::Forecast;
-use model::time::{FUTURE_TOLERANCE, Instant};
+use model::series::{Forecast, Kind};
+use model::time::{FUTURE_TOLERANCE, Instant, zone};
 use serde_json::{Value, json};
 use store::{Site, Source, Way};
 use tokio::sync::mpsc;
 use utoipa::{IntoParams, ToSchema};
-use weather::mapping::{Mapping, Role};
-use weather::station_file::{self, FileFault, Limit, StationFile};
+use weather::layout::{self, Layout};
+use weather::mapping::Role;
+use weather::station_file::{FileFault, Limit, StationFile};
 
 use crate::answer::{Answer, ok};
 use crate::desk::{Here, Visit};
 use crate::limits;
-use crate::problem::Problem;
+use crate::problem::{Problem, Wrong};
 use crate::query::Query;
 use crate::readings;
 use crate::request::{Document, Incoming, content_type, is_json};
@@ -71,16 +73,23 @@ pub(crate) struct UploadShown {
     refused_rows: Value,
 }
 
-/// Where readings of a CSV file come from.
+/// Where readings of a file come from, and whether they are kept.
 #[derive(IntoParams)]
 #[into_params(parameter_in = Query)]
 #[allow(dead_code, reason = "it stands for parameters in the document")]
 pub(crate) struct FromSource {
-    /// Id of the source; needed for a CSV file.
+    /// Id of the source; needed for a file.
     source: Option<String>,
+    /// Says how the file was understood, and keeps nothing of it.
+    dry_run: Option<bool>,
 }
 
-/// Takes readings: a CSV file, or JSON that a person or a program wrote.
+/// Types of a station's file; it may be packed with gzip.
+const FILES: [&str; 3] = ["text/csv", "text/plain", "application/gzip"];
+
+/// Takes readings: a station's file, or JSON that a person or a program wrote. How a
+/// file is read stands in the source's mapping; where there is none yet it is told
+/// from the file, and remembered when nothing of it was a guess.
 #[utoipa::path(post, path = "/sites/{id}/readings", tag = "sites", operation_id = "store-readings",
     params(("id" = String, Path), FromSource),
     request_body(content((Typed = "application/json"), (String = "text/csv"))),
@@ -92,11 +101,12 @@ pub(crate) async fn take(
     request: Request,
 ) -> Answer {
     let source = query.text("source");
+    let dry_run = query.word("dry_run", &["true", "false"]) == Some("true");
     query.finish()?;
     let site = desk.site(&site).await?;
     let found = content_type(request.headers());
-    let csv = found.as_deref() == Some("text/csv");
-    if !csv && !found.as_deref().is_some_and(is_json) {
+    let file = found.as_deref().is_some_and(|found| FILES.contains(&found));
+    if !file && !found.as_deref().is_some_and(is_json) {
         return Err(Problem::other_type("text/csv or application/json", found.as_deref()));
     }
     if site.farm_id.is_none() {
@@ -105,14 +115,23 @@ pub(crate) async fn take(
         ));
     }
     desk.allow(Deed::Log, site.farm_id.as_deref())?;
-    if csv {
-        return file(&desk, &site, source, request).await;
+    if file {
+        return station_file(&desk, &site, source, dry_run, request).await;
+    }
+    if dry_run {
+        return Err(Problem::parameter("dry_run", "is of a file; readings in JSON say themselves what they are"));
     }
     let Document(document) = Document::from_request(request, &()).await?;
     readings::typed_in(&desk, &site, source, &document).await
 }
 
-async fn file(desk: &Visit, site: &Site, source: Option<String>, request: Request) -> Answer {
+async fn station_file(
+    desk: &Visit,
+    site: &Site,
+    source: Option<String>,
+    dry_run: bool,
+    request: Request,
+) -> Answer {
     let Some(id) = source else {
         return Err(Problem::parameter(
             "source",
@@ -123,44 +142,125 @@ async fn file(desk: &Visit, site: &Site, source: Option<String>, request: Reques
         Some(found) if found.site_id == site.id => found,
         _ => return Err(readings::no_source(site, &id, true)),
     };
-    let mapping = mapping_of(&source)?;
+    let layout = layout_of(&source)?;
     let now = desk.now();
-    if let Role::Forecast { issued_at } = mapping.role
+    if let Some(Role::Forecast { issued_at }) = layout.as_ref().map(Layout::role)
         && issued_at > now.plus(FUTURE_TOLERANCE)
     {
         let detail = format!("{issued_at} lies more than 10 minutes ahead of now, {now}");
         return Err(Problem::file("/mapping/issued_at", detail));
     }
-    let role = mapping.role;
     let incoming = Incoming::new(request, limits::UPLOAD_BYTES)?;
     let place = desk.uploads.acquire().await.expect("the places for uploads are never closed");
-    let read = parsed(incoming, mapping, now).await?;
-    let answer = store(desk, &source, role, read, now).await;
+    let how = How { known: layout, kind: source.kind, zone: zone(&site.time_zone).ok(), dry_run };
+    let answer = match parsed(incoming, how, now).await? {
+        Parsed::Report(report) => ok(json!({"source": source.id, "dry_run": true, "file": report})),
+        Parsed::File { layout, read, remembered } => {
+            if remembered {
+                desk.store.set_mapping(&source, &layout.to_json()).await?;
+            }
+            store(desk, &source, layout.role(), read, now).await
+        }
+    };
     drop(place);
     answer
 }
 
-fn mapping_of(source: &Source) -> Result<Mapping, Problem> {
+/// How the source's files are read, where that is known.
+fn layout_of(source: &Source) -> Result<Option<Layout>, Problem> {
     if source.way != Way::File {
         let way = source.way.word();
         return Err(Problem::conflict(format!("The source comes by {way} and takes no files.")));
     }
-    let Some(mapping) = &source.mapping else {
-        return Err(Problem::conflict(
-            "The source has no mapping yet; PATCH it with one that says how its files are read.",
-        ));
-    };
-    input::read(mapping, Mapping::from_fields).map_err(|faults| {
+    let Some(mapping) = &source.mapping else { return Ok(None) };
+    input::read(mapping, Layout::from_fields).map(Some).map_err(|faults| {
         tracing::error!(source = source.id, %faults, "a stored mapping does not read back");
         Problem::failed()
     })
 }
 
+/// How a file is to be read.
+struct How {
+    /// The source's layout; none when it is to be told from the file.
+    known: Option<Layout>,
+    kind: Kind,
+    zone: Option<Tz>,
+    dry_run: bool,
+}
+
+/// What came of a file.
+enum Parsed {
+    Report(Value),
+    File {
+        layout: Layout,
+        read: StationFile,
+        /// Whether the layout was told from the file.
+        remembered: bool,
+    },
+}
+
+impl How {
+    /// Reads a file.
+    fn read(self, mut file: impl Read, now: Instant) -> Result<Parsed, Problem> {
+        let mut head = Vec::new();
+        (&mut file)
+            .take(layout::HEAD_BYTES as u64)
+            .read_to_end(&mut head)
+            .map_err(|error| refused(&FileFault::Unreadable(error)))?;
+        let remembered = self.known.is_none();
+        let (layout, told, doubts) = match self.known {
+            Some(known) => (known, Vec::new(), Vec::new()),
+            None => match layout::recognise(&head, None, &json!({}), self.zone) {
+                Ok(recognised) => {
+                    (recognised.layout.of_kind(self.kind), recognised.told, recognised.doubts)
+                }
+                Err(unclear) if self.dry_run => {
+                    let unclear = json!({"told": unclear.told, "doubts": unclear.doubts, "mapping": unclear.table,
+                        "to_give": unclear.faults.0, "understood": null});
+                    return Ok(Parsed::Report(unclear));
+                }
+                Err(unclear) => {
+                    let faults = unclear.faults.0.iter();
+                    return Err(not_told(faults.map(|fault| (fault.pointer.as_str(), fault.detail.as_str()))));
+                }
+            },
+        };
+        let file = io::Cursor::new(head).chain(file);
+        if self.dry_run {
+            let understood = layout::understand(file, &layout, now).map_err(|fault| refused(&fault))?;
+            return Ok(Parsed::Report(json!({"told": told, "doubts": doubts, "mapping": layout.to_json(),
+                "to_give": [], "understood": understood})));
+        }
+        if !doubts.is_empty() {
+            let keys: Vec<String> = doubts.iter().map(|doubt| format!("/{}", doubt.key)).collect();
+            let doubts = keys.iter().zip(&doubts).map(|(key, doubt)| (key.as_str(), doubt.detail.as_str()));
+            return Err(not_told(doubts));
+        }
+        let read = layout::read(file, &layout, now).map_err(|fault| refused(&fault))?;
+        Ok(Parsed::File { layout, read, remembered })
+    }
+}
+
+/// A file whose layout is not told for certain.
+fn not_told<'a>(things: impl Iterator<Item = (&'a str, &'a str)>) -> Problem {
+    let wrong = |(pointer, detail): (&str, &str)| Wrong {
+        pointer: Some(format!("/mapping{pointer}").into()),
+        parameter: None,
+        detail: detail.to_owned(),
+    };
+    let problem = Problem::file(
+        "/mapping",
+        "How the file is to be read does not follow from it for certain, and nothing of it was stored. Send it \
+         with dry_run=true to see what was understood, and set the source's mapping.",
+    );
+    Problem { errors: things.map(wrong).collect(), ..problem }
+}
+
 /// Parses a file while it comes in. The parser runs on a thread of its own and
 /// gets the chunks through a short queue.
-async fn parsed(mut incoming: Incoming, mapping: Mapping, now: Instant) -> Result<StationFile, Problem> {
+async fn parsed(mut incoming: Incoming, how: How, now: Instant) -> Result<Parsed, Problem> {
     let (chunks, queue) = mpsc::channel::<Result<Bytes, ()>>(limits::CHUNKS_WAITING);
-    let parser = tokio::task::spawn_blocking(move || station_file::read(Chunks::new(queue), &mapping, now));
+    let parser = tokio::task::spawn_blocking(move || how.read(Chunks::new(queue), now));
     let came = hand_over(&mut incoming, &chunks).await;
     if came.is_err() {
         // The parser must not take what came so far for the whole file. When
@@ -175,9 +275,9 @@ async fn parsed(mut incoming: Incoming, mapping: Mapping, now: Instant) -> Resul
     came?;
     match read {
         Ok(read) => Ok(read),
-        Err(fault) => {
+        Err(problem) => {
             incoming.discard().await;
-            Err(refused(&fault))
+            Err(problem)
         }
     }
 }

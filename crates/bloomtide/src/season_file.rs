@@ -12,8 +12,8 @@ use model::series::{Forecast, Reading};
 use model::site::Place;
 use model::time::Instant;
 use weather::checks::{self, Findings, Thresholds};
-use weather::mapping::{Mapping, Role};
-use weather::station_file;
+use weather::layout::{self, Layout};
+use weather::mapping::Role;
 
 use crate::document;
 
@@ -47,7 +47,7 @@ struct Head {
     place: Place,
     plan: Plan,
     entries: Vec<Entry>,
-    weather: Vec<Mapping>,
+    weather: Vec<Layout>,
 }
 
 /// Rows refused that are named one by one; the rest is counted.
@@ -69,28 +69,28 @@ impl SeasonFile {
             refused: Vec::new(),
         };
         let folder = path.parent().unwrap_or(Path::new("."));
-        for mapping in &head.weather {
-            file.take_weather(folder, mapping)?;
+        for layout in &head.weather {
+            file.take_weather(folder, layout)?;
         }
         Ok(file)
     }
 
-    fn take_weather(&mut self, folder: &Path, mapping: &Mapping) -> anyhow::Result<()> {
-        let path: PathBuf = folder.join(mapping.file.as_deref().unwrap_or_default());
+    fn take_weather(&mut self, folder: &Path, layout: &Layout) -> anyhow::Result<()> {
+        let path: PathBuf = folder.join(layout.file().unwrap_or_default());
         let bytes = std::fs::read(&path)
             .with_context(|| format!("weather file {} cannot be read", path.display()))?;
         // No clock is read here, so no reading counts as lying in the future.
-        let read = station_file::read(bytes.as_slice(), mapping, Instant::MAX)
+        let read = layout::read(bytes.as_slice(), layout, Instant::MAX)
             .with_context(|| format!("weather file {}", path.display()))?;
         let shown = read.refused.iter().take(REFUSED_SHOWN);
         self.refused.extend(shown.map(|row| format!("{} line {}: {}", path.display(), row.line, row.reason)));
         if let Some(more) = read.refused.len().checked_sub(REFUSED_SHOWN).filter(|more| *more > 0) {
             self.refused.push(format!("{}: {more} more rows were refused", path.display()));
         }
-        match mapping.role {
+        match layout.role() {
             Role::Observed => self.sources.push(Observed {
-                name: mapping.name.clone().or(mapping.file.clone()).unwrap_or_default(),
-                checked: mapping.checks,
+                name: layout.name().or(layout.file()).unwrap_or_default().to_owned(),
+                checked: layout.checks(),
                 readings: read.readings,
             }),
             Role::Forecast { issued_at } => self.forecasts.push(Forecast { issued_at, hours: read.readings }),
@@ -139,7 +139,7 @@ impl Head {
         fields.require("weather");
         let weather = fields.tables("weather", |source| {
             source.required_text("file");
-            Mapping::from_fields(source)
+            Layout::from_fields(source)
         });
         let sprays = plan::sprays(fields, "plan");
         let mut number = 0;

@@ -6,15 +6,16 @@
 //! what it held before changes nothing.
 
 use std::fs::File;
-use std::io::{self, BufReader};
+use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
 
+use chrono_tz::Tz;
 use model::input;
-use model::time::{Instant, MINUTE};
-use serde_json::Value;
+use model::time::{Instant, MINUTE, zone};
+use serde_json::{Value, json};
 use store::{Source, TakenFile, Way};
-use weather::mapping::Mapping;
-use weather::station_file::{self, StationFile};
+use weather::layout::{self, Layout};
+use weather::station_file::StationFile;
 
 use crate::{Engine, PassError};
 
@@ -39,7 +40,7 @@ pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
     let mut stored = 0;
     for (id, files) in seen {
         match engine.store.source(&id).await? {
-            Some(source) if source.way == Way::File => stored += take(engine, &source, files).await?,
+            Some(source) if source.way == Way::File => stored += take(engine, source, files).await?,
             Some(_) => tracing::warn!(source = id, "does not come by file: its folder is passed over"),
             None => tracing::warn!(source = id, "a watched folder is named by no source's id"),
         }
@@ -89,8 +90,10 @@ fn file_seen(path: PathBuf) -> Option<Seen> {
 }
 
 /// Reads the files of a source that have changed and rest.
-async fn take(engine: &Engine, source: &Source, files: Vec<Seen>) -> Result<u64, PassError> {
+async fn take(engine: &Engine, mut source: Source, files: Vec<Seen>) -> Result<u64, PassError> {
     let held = engine.store.taken_files(&source.id).await?;
+    let site = engine.store.site(&source.site_id).await?;
+    let zone = site.and_then(|site| zone(&site.time_zone).ok());
     let mut stored = 0;
     for file in files {
         let now = engine.clock.now();
@@ -111,8 +114,13 @@ async fn take(engine: &Engine, source: &Source, files: Vec<Seen>) -> Result<u64,
             Some(held) if now.since(held.seen_at) < REST => continue,
             Some(_) => {
                 noted.taken_at = Some(now);
-                match read(source, file, now).await? {
-                    Ok(read) => {
+                match read(&source, zone, file, now).await? {
+                    Ok((read, told)) => {
+                        if let Some(layout) = told {
+                            let mapping = layout.to_json();
+                            engine.store.set_mapping(&source, &mapping).await?;
+                            source.mapping = Some(mapping);
+                        }
                         if let Some(refused) = read.refused.first() {
                             let (rows, line) = (read.rows.refused, refused.line);
                             let why = &refused.reason;
@@ -142,20 +150,43 @@ async fn take(engine: &Engine, source: &Source, files: Vec<Seen>) -> Result<u64,
     Ok(stored)
 }
 
-/// A file's readings, or why there are none.
-async fn read(source: &Source, file: Seen, now: Instant) -> Result<Result<StationFile, String>, PassError> {
-    let mapping = match mapping(source.mapping.as_ref()) {
-        Ok(mapping) => mapping,
-        Err(fault) => return Ok(Err(fault)),
-    };
+/// A file's readings, or why there are none. How it is read stands in the source's
+/// mapping, or else is told from the file and given back to be remembered.
+async fn read(
+    source: &Source,
+    zone: Option<Tz>,
+    file: Seen,
+    now: Instant,
+) -> Result<Result<(StationFile, Option<Layout>), String>, PassError> {
+    let (mapping, kind) = (source.mapping.clone(), source.kind);
     let reading = move || {
-        let opened = File::open(&file.path).map_err(|error| error.to_string())?;
-        station_file::read(BufReader::new(opened), &mapping, now).map_err(|fault| fault.to_string())
+        let opened = || File::open(&file.path).map_err(|error| error.to_string());
+        let (layout, told) = match mapping {
+            Some(mapping) => (known(&mapping)?, false),
+            None => {
+                let mut head = Vec::new();
+                let head_of = opened()?.take(layout::HEAD_BYTES as u64).read_to_end(&mut head);
+                head_of.map_err(|error| error.to_string())?;
+                (recognised(&head, &file.name, zone)?.of_kind(kind), true)
+            }
+        };
+        let read = layout::read(BufReader::new(opened()?), &layout, now).map_err(|fault| fault.to_string())?;
+        Ok((read, Some(layout).filter(|_| told)))
     };
     Ok(tokio::task::spawn_blocking(reading).await?)
 }
 
-fn mapping(document: Option<&Value>) -> Result<Mapping, String> {
-    let document = document.ok_or("the source has no mapping yet: set it, or upload one file")?;
-    input::read(document, Mapping::from_fields).map_err(|faults| format!("the source's mapping: {faults}"))
+fn known(mapping: &Value) -> Result<Layout, String> {
+    input::read(mapping, Layout::from_fields).map_err(|faults| format!("the source's mapping: {faults}"))
+}
+
+fn recognised(head: &[u8], name: &str, zone: Option<Tz>) -> Result<Layout, String> {
+    let recognised = layout::recognise(head, Some(name), &json!({}), zone)
+        .map_err(|unclear| format!("set the source's mapping: {unclear}"))?;
+    let doubts: Vec<String> =
+        recognised.doubts.iter().map(|doubt| format!("{}: {}", doubt.key, doubt.detail)).collect();
+    if doubts.is_empty() {
+        return Ok(recognised.layout);
+    }
+    Err(format!("set the source's mapping, since this would be a guess: {}", doubts.join("; ")))
 }

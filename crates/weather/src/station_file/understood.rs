@@ -149,13 +149,13 @@ fn columns(header: &Header) -> Vec<Column> {
 }
 
 /// The median of the steps between readings that follow one another.
-fn cadence(readings: &[Reading]) -> Option<i64> {
+pub(crate) fn cadence(readings: &[Reading]) -> Option<i64> {
     let mut steps: Vec<i64> = readings.windows(2).map(|pair| pair[1].at.since(pair[0].at)).collect();
     let middle = steps.len() / 2;
     (!steps.is_empty()).then(|| *steps.select_nth_unstable(middle).1)
 }
 
-fn gaps(readings: &[Reading]) -> Gaps {
+pub(crate) fn gaps(readings: &[Reading]) -> Gaps {
     let mut gaps = Gaps::default();
     for pair in readings.windows(2) {
         let seconds = pair[1].from().since(pair[0].at);
