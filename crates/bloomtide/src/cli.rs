@@ -117,14 +117,19 @@ pub(crate) struct ImportArgs {
     #[arg(long, value_name = "ID")]
     pub(crate) site: String,
     /// What the columns mean: a TOML file with the keys of [weather] in a
-    /// season file.
+    /// season file, or format = with the word of an open archive: isd-lite, ghcnh,
+    /// iem-asos, dwd-hourly, tmy3, epw.
     #[arg(long, value_name = "FILE.toml", requires = "file")]
     pub(crate) mapping: Option<PathBuf>,
     /// Instead of a file: hours of past seasons from Open-Meteo's archive, for what
     /// the site's source of it lacks; days of UTC, like 2013-04-01..2013-05-31.
     #[arg(long, value_name = "FROM..TO", conflicts_with_all = ["mapping", "file"])]
     pub(crate) archive: Option<String>,
-    /// The station's file.
+    /// Shows how the file is understood and keeps nothing of it.
+    #[arg(long, requires = "file")]
+    pub(crate) dry_run: bool,
+    /// The station's file; it may be gzipped. Without --mapping its layout is told
+    /// from it, where nothing of that is a guess.
     #[arg(value_name = "FILE", required_unless_present = "archive")]
     pub(crate) file: Option<PathBuf>,
 }

@@ -91,7 +91,7 @@ impl ArchiveFault {
     pub fn field(&self) -> Option<&'static str> {
         match self {
             Self::SeveralStations { .. } | Self::NoSuchStation { .. } => Some("station"),
-            Self::Clock { .. } => Some("clock"),
+            Self::Clock { .. } => Some("time_zone"),
             _ => None,
         }
     }
