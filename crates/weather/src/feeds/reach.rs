@@ -52,9 +52,7 @@ pub enum Refused {
         port: u16,
     },
     /// An address of this machine or of the network behind it.
-    #[error(
-        "{host} is at {address}, which is no public address; name {host} among the allowed hosts if it is meant"
-    )]
+    #[error("{}no public address; name {host} among the allowed hosts if it is meant", leads(host, *address))]
     NotPublic {
         /// The host.
         host: String,
@@ -253,6 +251,15 @@ impl Client {
     /// What it may ask.
     pub fn reach(&self) -> &Reach {
         &self.reach
+    }
+}
+
+/// A host and where it leads, as the begin of a sentence.
+fn leads(host: &str, address: IpAddr) -> String {
+    if host == address.to_string() {
+        format!("{host} is ")
+    } else {
+        format!("{host} is at {address}, which is ")
     }
 }
 
