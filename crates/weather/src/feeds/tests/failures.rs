@@ -31,6 +31,8 @@ pub(super) struct Tried {
     pub(super) cell: CellRequest,
     /// Paths with their bodies, of hours that lie so far from the right ones.
     pub(super) pages: fn(i64) -> Vec<(&'static str, String)>,
+    /// Reading the system's certificates takes a while, so there is one for all.
+    client: Client,
     /// A piece of a body about temperature, and the same with a key said twice.
     twice: (&'static str, &'static str),
     /// A piece that says of where a body tells, and the same of elsewhere.
@@ -62,6 +64,7 @@ pub(super) fn all() -> [Tried; 4] {
             ("/stations/KNEA/observations", bodies::nws_observations(first.plus(-9 * 60), 24)),
         ]
     };
+    let client = local_client();
     let known = r#"{"grid":"OKX","x":33,"y":35,"station":{"id":"KNEA","read_to":null},"grid_modified":null}"#;
     [
         Tried {
@@ -72,6 +75,7 @@ pub(super) fn all() -> [Tried; 4] {
             },
             cell: cell(40.7, 7.6, None),
             pages: open_meteo,
+            client: client.clone(),
             twice: ("\"temperature_2m\":[", "\"temperature_2m\":[],\"temperature_2m\":["),
             // Of one place there is nothing to tell it by but its number.
             elsewhere: ("{\"latitude\"", "{\"location_id\":3,\"latitude\""),
@@ -83,6 +87,7 @@ pub(super) fn all() -> [Tried; 4] {
             },
             cell: cell(52.1235, 7.6, None),
             pages: bright_sky,
+            client: client.clone(),
             twice: ("\"temperature\":11.25", "\"temperature\":null,\"temperature\":11.25"),
             elsewhere: ("\"lat\":52.1344", "\"lat\":42.1344"),
         },
@@ -94,6 +99,7 @@ pub(super) fn all() -> [Tried; 4] {
             },
             cell: cell(52.1235, 7.6, None),
             pages: met_norway,
+            client: client.clone(),
             twice: ("\"air_temperature\":11.25", "\"air_temperature\":11.25,\"air_temperature\":11.25"),
             elsewhere: ("[7.6,52.1235", "[8.6,52.1235"),
         },
@@ -105,6 +111,7 @@ pub(super) fn all() -> [Tried; 4] {
             },
             cell: cell(40.7, -74.006, Some(known)),
             pages: nws,
+            client: client.clone(),
             twice: ("\"temperature\": {", "\"temperature\": null, \"temperature\": {"),
             elsewhere: ("", ""),
         },
@@ -113,7 +120,7 @@ pub(super) fn all() -> [Tried; 4] {
 
 impl Tried {
     pub(super) async fn ask(&self, server: &MockServer) -> Result<CellAnswer, FeedError> {
-        let feed = (self.feed)(server.uri(), local_client());
+        let feed = (self.feed)(server.uri(), self.client.clone());
         let answers = feed.fetch(std::slice::from_ref(&self.cell), now()).await;
         answers.map(|mut answers| answers.remove(0))
     }
