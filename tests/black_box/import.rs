@@ -82,6 +82,33 @@ async fn a_file_comes_in_once_and_is_corrected_by_a_later_one() {
     assert_eq!(import.stored().await, 25);
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn a_file_without_a_mapping_is_told_or_refused() {
+    let import = Import::new().await;
+    let run = |more: &[&str]| {
+        let arguments = [&["import", "--database", &import.database, "--site", "hill"], more].concat();
+        let run = run(Build::Plain, &arguments);
+        (run.status.code(), String::from_utf8(run.stdout).unwrap(), String::from_utf8(run.stderr).unwrap())
+    };
+    let rows: String = (-30..-6)
+        .map(|hour| BEGIN.plus(hour * HOUR).utc().format("%d.%m.%Y %H:%M;11,5\n").to_string())
+        .collect();
+    let clear = import.write("clear.csv", format!("Zeit (UTC);Temperatur (°C)\n{rows}"));
+    let (code, said, how) = run(&["--dry-run", &clear]);
+    assert_eq!(code, Some(0), "{how}");
+    let report: Value = serde_json::from_str(&said).unwrap();
+    assert_eq!((&report["cadence_seconds"], &report["rows"]["taken"]), (&json!(3_600), &json!(24)));
+    assert!(how.contains("delimiter = \";\""), "{how}");
+    assert_eq!(import.stored().await, 0);
+    let (code, said, error) = run(&[&clear]);
+    assert_eq!(code, Some(0), "{error}");
+    assert!(said.contains("24 stored"), "{said}");
+    let unclear = import.write("unclear.csv", "time,temp\n04/05/2013 10:00,11.5\n04/05/2013 11:00,12.1\n");
+    let (code, _, error) = run(&[&unclear]);
+    assert_eq!(code, Some(2));
+    assert!(error.contains("--mapping"), "{error}");
+}
+
 /// Name, mapping, file, site, and the words that the error must have.
 type Case<'a> = (&'a str, String, Vec<u8>, &'a str, &'a [&'a str]);
 

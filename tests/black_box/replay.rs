@@ -270,3 +270,47 @@ fn an_unusual_style_length_is_noted_and_no_error() {
         assert!(!of(length).contains("style-length-unusual"), "{length}: {}", of(length));
     }
 }
+
+/// JFK's one bad row, 2013-05-09T02Z, 13.1 °F between 57.02 and 57.2.
+#[test]
+fn a_bad_row_moves_no_crossing_while_the_checks_are_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let spring = std::fs::read_to_string(data().join("spring-2013.csv")).unwrap();
+    let bad = |line: &&str| line.starts_with("JFK") && line.ends_with("2013-05-09T02:00:00Z");
+    assert_eq!(spring.lines().filter(bad).count(), 1);
+    let clean: Vec<&str> = spring.lines().filter(|line| !bad(line)).collect();
+    let clean_path = folder.path().join("clean.csv");
+    std::fs::write(&clean_path, clean.join("\n") + "\n").unwrap();
+    let mut moved = Vec::new();
+    for day in 5..=8 {
+        for hour in (0..24).step_by(6) {
+            let reached = |checks: &str, clean: bool| {
+                let season = season(folder.path(), |text| {
+                    let log = format!(
+                        "[[log]]\nid = \"s\"\nkind = \"bloom-start\"\nat = \"2013-05-{day:02}T{hour:02}:00:00-04:00\"\n"
+                    );
+                    let file = data().join("spring-2013.csv").display().to_string();
+                    let text = format!("{}{log}", &text[..text.find("[[log]]").unwrap()])
+                        .replace("origin = \"EWR\"", "origin = \"JFK\"")
+                        .replace("checks = \"on\"", &format!("checks = \"{checks}\""));
+                    if clean { text.replace(&file, &clean_path.display().to_string()) } else { text }
+                });
+                let season = json(&[&season, "--now", "2013-05-14T00:00:00Z"]);
+                let failed =
+                    season["notes"].as_array().unwrap().iter().any(|note| note["code"] == "readings-failed");
+                (season["legs"][0]["reached_at"].as_str().unwrap().parse::<Instant>().unwrap(), failed)
+            };
+            let (with, told) = reached("on", false);
+            let (without_row, _) = reached("on", true);
+            let (taken, silent) = reached("off", false);
+            assert_eq!(with, without_row, "5 to 8 May, {day} {hour}: to the second");
+            assert!(!silent);
+            if taken != with {
+                assert!(told, "a leg that runs over it says so");
+                moved.push(taken.since(with) / 60);
+            }
+        }
+    }
+    // The legs from each hour of those days were moved by 44 to 145 minutes.
+    assert!(moved.len() >= 4 && moved.iter().all(|minutes| (44..=145).contains(minutes)), "{moved:?}");
+}

@@ -119,7 +119,10 @@ pub(crate) async fn take(
         return station_file(&desk, &site, source, dry_run, request).await;
     }
     if dry_run {
-        return Err(Problem::parameter("dry_run", "is of a file; readings in JSON say themselves what they are"));
+        return Err(Problem::parameter(
+            "dry_run",
+            "is of a file; readings in JSON say themselves what they are",
+        ));
     }
     let Document(document) = Document::from_request(request, &()).await?;
     readings::typed_in(&desk, &site, source, &document).await
@@ -211,9 +214,7 @@ impl How {
         let (layout, told, doubts) = match self.known {
             Some(known) => (known, Vec::new(), Vec::new()),
             None => match layout::recognise(&head, None, &json!({}), self.zone) {
-                Ok(recognised) => {
-                    (recognised.layout.of_kind(self.kind), recognised.told, recognised.doubts)
-                }
+                Ok(recognised) => (recognised.layout.of_kind(self.kind), recognised.told, recognised.doubts),
                 Err(unclear) if self.dry_run => {
                     let unclear = json!({"told": unclear.told, "doubts": unclear.doubts, "mapping": unclear.table,
                         "to_give": unclear.faults.0, "understood": null});
@@ -221,7 +222,9 @@ impl How {
                 }
                 Err(unclear) => {
                     let faults = unclear.faults.0.iter();
-                    return Err(not_told(faults.map(|fault| (fault.pointer.as_str(), fault.detail.as_str()))));
+                    return Err(not_told(
+                        faults.map(|fault| (fault.pointer.as_str(), fault.detail.as_str())),
+                    ));
                 }
             },
         };
@@ -244,7 +247,7 @@ impl How {
 /// A file whose layout is not told for certain.
 fn not_told<'a>(things: impl Iterator<Item = (&'a str, &'a str)>) -> Problem {
     let wrong = |(pointer, detail): (&str, &str)| Wrong {
-        pointer: Some(format!("/mapping{pointer}").into()),
+        pointer: Some(format!("/mapping{pointer}")),
         parameter: None,
         detail: detail.to_owned(),
     };

@@ -38,14 +38,20 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
         None => recognised(&path, &site, args.dry_run)?,
     };
     if args.dry_run {
-        let report = tokio::task::spawn_blocking(move || layout::understand(open(&path)?, &layout, now).map_err(anyhow::Error::from));
-        say(&serde_json::to_string_pretty(&report.await?.context("it would be refused, and nothing of it stored")?)?);
+        let report = tokio::task::spawn_blocking(move || {
+            layout::understand(open(&path)?, &layout, now).map_err(anyhow::Error::from)
+        });
+        say(&serde_json::to_string_pretty(
+            &report.await?.context("it would be refused, and nothing of it stored")?,
+        )?);
         return Ok(());
     }
     let (reading, file) = (layout.clone(), path.clone());
-    let read = tokio::task::spawn_blocking(move || layout::read(open(&file)?, &reading, now).map_err(anyhow::Error::from))
-        .await?
-        .with_context(|| format!("{} was refused, and nothing of it stored", path.display()))?;
+    let read = tokio::task::spawn_blocking(move || {
+        layout::read(open(&file)?, &reading, now).map_err(anyhow::Error::from)
+    })
+    .await?
+    .with_context(|| format!("{} was refused, and nothing of it stored", path.display()))?;
     let source = source(&store, &site.id, &layout, now).await?;
     let upload = match layout.role() {
         Role::Observed => store.store_readings(&source.id, &read.readings, now).await?,
@@ -89,7 +95,10 @@ fn recognised(path: &Path, site: &Site, dry_run: bool) -> anyhow::Result<Layout>
             for told in &unclear.told {
                 warn(&format!("{} = {} ({})", told.key, told.value, told.how));
             }
-            bail!("how {} is to be read does not follow from it; give a --mapping with it: {unclear}", path.display());
+            bail!(
+                "how {} is to be read does not follow from it; give a --mapping with it: {unclear}",
+                path.display()
+            );
         }
     };
     for one in &told.told {

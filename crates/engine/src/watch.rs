@@ -170,7 +170,8 @@ async fn read(
                 (recognised(&head, &file.name, zone)?.of_kind(kind), true)
             }
         };
-        let read = layout::read(BufReader::new(opened()?), &layout, now).map_err(|fault| fault.to_string())?;
+        let read =
+            layout::read(BufReader::new(opened()?), &layout, now).map_err(|fault| fault.to_string())?;
         Ok((read, Some(layout).filter(|_| told)))
     };
     Ok(tokio::task::spawn_blocking(reading).await?)

@@ -278,9 +278,10 @@ pub fn recognise(
         };
         let typical = Doubt {
             key: "year",
-            detail: "a typical year has its months from several years and is no record of any season: say by \
+            detail:
+                "a typical year has its months from several years and is no record of any season: say by \
                      hand which year it is to stand for"
-                .to_owned(),
+                    .to_owned(),
         };
         let doubts = if archive.is_typical_year() { vec![typical] } else { Vec::new() };
         return Ok(Recognised { layout: Layout::Archive(of), told: vec![told], doubts });
@@ -305,7 +306,10 @@ impl<R: Read> Read for Unpacked<R> {
     }
 }
 
-fn unpacked<R: Read>(mut source: R) -> Result<Unpacked<io::Chain<io::Cursor<Vec<u8>>, R>>, FileFault> {
+/// A source with its first bytes put back.
+type PutBack<R> = io::Chain<io::Cursor<Vec<u8>>, R>;
+
+fn unpacked<R: Read>(mut source: R) -> Result<Unpacked<PutBack<R>>, FileFault> {
     let mut begin = Vec::with_capacity(GZIPPED.len());
     (&mut source).take(GZIPPED.len() as u64).read_to_end(&mut begin).map_err(FileFault::Unreadable)?;
     let gzipped = begin == GZIPPED;
@@ -358,9 +362,13 @@ mod tests {
             let read = read(file.as_slice(), &recognised.layout, Instant::MAX).unwrap();
             let celsius: Vec<f64> = read.readings.iter().map(|reading| reading.celsius).collect();
             assert_eq!(celsius, [10.6, 9.4]);
-            let report = serde_json::to_value(understand(file.as_slice(), &recognised.layout, Instant::MAX).unwrap());
+            let report =
+                serde_json::to_value(understand(file.as_slice(), &recognised.layout, Instant::MAX).unwrap());
             let report = report.unwrap();
-            assert_eq!((&report["mapping"]["format"], &report["cadence_seconds"]), (&json!("isd-lite"), &json!(3_600)));
+            assert_eq!(
+                (&report["mapping"]["format"], &report["cadence_seconds"]),
+                (&json!("isd-lite"), &json!(3_600))
+            );
         }
     }
 
@@ -388,7 +396,8 @@ mod tests {
             let layout = input::read(&table, Layout::from_fields).unwrap();
             assert_eq!(input::read(&layout.to_json(), Layout::from_fields).unwrap(), layout, "{table}");
         }
-        let faults = input::read(&json!({"format": "isd-lite", "year": 2013}), Layout::from_fields).unwrap_err();
+        let faults =
+            input::read(&json!({"format": "isd-lite", "year": 2013}), Layout::from_fields).unwrap_err();
         assert!(faults.to_string().contains("tmy3"), "{faults}");
         assert!(input::read(&json!({"format": "csv"}), Layout::from_fields).is_err());
     }

@@ -28,10 +28,10 @@ pub use fault::{FileFault, Limit, Listed};
 pub(crate) use header::{find as find_column, is_serial};
 pub(crate) use number::{is_missing, number};
 pub(crate) use records::{by_blanks as split_blanks, by_place as split_places};
-pub(crate) use understood::{cadence, gaps};
 pub use understood::{
     AsRead, Column, GAP, Gap, Gaps, MOST_GAPS_LISTED, MOST_READ_SHOWN, MOST_REFUSED_SHOWN, Understood,
 };
+pub(crate) use understood::{cadence, gaps};
 
 /// Largest file: 5,000,000 rows of some 100 bytes.
 pub const MAX_FILE_BYTES: u64 = 512 * 1024 * 1024;

@@ -21,3 +21,4 @@ mod roles;
 mod season;
 mod story;
 mod timeline;
+mod told;
