@@ -32,7 +32,8 @@ pub const HEAD_BYTES: usize = 256 * 1024;
 pub struct Recognised {
     /// How the file is to be read.
     pub mapping: Mapping,
-    /// Each thing that was told or given, and how.
+    /// Each thing that was told, and how; what was given by hand is not among
+    /// them.
     pub told: Vec<Told>,
     /// What was a guess, in words for a person.
     pub doubts: Vec<Doubt>,

@@ -28,7 +28,7 @@ pub(crate) fn unit_named(name: &str, all: &[String]) -> Option<TemperatureUnit> 
     ];
     let mut named = units.into_iter().filter(|(_, letter, word)| {
         name.contains(word)
-            || ["°", "º", "° ", "deg", "deg ", "deg_", "deg. "]
+            || ["°", "º", "° ", "deg", "deg ", "deg_", "deg. ", "grad "]
                 .iter()
                 .any(|sign| has_word(&name, &format!("{sign}{letter}")))
             || [('(', ')'), ('[', ']'), ('{', '}')]
@@ -114,7 +114,7 @@ mod tests {
     #[test]
     fn clear_units_are_seen() {
         use TemperatureUnit::*;
-        let clear: [(&str, TemperatureUnit); 25] = [
+        let clear: [(&str, TemperatureUnit); 26] = [
             ("Temp, Â°F", Fahrenheit),
             ("Temp, ?F (LGR S/N: 1)", Fahrenheit),
             ("Temp, \u{FFFD}F", Fahrenheit),
@@ -138,6 +138,7 @@ mod tests {
             ("temp_c", Celsius),
             ("tmpc", Celsius),
             ("Temperature in Celsius", Celsius),
+            ("Temperatur in Grad C", Celsius),
             ("T (K)", Kelvin),
             ("Kelvin", Kelvin),
         ];

@@ -28,8 +28,13 @@ impl Row {
 
 /// Takes each line apart.
 pub(super) fn rows(text: &str, delimiter: &Delimiter) -> Vec<Row> {
+    // Where a sign parts the columns, blanks make a row with one cell.
+    let is_blank = |line: &str| match delimiter {
+        Delimiter::Sign(_) => line.is_empty(),
+        Delimiter::Blanks | Delimiter::Places(_) => line.trim().is_empty(),
+    };
     let lines = text.lines().enumerate().take(MOST_LINES);
-    let whole = lines.filter(|(_, line)| !line.trim().is_empty() && line.len() <= MAX_LINE_BYTES);
+    let whole = lines.filter(|(_, line)| !is_blank(line) && line.len() <= MAX_LINE_BYTES);
     whole.map(|(before, line)| Row { before, cells: cells(line, delimiter) }).collect()
 }
 

@@ -226,6 +226,15 @@ pub(super) fn number(cell: &str) -> Option<f64> {
     (plain && one_sign && !cell.is_empty()).then(|| cell.replace(',', ".").parse().ok())?
 }
 
+/// Whether a line above the readings says that temperatures are in tenths.
+pub(super) fn in_tenths(line: &str) -> bool {
+    let line = line.to_lowercase();
+    let of_degrees = ["temp", "°c", "celsius", "deg"].iter().any(|word| line.contains(word));
+    let tenths =
+        ["tenth", "0.1 deg", "0,1 deg", "0.1 °", "0,1 °", "0.1°", "0,1°", "1/10", "zehntel", "*10", "x10"];
+    of_degrees && tenths.iter().any(|word| line.contains(word))
+}
+
 /// The numbers of a column, and whether they have a decimal comma or point.
 pub(super) struct Values {
     pub(super) sorted: Vec<f64>,
@@ -321,6 +330,21 @@ mod tests {
         }
         for name in ["Humidity", "Time", "Wind Speed", "#", "Record", "Total rain"] {
             assert_eq!(fit(name), Fit::Nothing, "{name}");
+        }
+    }
+
+    #[test]
+    fn tenths_are_seen() {
+        for line in [
+            "# T : Temperature (in 0.1 degrees Celsius)",
+            "temp [0.1 °C]",
+            "Temperature in tenths of a degree",
+            "Lufttemp. in 1/10 °C",
+        ] {
+            assert!(in_tenths(line), "{line}");
+        }
+        for line in ["time,Temp °C", "accuracy 0.1", "Temperature (°C)"] {
+            assert!(!in_tenths(line), "{line}");
         }
     }
 

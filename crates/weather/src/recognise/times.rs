@@ -92,8 +92,9 @@ pub(super) fn over_all(found: Times, rows: &[Row], width: usize, known: &Known) 
 
 /// A date and a time of day in two columns.
 fn apart(sample: &Sample<'_>, rows: &[Row], known: &Known) -> Option<Times> {
-    let first = sample.rows.first()?;
-    for date in (0..sample.width).filter(|column| shape::is_date(first.cell(*column))) {
+    // Of a short file the first rows may be its header.
+    let last = sample.rows.last()?;
+    for date in (0..sample.width).filter(|column| shape::is_date(last.cell(*column))) {
         // Bare numbers may be an hour only right behind the date.
         let near = [date + 1, date.wrapping_sub(1)];
         let others = (0..sample.width).filter(|column| !near.contains(column) && *column != date);
@@ -103,7 +104,7 @@ fn apart(sample: &Sample<'_>, rows: &[Row], known: &Known) -> Option<Times> {
                 && rows
                     .windows(2)
                     .any(|pair| !pair[0].cell(date).is_empty() && pair[0].cell(date) == pair[1].cell(date));
-            if shape::is_clock(first.cell(time), !bare)
+            if shape::is_clock(last.cell(time), !bare)
                 && let Some(found) = among(sample, &[date], time, known)
             {
                 return Some(found);
@@ -116,9 +117,8 @@ fn apart(sample: &Sample<'_>, rows: &[Row], known: &Known) -> Option<Times> {
 /// Year, month, day, hour, and minutes perhaps, in columns that follow one
 /// another.
 fn in_parts(sample: &Sample<'_>, known: &Known) -> Option<Times> {
-    let year = |column: &usize| {
-        sample.rows.iter().all(|row| matches!(row.cell(*column).parse(), Ok(1900_u16..=2199)))
-    };
+    let last = sample.rows.last()?;
+    let year = |column: &usize| matches!(last.cell(*column).parse(), Ok(1900_u16..=2199));
     for first in (0..sample.width.saturating_sub(3)).filter(year) {
         let dates = [first, first + 1, first + 2];
         let Some(hours) = among(sample, &dates, first + 3, known) else {

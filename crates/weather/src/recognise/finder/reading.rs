@@ -151,6 +151,18 @@ impl Finder {
         }
         let names = &layout.heading.names;
         let own = names.get(column).map_or("", String::as_str);
+        let above = layout.text.lines().take(layout.rows[layout.data].before).enumerate();
+        if let Some((n, line)) = above.filter(|(_, line)| temperature::in_tenths(line)).last() {
+            let line: String = line.chars().take(60).collect();
+            return self.fault(
+                "unit",
+                format!(
+                    "line {}, `{line}`: the values seem to be tenths of a degree, which are not read; divide them by \
+                     ten, or give `unit` if they are whole degrees",
+                    n + 1
+                ),
+            );
+        }
         if let Some(unit) = unit_named(own, names) {
             return self.tell("unit", json!(word(unit)), format!("header `{own}`"));
         }

@@ -161,6 +161,22 @@ fn of_loggers() -> Vec<Case> {
             }),
         ),
         case(
+            "groups above the names",
+            "Timestamp,Outdoor,,Indoor,\nTime,Temperature(°F),Humidity(%),Temperature(°F),Humidity(%)\n2013/5/13 1:00,50.0,90,68,40\n2013/5/13 1:05,41.0,90,68,40\n",
+            Some(New_York),
+            &[("2013-05-13T05:00:00Z", 1000), ("2013-05-13T05:05:00Z", 500)],
+            &["time_zone", "kind"],
+            json!({ "header_lines": 2, "time_column": "Timestamp Time", "temperature_column": "Outdoor Temperature(°F)" }),
+        ),
+        case(
+            "numbers and titles below the names, day and hour apart",
+            "surface observations;Parameter description;cloud_cover_total;dry_bulb_temperature_at_2_meter;dew_point_temperature\n             ;;20010;12101;12103\nDatum;Uhrzeit (UTC);Wolken;Temperatur (2m);Taupunkt\n;;%;Grad C;Grad C\n             13.05.13;02:00;---;3,3;1,2\n13.05.13;01:00;88;---;1,2\n13.05.13;00:00;88;-4,5;1,2\n",
+            Some(Berlin),
+            &[("2013-05-13T00:00:00Z", -450), ("2013-05-13T02:00:00Z", 330)],
+            &["kind"],
+            json!({ "skip_lines": 2, "skip_after_header": 1, "decimal": ",", "temperature_column": "Temperatur (2m)", "time_zone": "UTC" }),
+        ),
+        case(
             "notes before the header, with the zone",
             "sep=,\nStation: hollow\nTime zone: America/New_York\n\n\"Date & Time\",\"Temp - °F\",\"High Temp - °F\",\"Inside Temp - °F\",\"Heat Index - °F\"\n\
              \"5/13/13 1:00 AM\",\"50.0\",\"51\",\"68\",\"50\"\n\"5/13/13 1:15 AM\",\"--\",\"--\",\"68\",\"--\"\n\"5/13/13 1:30 AM\",\"41.0\",\"51\",\"68\",\"50\"\n",

@@ -71,6 +71,11 @@ fn a_unit_is_never_guessed_in_silence() {
     assert_eq!(fault.table["time_zone"], "UTC");
     let found = told(&file(20, 45), json!({ "unit": "fahrenheit", "kind": "instant" }), None);
     assert_eq!(keys(&found.doubts), Vec::<&str>::new());
+    let tenths =
+        "# T: temperature in 0.1 degrees Celsius\nSTN,YYYYMMDD,HH,T\n1,20130501,1,85\n1,20130501,2,90\n";
+    let fault = untold(tenths, json!({ "time_zone": "UTC" }), None);
+    assert_eq!(fault.faults.0[0].pointer, "/unit");
+    assert!(fault.faults.0[0].detail.starts_with("line 1, `# T: temperature in 0.1"), "{fault}");
     let beside = "Time (UTC),Temp,Dew point °F\n2013-05-01 01:00,40,35\n2013-05-01 02:00,41,35\n";
     let found = told(beside, json!({ "kind": "instant" }), None);
     assert_eq!((&found.mapping.to_json()["unit"], keys(&found.doubts)), (&json!("fahrenheit"), vec!["unit"]));
