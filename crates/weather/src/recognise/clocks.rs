@@ -18,11 +18,11 @@ pub(super) struct Told {
 }
 
 /// The clock that the file itself names: in the header of the time, in the
-/// times, below the header, in a column of its own, or in a line before it.
+/// times, in a row `below` the names, in a column of its own, or in a line
+/// `above`.
 pub(super) fn named(
-    text: &str,
-    rows: &[Row],
-    data: usize,
+    above: &[&str],
+    below: &[Row],
     sample: &Sample<'_>,
     names: &[String],
     times: &Times,
@@ -37,8 +37,7 @@ pub(super) fn named(
     if times.format.contains("UTC") || times.format.contains("GMT") {
         return told(WallClock::Utc, "written in each time".to_owned());
     }
-    let first = rows.get(data)?;
-    for row in rows[..data].iter().rev().take(3) {
+    for row in below {
         if let Some(clock) = offset_named(row.cell(times.time)) {
             return told(clock, format!("line {}, `{}`", row.before + 1, row.cell(times.time)));
         }
@@ -54,16 +53,30 @@ pub(super) fn named(
             return told(clock, format!("column `{name}` says `{text}` in each row"));
         }
     }
-    for (n, line) in text.lines().take(first.before).enumerate() {
+    for (n, line) in above.iter().enumerate() {
         let words = line.split(|sign: char| sign.is_whitespace() || "\",;()=".contains(sign));
         let iana = words.filter(|word| word.contains('/')).find_map(|word| zone(word).ok());
-        let of_zone = line.to_lowercase().contains("zone") || line.contains("UTC") || line.contains("GMT");
-        let clock = iana.map(WallClock::Zone).or_else(|| offset_named(line).filter(|_| of_zone));
+        let clock =
+            iana.map(WallClock::Zone).or_else(|| offset_named(line).filter(|_| speaks_of_times(line)));
         if let Some(clock) = clock {
             return told(clock, format!("line {}, `{}`", n + 1, short(line)));
         }
     }
     None
+}
+
+/// Whether a line is about times as such; one that has a time, as
+/// `Exported 10:12 UTC`, says nothing of the others.
+fn speaks_of_times(line: &str) -> bool {
+    let small = line.to_lowercase();
+    let about = ["zone", "time", "zeit", "heure", "hora"].iter().any(|word| small.contains(word));
+    let bytes = line.as_bytes();
+    let a_clock = (2..bytes.len().saturating_sub(1)).any(|at| {
+        let digits = |part: &[u8]| part.iter().all(u8::is_ascii_digit);
+        let signed = at >= 3 && matches!(bytes[at - 3], b'+' | b'-');
+        bytes[at] == b':' && digits(&bytes[at - 2..at]) && digits(&bytes[at + 1..=at + 1]) && !signed
+    });
+    about && !a_clock
 }
 
 fn short(line: &str) -> String {

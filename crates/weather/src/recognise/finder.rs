@@ -14,6 +14,7 @@ use super::{Doubt, Recognised, Told, Unrecognised, text};
 use crate::mapping::{Delimiter, Mapping, number_of};
 use crate::station_file::{find_column, is_serial};
 use crate::unit_name::blanks_joined;
+use crate::zone_name::offset_named;
 
 /// Signs that may part columns, the rarer in numbers and texts first.
 const SIGNS: [(u8, &str); 4] =
@@ -145,7 +146,7 @@ impl Finder {
             }
             widest = widest.max(sample.width);
             let lines = self.lines_by_hand();
-            let known = match self.known(&rows, lines) {
+            let mut known = match self.known(&rows, lines) {
                 Ok(known) => known,
                 // Another way of parting may have the columns given.
                 Err((key, detail)) => {
@@ -154,17 +155,31 @@ impl Finder {
                 }
             };
             known_columns = true;
-            let Some(times) = times::find(&sample, &rows, &known) else { continue };
+            let mut found = None;
+            // Twice at most: once the names are there, one of several times
+            // may turn out to be the one that says its zone.
+            while let Some(times) = times::find(&sample, &rows, &known) {
+                let times = times::over_all(times, &rows, sample.width, &known);
+                let Some(data) = first_reading(&rows, &times, sample.width) else { break };
+                let exact = delimiter == Delimiter::Blanks;
+                let heading = match lines {
+                    Some(lines) => Heading::by_hand(&rows, lines),
+                    None => Heading::find(&rows, data, &sample, &times, exact),
+                };
+                let says_zone = |column: &usize| {
+                    heading.names.get(*column).is_some_and(|name| offset_named(name).is_some())
+                };
+                let better = times.also.iter().find(|column| says_zone(column) && !says_zone(&times.time));
+                known.columns = better.map(|column| (Vec::new(), *column));
+                found = Some((times, data, heading));
+                if known.columns.is_none() {
+                    break;
+                }
+            }
+            let Some((times, data, heading)) = found else { continue };
             if !by_hand {
                 self.tell(key, value, how);
             }
-            let times = times::over_all(times, &rows, sample.width, &known);
-            let Some(data) = first_reading(&rows, &times, sample.width) else { continue };
-            let exact = delimiter == Delimiter::Blanks;
-            let heading = match lines {
-                Some(lines) => Heading::by_hand(&rows, lines),
-                None => Heading::find(&rows, data, &sample, &times, exact),
-            };
             let sample = sample.spread(&rows[data..]);
             let layout = Layout { text, rows: &rows, sample, times, heading, data };
             return self.columns(&layout);
@@ -321,6 +336,15 @@ impl Finder {
                 }
             }
             self.tell("time_column", json!(name(heading, times.time)), "reads as the time of day with it");
+        }
+        if !times.also.is_empty() {
+            let others: Vec<String> =
+                times.also.iter().map(|column| format!("`{}`", name(heading, *column))).collect();
+            let taken = name(heading, times.time);
+            self.doubt(
+                "time_column",
+                format!("{} hold times as well; `{taken}` was taken", others.join(", ")),
+            );
         }
         let how = match times.day_and_month {
             DayAndMonth::Clear => "fits the rows",

@@ -20,6 +20,8 @@ pub(super) struct Times {
     pub(super) carries_offset: bool,
     /// How day and month were told apart, where they could be mistaken.
     pub(super) day_and_month: DayAndMonth,
+    /// Other columns that hold a date and a time of day as well.
+    pub(super) also: Vec<usize>,
     layout: Layout,
 }
 
@@ -73,7 +75,10 @@ pub(super) fn find(sample: &Sample<'_>, rows: &[Row], known: &Known) -> Option<T
             if found.carries_offset {
                 return Some(found);
             }
-            best.get_or_insert(found);
+            match &mut best {
+                Some(best) => best.also.push(time),
+                None => best = Some(found),
+            }
         }
     }
     best.or_else(|| apart(sample, rows, known)).or_else(|| in_parts(sample, known))
@@ -87,7 +92,10 @@ pub(super) fn over_all(found: Times, rows: &[Row], width: usize, known: &Known) 
     }
     let rows: Vec<&Row> = rows.iter().filter(|row| row.cells.len() == width).collect();
     let all = Sample { rows, width, share: 1.0 };
-    among(&all, &found.dates, found.time, known).unwrap_or(found)
+    match among(&all, &found.dates, found.time, known) {
+        Some(again) => Times { also: found.also, ..again },
+        None => found,
+    }
 }
 
 /// A date and a time of day in two columns.
@@ -176,6 +184,7 @@ fn among(sample: &Sample<'_>, dates: &[usize], time: usize, known: &Known) -> Op
             format,
             carries_offset: layout.carries_offset(),
             day_and_month: DayAndMonth::Clear,
+            also: Vec::new(),
             layout,
         };
         fitting.push((read.len(), times, read));

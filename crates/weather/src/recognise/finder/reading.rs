@@ -175,6 +175,7 @@ impl Finder {
         for (n, line) in layout.text.lines().take(layout.heading.lines.skip).enumerate() {
             if let Some(unit) = unit_named(line, &[]).filter(|_| line.to_lowercase().contains("temp")) {
                 let line: String = line.chars().take(60).collect();
+                self.doubt("unit", format!("{} was taken from line {}, `{line}`", word(unit), n + 1));
                 return self.tell("unit", json!(word(unit)), format!("line {}, `{line}`", n + 1));
             }
         }
@@ -213,8 +214,9 @@ impl Finder {
         if times.carries_offset || self.given("time_zone").is_some() {
             return;
         }
-        let named =
-            clocks::named(layout.text, layout.rows, layout.data, &layout.sample, &heading.names, times);
+        let above: Vec<&str> = layout.text.lines().take(heading.lines.skip).collect();
+        let below = &layout.rows[heading.below.min(layout.data)..layout.data];
+        let named = clocks::named(&above, below, &layout.sample, &heading.names, times);
         if let Some(told) = named {
             return self.tell("time_zone", json!(told.clock.to_string()), told.how);
         }

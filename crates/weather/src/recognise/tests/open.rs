@@ -107,6 +107,35 @@ fn a_zone_is_never_guessed_in_silence() {
     assert_eq!((readings(text.as_bytes(), &found.mapping).len(), found.doubts.len()), (3, 0));
 }
 
+#[test]
+fn only_a_line_about_times_names_their_zone() {
+    let file = |line: &str| format!("{line}\nTime,temp_c\n2013-05-01 01:00,3\n2013-05-01 02:00,4\n");
+    for line in ["Exported 2013-05-02 10:12 UTC", "Time of export: 10:12 UTC", "UTC-5 building"] {
+        assert_eq!(untold(&file(line), json!({}), None).faults.0[0].pointer, "/time_zone", "{line}");
+    }
+    for (line, zone) in [
+        ("All times UTC", "UTC"),
+        ("Time zone;UTC-05:00", "-05:00"),
+        ("zone=Europe/Berlin", "Europe/Berlin"),
+        ("\"Timezone\",\"America/New_York\"", "America/New_York"),
+    ] {
+        assert_eq!(told(&file(line), json!({}), None).mapping.to_json()["time_zone"], zone, "{line}");
+    }
+}
+
+#[test]
+fn of_several_times_the_one_that_says_its_zone_is_taken() {
+    let file = |one: &str, other: &str| {
+        format!(
+            "{one},{other},temp_c\n2013-05-01 01:00,2013-05-01 05:00,3\n2013-05-01 02:00,2013-05-01 06:00,4\n"
+        )
+    };
+    let found = told(&file("Local time", "Time (UTC)"), json!({ "kind": "instant" }), Some(New_York));
+    assert_eq!((found.mapping.time_column.as_str(), keys(&found.doubts)), ("Time (UTC)", vec![]));
+    let found = told(&file("Measured", "Sent"), json!({ "kind": "instant", "time_zone": "UTC" }), None);
+    assert_eq!((found.mapping.time_column.as_str(), keys(&found.doubts)), ("Measured", vec!["time_column"]));
+}
+
 /// The hour that the clock passed over: refused with its line, and a doubt says
 /// so beforehand.
 #[test]
