@@ -146,7 +146,7 @@ impl Finder {
             }
             widest = widest.max(sample.width);
             let lines = self.lines_by_hand();
-            let mut known = match self.known(&rows, lines) {
+            let known = match self.known(&rows, lines) {
                 Ok(known) => known,
                 // Another way of parting may have the columns given.
                 Err((key, detail)) => {
@@ -155,28 +155,10 @@ impl Finder {
                 }
             };
             known_columns = true;
-            let mut found = None;
-            // Twice at most: once the names are there, one of several times
-            // may turn out to be the one that says its zone.
-            while let Some(times) = times::find(&sample, &rows, &known) {
-                let times = times::over_all(times, &rows, sample.width, &known);
-                let Some(data) = first_reading(&rows, &times, sample.width) else { break };
-                let exact = delimiter == Delimiter::Blanks;
-                let heading = match lines {
-                    Some(lines) => Heading::by_hand(&rows, lines),
-                    None => Heading::find(&rows, data, &sample, &times, exact),
-                };
-                let says_zone = |column: &usize| {
-                    heading.names.get(*column).is_some_and(|name| offset_named(name).is_some())
-                };
-                let better = times.also.iter().find(|column| says_zone(column) && !says_zone(&times.time));
-                known.columns = better.map(|column| (Vec::new(), *column));
-                found = Some((times, data, heading));
-                if known.columns.is_none() {
-                    break;
-                }
-            }
-            let Some((times, data, heading)) = found else { continue };
+            let exact = delimiter == Delimiter::Blanks;
+            let Some((times, heading, data)) = times_and_header(&rows, &sample, known, lines, exact) else {
+                continue;
+            };
             if !by_hand {
                 self.tell(key, value, how);
             }
@@ -369,6 +351,37 @@ impl Finder {
         }
         self.tell("time_format", json!(times.format), how);
     }
+}
+
+/// The times, the header, and where the first reading stands among the rows;
+/// `exact` where there must be as many names as columns.
+fn times_and_header(
+    rows: &[Row],
+    sample: &Sample<'_>,
+    mut known: Known,
+    lines: Option<Lines>,
+    exact: bool,
+) -> Option<(Times, Heading, usize)> {
+    let mut found = None;
+    // Twice at most: once the names are there, one of several times may turn
+    // out to be the one that says its zone.
+    while let Some(times) = times::find(sample, rows, &known) {
+        let times = times::over_all(times, rows, sample.width, &known);
+        let Some(data) = first_reading(rows, &times, sample.width) else { break };
+        let heading = match lines {
+            Some(lines) => Heading::by_hand(rows, lines),
+            None => Heading::find(rows, data, sample, &times, exact),
+        };
+        let says_zone =
+            |column: &usize| heading.names.get(*column).is_some_and(|name| offset_named(name).is_some());
+        let better = times.also.iter().find(|column| says_zone(column) && !says_zone(&times.time));
+        known.columns = better.map(|column| (Vec::new(), *column));
+        found = Some((times, heading, data));
+        if known.columns.is_none() {
+            break;
+        }
+    }
+    found
 }
 
 /// Where a column given by hand stands: by its number, or below its name.

@@ -115,7 +115,7 @@ pub(super) fn sample(rows: &[Row]) -> Option<Sample<'_>> {
 }
 
 /// Columns that stand below one another, where blanks alone do not tell them
-/// apart because cells are empty: a column ends where a character is blank in
+/// apart because cells are empty: they are parted where a character is blank in
 /// all readings.
 pub(super) fn places(text: &str) -> Option<Delimiter> {
     let lines: Vec<&str> = text.lines().take(MOST_LINES).filter(|line| !line.trim().is_empty()).collect();
@@ -130,13 +130,35 @@ pub(super) fn places(text: &str) -> Option<Delimiter> {
             inked[at] |= !sign.is_whitespace();
         }
     }
-    let mut places: Vec<(usize, usize)> = Vec::new();
-    let mut first = 1;
-    for at in 0..inked.len() {
-        if inked[at] && !inked.get(at + 1).copied().unwrap_or(false) {
-            places.push((first, at + 1));
-            first = at + 2;
+    // First and last character of each column as far as the readings fill it.
+    let mut filled: Vec<(usize, usize)> = Vec::new();
+    for at in (0..inked.len()).filter(|at| inked[*at]) {
+        match filled.last_mut() {
+            Some((_, last)) if *last == at => *last = at + 1,
+            _ => filled.push((at + 1, at + 1)),
         }
     }
-    ((2..=MAX_COLUMNS).contains(&places.len())).then_some(Delimiter::Places(places))
+    if !(2..=MAX_COLUMNS).contains(&filled.len()) {
+        return None;
+    }
+    // Names may be wider than the readings, on one side or on the other.
+    let before = |n: usize| if n == 0 { 0 } else { filled[n - 1].1 };
+    let behind = |n: usize| filled.get(n + 1).map_or(inked.len(), |next| next.0 - 1);
+    let right: Vec<_> = filled.iter().enumerate().map(|(n, column)| (before(n) + 1, column.1)).collect();
+    let left: Vec<_> = filled.iter().enumerate().map(|(n, column)| (column.0, behind(n))).collect();
+    let head = &lines[..lines.len().min(MOST_LINES_ABOVE)];
+    let cuts = |places: &[(usize, usize)]| head.iter().map(|line| words_cut(line, places)).sum::<usize>();
+    Some(Delimiter::Places(if cuts(&left) < cuts(&right) { left } else { right }))
+}
+
+/// Lines whose words are looked at when columns are cut.
+const MOST_LINES_ABOVE: usize = 20;
+
+/// How many words of a line lie on both sides of the end or the begin of a
+/// column.
+fn words_cut(line: &str, places: &[(usize, usize)]) -> usize {
+    let signs: Vec<bool> = line.chars().map(|sign| !sign.is_whitespace()).collect();
+    let inked = |number: usize| number > 0 && signs.get(number - 1).copied().unwrap_or(false);
+    let cut = |after: usize| inked(after) && inked(after + 1);
+    places.iter().map(|(first, last)| usize::from(cut(first - 1)) + usize::from(cut(*last))).sum()
 }

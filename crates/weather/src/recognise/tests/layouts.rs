@@ -239,6 +239,14 @@ fn of_blanks() -> Vec<Case> {
             json!({ "columns": [[1, 10], [11, 16], [17, 22], [23, 30], [31, 36]], "temperature_column": "temp°C" }),
         ),
         case(
+            "places in the line, names wider than the readings",
+            "day        hour  wind_speed  air_temperature_c  rain\n2013-05-13 01:00              3.25\n2013-05-13 02:00  12.1       -4.50              0.2\n2013-05-13 03:00  11.0                          0.2\n2013-05-13 04:00              0.50\n",
+            Some(New_York),
+            &[("2013-05-13T05:00:00Z", 325), ("2013-05-13T06:00:00Z", -450), ("2013-05-13T08:00:00Z", 50)],
+            &["time_zone", "kind"],
+            json!({ "temperature_column": "air_temperature_c" }),
+        ),
+        case(
             "date and hour of 24 in two columns",
             "station;MESS_DATUM;hour;TT_TU [°C];missing\n44;20130512;23;3,25;\n44;20130512;24;-999,9;\n44;20130513;1;-4,5;\n",
             Some(Berlin),
