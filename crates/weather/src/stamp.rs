@@ -65,7 +65,7 @@ pub(crate) struct Layout {
 enum Way {
     Pieces {
         /// Each with the least digits it has, where it is a number.
-        pieces: Vec<(Piece, usize)>,
+        pieces: Vec<(Piece, u8)>,
         /// Two digits each, no blanks before a number, no 24:00.
         strict: bool,
     },
@@ -168,7 +168,7 @@ fn pieces(pattern: &str) -> Option<Way> {
 
 /// Adds the least digits of each number: where numbers touch, as in `%H%M`, two,
 /// for `130` could be 1:30 or 13:0.
-fn with_least(pieces: &[Piece], apart: usize) -> Vec<(Piece, usize)> {
+fn with_least(pieces: &[Piece], apart: u8) -> Vec<(Piece, u8)> {
     use Piece::*;
     let number = |piece: Option<&Piece>| {
         matches!(piece, Some(Year | YearOfCentury | Month | Day | Hour | HourOfHalf | Minute | Second))
@@ -225,11 +225,11 @@ struct Said {
     offset: Option<i64>,
 }
 
-fn read_pieces(pieces: &[(Piece, usize)], strict: bool, text: &[u8]) -> Option<Stamp> {
+fn read_pieces(pieces: &[(Piece, u8)], strict: bool, text: &[u8]) -> Option<Stamp> {
     let mut said = Said::default();
     let mut rest = text;
     for (piece, least) in pieces {
-        let two = |rest: &mut &[u8]| digits(rest, *least, 2, strict);
+        let two = |rest: &mut &[u8]| digits(rest, usize::from(*least), 2, strict);
         match piece {
             Piece::Year => said.year = Some(digits(&mut rest, 4, 4, strict)?),
             Piece::YearOfCentury => {

@@ -187,9 +187,21 @@ impl FirstRead {
         header: &Header,
         joined: &[u8],
     ) {
-        if self.rows.len() == MOST_READ_SHOWN {
-            return;
+        if self.rows.len() < MOST_READ_SHOWN {
+            self.keep(place, reading, row, header, joined);
         }
+    }
+
+    /// Apart, so that the way of the other rows stays short.
+    #[cold]
+    fn keep<R: Read>(
+        &mut self,
+        place: usize,
+        reading: &Reading,
+        row: &Records<R>,
+        header: &Header,
+        joined: &[u8],
+    ) {
         let cells = row.columns().min(MOST_CELLS_SHOWN);
         self.rows.push(AsRead {
             line: row.line(),
