@@ -85,7 +85,7 @@ async fn uploads_go_only_where_they_may() {
     };
     post("sites/ridge/readings", Some("text/csv")).await.fault(422, "source");
     post("sites/nowhere/readings?source=mast", Some("text/csv")).await.problem(404);
-    post("sites/ridge/readings?source=mast", Some("text/plain")).await.problem(415);
+    post("sites/ridge/readings?source=mast", Some("text/html")).await.problem(415);
     post("sites/ridge/readings?source=mast", None).await.problem(415);
     let answer = post("sites/county/readings?source=mast", Some("text/csv")).await;
     answer.problem(409);
@@ -93,8 +93,12 @@ async fn uploads_go_only_where_they_may() {
 
     house.post("sites/ridge/sources", json!({"id": "bare", "name": "Bare", "way": "file"})).await.expect(201);
     let answer = house.upload("bare", SPRING).await;
-    answer.problem(409);
-    assert!(answer.body["detail"].as_str().unwrap().contains("mapping"));
+    answer.problem(422);
+    assert!(
+        answer.body["errors"].to_string().contains("/mapping/where"),
+        "two stations in one: {}",
+        answer.body
+    );
     assert_eq!(stored(&house).await, 0);
 }
 

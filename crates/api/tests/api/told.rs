@@ -6,11 +6,14 @@ use serde_json::{Value, json};
 
 use crate::house::{Answer, House};
 
-/// Half-hourly readings with semicolons and decimal commas; the last row is of no
-/// hour.
-const CLEAR: &str = "Zeit (UTC);Lufttemperatur 2 m (°C);Bodentemperatur (°C)\n\
-    2013-05-01 10:00;11,5;9,0\n2013-05-01 10:30;12,1;9,1\n2013-05-01 11:00;12,6;9,1\n\
-    2013-05-01 15:00;13,0;9,3\n2013-05-01 25:00;13,0;9,3\n";
+/// Half-hourly readings with semicolons and decimal commas, 20 before a gap; the
+/// last row is of no hour.
+fn clear() -> String {
+    let row = |half: u32| format!("2013-05-01 {:02}:{:02};{},5;9,0\n", half / 2, half % 2 * 30, 8 + half / 4);
+    let rows: String = (0..20).chain([30]).map(row).collect();
+    format!("Zeit (UTC);Lufttemperatur 2 m (°C);Bodentemperatur (°C)\n{rows}2013-05-01 25:00;13,0;9,3\n")
+}
+
 /// No unit, and days that may be months.
 const UNCLEAR: &str = "date,temp\n04/05/2013 10:00,11.5\n04/05/2013 11:00,12.1\n05/05/2013 11:00,12.1\n";
 
@@ -37,7 +40,7 @@ async fn mapping(house: &House) -> Value {
 #[tokio::test]
 async fn a_dry_run_shows_what_was_understood_and_keeps_nothing() {
     let house = house().await;
-    let shown = sent(&house, CLEAR, "&dry_run=true", "text/csv").await.expect(200);
+    let shown = sent(&house, clear(), "&dry_run=true", "text/csv").await.expect(200);
     let file = &shown["file"];
     assert_eq!((&file["doubts"], &file["to_give"]), (&json!([]), &json!([])), "{shown}");
     let told = file["told"].as_array().unwrap();
@@ -49,10 +52,10 @@ async fn a_dry_run_shows_what_was_understood_and_keeps_nothing() {
     assert_eq!(understood["cadence_seconds"], 1_800);
     assert_eq!(
         (&understood["first"], &understood["last"]),
-        (&json!("2013-05-01T10:00:00Z"), &json!("2013-05-01T15:00:00Z"))
+        (&json!("2013-05-01T00:00:00Z"), &json!("2013-05-01T15:00:00Z"))
     );
     assert_eq!(understood["gaps"]["count"], 1);
-    assert_eq!(understood["refused"][0]["line"], 6);
+    assert_eq!(understood["refused"][0]["line"], 23);
     assert_eq!(mapping(&house).await, Value::Null);
     assert_eq!(house.get("sites/ridge/readings").await.expect(200)["items"], json!([]));
 }
@@ -60,20 +63,20 @@ async fn a_dry_run_shows_what_was_understood_and_keeps_nothing() {
 #[tokio::test]
 async fn what_is_clear_is_stored_and_remembered() {
     let house = house().await;
-    let answer = sent(&house, CLEAR, "", "text/csv").await.expect(200);
-    assert_eq!((&answer["stored"], &answer["refused"]), (&json!(4), &json!(1)));
+    let answer = sent(&house, clear(), "", "text/csv").await.expect(200);
+    assert_eq!((&answer["stored"], &answer["refused"]), (&json!(21), &json!(1)));
     let remembered = mapping(&house).await;
     assert_eq!((&remembered["delimiter"], &remembered["unit"]), (&json!(";"), &json!("celsius")));
-    let again = sent(&house, CLEAR, "", "text/plain").await.expect(200);
-    assert_eq!(again["unchanged"], 4);
-    let shown = sent(&house, CLEAR, "&dry_run=true", "text/csv").await.expect(200);
+    let again = sent(&house, clear(), "", "text/plain").await.expect(200);
+    assert_eq!(again["unchanged"], 21);
+    let shown = sent(&house, clear(), "&dry_run=true", "text/csv").await.expect(200);
     assert_eq!(shown["file"]["mapping"], remembered, "a dry run goes by what is remembered");
 }
 
 #[tokio::test]
 async fn a_guess_is_refused_with_what_to_settle() {
     let house = house().await;
-    let answer = sent(&house, UNCLEAR, "", "text/csv").await;
+    let answer = sent(&house, UNclear(), "", "text/csv").await;
     answer.problem(422);
     let pointers: Vec<&str> = answer.body["errors"]
         .as_array()
@@ -84,7 +87,7 @@ async fn a_guess_is_refused_with_what_to_settle() {
     assert!(pointers.iter().any(|pointer| pointer.starts_with("/mapping/")), "{pointers:?}");
     assert!(answer.body["detail"].as_str().unwrap().contains("dry_run=true"));
     assert_eq!(mapping(&house).await, Value::Null);
-    let shown = sent(&house, UNCLEAR, "&dry_run=true", "text/csv").await.expect(200);
+    let shown = sent(&house, UNclear(), "&dry_run=true", "text/csv").await.expect(200);
     let file = &shown["file"];
     let open = file["to_give"].as_array().unwrap().len() + file["doubts"].as_array().unwrap().len();
     assert!(open > 0, "{shown}");
