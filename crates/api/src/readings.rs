@@ -8,7 +8,7 @@ use model::time::{FUTURE_TOLERANCE, Instant, MINUTE};
 use model::units::{COLDEST_C, TemperatureUnit, WARMEST_C};
 use serde::Serialize;
 use serde_json::{Value, json};
-use store::{Site, Upload, Way};
+use store::{Site, Source, Upload, Way};
 use utoipa::{IntoParams, ToSchema};
 use weather::checks::{self, Fault, Findings};
 
@@ -131,7 +131,24 @@ impl FoundOf {
     }
 }
 
+/// Sources with their readings, the most trusted first.
+pub(crate) type BySource = Vec<(Source, Vec<Reading>)>;
+
 impl Visit {
+    /// A site's readings with the flags that checking gives them, off the async
+    /// threads.
+    pub(crate) async fn checked(&self, mut sources: BySource) -> Result<(BySource, Findings), Problem> {
+        let (now, thresholds) = (self.now(), self.app.thresholds.clone());
+        let checked = tokio::task::spawn_blocking(move || {
+            let findings = checks::mark(store::for_checks(&mut sources), now, &thresholds);
+            (sources, findings)
+        });
+        checked.await.map_err(|error| {
+            tracing::error!(%error, "readings could not be checked");
+            Problem::failed()
+        })
+    }
+
     /// Gives a page of readings the flags that checking them amid the weeks before
     /// and after gives.
     async fn check(&self, site: &Site, page: &mut [(String, Reading)]) -> Result<FoundOf, Problem> {
@@ -139,17 +156,7 @@ impl Visit {
             return Ok(FoundOf { sources: Vec::new(), findings: Findings::default() });
         };
         let (from, to) = (first.1.at.plus(-checks::BEFORE), last.1.at.plus(checks::AFTER));
-        let mut sources = self.store.readings(&site.id, from, to).await?;
-        let (now, thresholds) = (self.now(), self.app.thresholds.clone());
-        let (sources, findings) = tokio::task::spawn_blocking(move || {
-            let findings = checks::mark(store::for_checks(&mut sources), now, &thresholds);
-            (sources, findings)
-        })
-        .await
-        .map_err(|error| {
-            tracing::error!(%error, "readings could not be checked");
-            Problem::failed()
-        })?;
+        let (sources, findings) = self.checked(self.store.readings(&site.id, from, to).await?).await?;
         for (id, reading) in page {
             let of_source = sources.iter().find(|(source, _)| source.id == *id);
             let checked = of_source.and_then(|(_, readings)| {

@@ -7,13 +7,14 @@ use axum::extract::Path;
 use model::series::{Flag, Reading};
 use model::time::{DAY, Instant};
 use serde::Serialize;
-use store::{Cell, ProviderState, Source, SourceState, TakenFile, Way};
+use store::{Cell, ProviderState, SourceState, TakenFile, Way};
 use utoipa::ToSchema;
 use weather::checks::{self, Findings};
 
 use crate::answer::{Answer, whole};
 use crate::desk::{Here, Visit};
 use crate::query::Query;
+use crate::readings::BySource;
 use crate::shapes::{Moment, Page};
 
 /// Flags are counted over so long.
@@ -120,8 +121,7 @@ pub(crate) async fn standing(Here(desk): Here, Path(site): Path<String>, query: 
     let now = desk.now();
     let states = desk.store.source_states(&site.id).await?;
     let from = now.plus(-FLAGS_OVER - checks::BEFORE);
-    let mut sources = desk.store.readings(&site.id, from, now).await?;
-    let found = checks::mark(store::for_checks(&mut sources), now, &desk.app.thresholds);
+    let (sources, found) = desk.checked(desk.store.readings(&site.id, from, now).await?).await?;
     // Neither has anything of a farm's.
     let (cells, providers) = (desk.house_store.cells().await?, desk.house_store.providers().await?);
     let mut files = HashMap::new();
@@ -137,7 +137,7 @@ struct Seen {
     cells: Vec<Cell>,
     providers: Vec<ProviderState>,
     /// Each source with its checked readings, the most trusted first.
-    sources: Vec<(Source, Vec<Reading>)>,
+    sources: BySource,
     found: Findings,
     /// Those of the watched folder, by source.
     files: HashMap<String, Vec<TakenFile>>,

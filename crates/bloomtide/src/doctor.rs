@@ -11,7 +11,7 @@ use model::series::Flag;
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::DATE;
 use reqwest::{Client, RequestBuilder};
-use store::{SCHEMA, SourceState, Store, Way};
+use store::{Cell, ProviderState, SCHEMA, SourceState, Store, Way};
 use weather::checks::{self, Thresholds};
 use weather::feeds::reach::{Reach, Redirects};
 
@@ -88,7 +88,9 @@ async fn look(settings: &Settings, findings: &Findings) {
         Thresholds::default()
     });
     if let Some(store) = database(settings, findings).await {
-        work(&store, now, &thresholds, findings).await;
+        let limits = house::feeds(settings).unwrap_or_default();
+        let limits = limits.iter().map(|feed| (feed.provider(), feed.limits())).collect();
+        work(&store, now, &Known { thresholds, limits }, findings).await;
         let _ = store.close().await;
     }
     mail(settings, findings).await;
@@ -196,7 +198,7 @@ async fn database(settings: &Settings, findings: &Findings) -> Option<Store> {
 }
 
 /// What waits, and what fails.
-async fn work(store: &Store, now: Instant, thresholds: &Thresholds, findings: &Findings) {
+async fn work(store: &Store, now: Instant, known: &Known, findings: &Findings) {
     let (figures, oldest, cells) =
         match tokio::try_join!(store.figures(), store.oldest_unsent(), store.cells()) {
             Ok(found) => found,
@@ -235,20 +237,39 @@ async fn work(store: &Store, now: Instant, thresholds: &Thresholds, findings: &F
             None => {}
         }
     }
-    sources(store, now, thresholds, findings).await;
+    sources(store, now, known, &cells, findings).await;
     let failing = cells.iter().filter(|cell| cell.last_error.is_some()).count();
     if failing == 0 {
         findings.tell(State::Well, "weather", &format!("{} cells of feeds, none failing", cells.len()));
     }
 }
 
+/// What is known beside the database.
+struct Known {
+    thresholds: Thresholds,
+    /// What may be asked of each provider that the settings name.
+    limits: Vec<(&'static str, &'static [(i64, u64)])>,
+}
+
+impl Known {
+    /// What may still be asked of a provider.
+    fn left(&self, provider: &ProviderState, now: Instant) -> String {
+        let limits = self.limits.iter().find(|(name, _)| *name == provider.name).map_or(&[][..], |one| one.1);
+        let left = limits.iter().map(|(seconds, most)| {
+            let spent = provider.spent.iter().find(|spent| spent.0 == *seconds);
+            let used = spent.filter(|(_, begin, _)| begin.plus(*seconds) > now).map_or(0, |spent| spent.2);
+            format!("{} of {most} left for {} min", most.saturating_sub(used), seconds / MINUTE)
+        });
+        let left: Vec<String> = left.collect();
+        if left.is_empty() { "its feed is off".to_owned() } else { left.join(", ") }
+    }
+}
+
 /// Sources that have fallen silent, and providers that are left alone.
-async fn sources(store: &Store, now: Instant, thresholds: &Thresholds, findings: &Findings) {
+async fn sources(store: &Store, now: Instant, known: &Known, cells: &[Cell], findings: &Findings) {
     let told = async {
         for provider in store.providers().await? {
-            let used: Vec<String> =
-                provider.spent.iter().map(|(seconds, _, used)| format!("{used} in {seconds} s")).collect();
-            let used = format!("asked for {}", used.join(", "));
+            let left = known.left(&provider, now);
             match provider.open_until.filter(|until| *until > now) {
                 Some(until) => {
                     let why = provider.last_error.unwrap_or_default();
@@ -258,7 +279,7 @@ async fn sources(store: &Store, now: Instant, thresholds: &Thresholds, findings:
                     );
                     findings.tell(State::Broken, "provider", &says);
                 }
-                None => findings.tell(State::Well, "provider", &format!("{}: {used}", provider.name)),
+                None => findings.tell(State::Well, "provider", &format!("{} answers; {left}", provider.name)),
             }
         }
         let mut after: Option<String> = None;
@@ -269,12 +290,16 @@ async fn sources(store: &Store, now: Instant, thresholds: &Thresholds, findings:
             for site in &sites {
                 let from = now.plus(-FLAGS_OVER - checks::BEFORE);
                 let mut readings = store.readings(&site.id, from, now).await?;
-                checks::mark(store::for_checks(&mut readings), now, thresholds);
+                checks::mark(store::for_checks(&mut readings), now, &known.thresholds);
                 for state in store.source_states(&site.id).await? {
                     let own = readings.iter().find(|(source, _)| source.id == state.source.id);
                     let own = own.map_or(&[][..], |(_, readings)| readings);
                     let flags = checks::hours_by_flag(own, now.plus(-FLAGS_OVER), now);
-                    source(&site.name, &state, &flags, now, findings);
+                    let cell = cells.iter().find(|cell| {
+                        Some(&cell.provider) == state.source.provider.as_ref()
+                            && Some(&cell.cell) == state.source.cell.as_ref()
+                    });
+                    source(&site.name, &state, &flags, cell, now, findings);
                 }
             }
         }
@@ -284,7 +309,14 @@ async fn sources(store: &Store, now: Instant, thresholds: &Thresholds, findings:
     }
 }
 
-fn source(site: &str, state: &SourceState, flags: &[(Flag, u64)], now: Instant, findings: &Findings) {
+fn source(
+    site: &str,
+    state: &SourceState,
+    flags: &[(Flag, u64)],
+    cell: Option<&Cell>,
+    now: Instant,
+    findings: &Findings,
+) {
     let name = format!("{site}, {}", state.source.name);
     let Some(last) = state.last_at else {
         return findings.tell(State::Look, "source", &format!("{name} has no reading yet"));
@@ -293,7 +325,9 @@ fn source(site: &str, state: &SourceState, flags: &[(Flag, u64)], now: Instant, 
     let hours = |wanted: Flag| flags.iter().find(|(flag, _)| *flag == wanted).map_or(0, |(_, hours)| *hours);
     let (suspect, failed, missing) = (hours(Flag::Suspect), hours(Flag::Fail), hours(Flag::Missing));
     let says = format!(
-        "{name}: last reading {last}; of {all} hours {suspect} doubtful, {failed} not used, {missing} without a reading"
+        "{name}: last reading {last}, {} min old; of {all} hours {suspect} doubtful, {failed} not used, {missing} without a reading{}",
+        now.since(last) / MINUTE,
+        cell.map_or_else(String::new, |cell| format!("; next fetch {}", cell.next_at))
     );
     // Typed and uploaded readings come when someone brings them.
     let silent = state.source.way == Way::Feed && now.since(last) > LONG_WITHOUT_FETCH;

@@ -76,7 +76,7 @@ async fn what_is_clear_is_stored_and_remembered() {
 #[tokio::test]
 async fn a_guess_is_refused_with_what_to_settle() {
     let house = house().await;
-    let answer = sent(&house, UNclear(), "", "text/csv").await;
+    let answer = sent(&house, UNCLEAR, "", "text/csv").await;
     answer.problem(422);
     let pointers: Vec<&str> = answer.body["errors"]
         .as_array()
@@ -87,7 +87,7 @@ async fn a_guess_is_refused_with_what_to_settle() {
     assert!(pointers.iter().any(|pointer| pointer.starts_with("/mapping/")), "{pointers:?}");
     assert!(answer.body["detail"].as_str().unwrap().contains("dry_run=true"));
     assert_eq!(mapping(&house).await, Value::Null);
-    let shown = sent(&house, UNclear(), "&dry_run=true", "text/csv").await.expect(200);
+    let shown = sent(&house, UNCLEAR, "&dry_run=true", "text/csv").await.expect(200);
     let file = &shown["file"];
     let open = file["to_give"].as_array().unwrap().len() + file["doubts"].as_array().unwrap().len();
     assert!(open > 0, "{shown}");
