@@ -17,6 +17,7 @@ CREATE TABLE taken_file (
     seen_at BIGINT NOT NULL,
     taken_at BIGINT,
     stored BIGINT NOT NULL,
+    content TEXT,
     fault TEXT,
     PRIMARY KEY (source_id, name)
 );

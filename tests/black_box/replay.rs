@@ -311,6 +311,7 @@ fn a_bad_row_moves_no_crossing_while_the_checks_are_on() {
             }
         }
     }
-    // The legs from each hour of those days were moved by 44 to 145 minutes.
-    assert!(moved.len() >= 4 && moved.iter().all(|minutes| (44..=145).contains(minutes)), "{moved:?}");
+    // The legs from each hour of those days, to 0.60 and 1.00, are moved by 34 to 146
+    // minutes (crates/weather/CHECKS.md).
+    assert!(moved.len() >= 4 && moved.iter().all(|minutes| (34..=146).contains(minutes)), "{moved:?}");
 }

@@ -187,10 +187,12 @@ impl Seen {
     }
 
     fn first_is_warmer_by(&self, id: &str) -> Option<f64> {
-        let (place, readings) = self.readings(id)?;
-        let (_, first) = self.sources.iter().find(|(_, readings)| !readings.is_empty())?;
-        let (first, other) = (std::slice::from_ref(first), readings);
-        if place == 0 { None } else { model::series::difference(first, other, self.now) }
+        let (_, readings) = self.readings(id)?;
+        let (source, first) = self.sources.iter().find(|(_, readings)| !readings.is_empty())?;
+        if source.id == id {
+            return None;
+        }
+        model::series::difference(std::slice::from_ref(first), readings, self.now)
     }
 }
 

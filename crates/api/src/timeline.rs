@@ -2,6 +2,8 @@
 
 mod moments;
 
+use std::sync::Arc;
+
 use axum::extract::Path;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
@@ -13,7 +15,7 @@ use model::words;
 use serde_json::json;
 use store::{Block, LogEntry, SiteWeather};
 use utoipa::ToSchema;
-use weather::checks::{self, Findings};
+use weather::checks::{self, Findings, Thresholds};
 
 use crate::answer::Answer;
 use crate::csv_out::{self, number_cell, text_cell};
@@ -51,7 +53,9 @@ struct Request {
     plan: Plan,
     log: FieldLog,
     weather: SiteWeather,
+    /// What checking the readings found, once they are checked.
     found: Findings,
+    thresholds: Arc<Thresholds>,
     forecast_source: Option<String>,
     now: Instant,
     /// What of it is shown, both included.
@@ -126,13 +130,13 @@ impl Visit {
             // A season long past: today's forecast has nothing to do with it.
             weather.forecast = None;
         }
-        let found = checks::mark(weather.for_checks(), now, &self.app.thresholds);
         let forecast_source = match &weather.forecast {
             Some(_) => store.latest_forecast(&site.id).await?.map(|(source, _)| source),
             None => None,
         };
         let shown = (asked.0.unwrap_or(first).max(first), asked.1.unwrap_or(last).min(last));
-        Ok(Request { block, plan, log, weather, found, forecast_source, now, shown, csv })
+        let (found, thresholds) = (Findings::default(), self.app.thresholds.clone());
+        Ok(Request { block, plan, log, weather, found, thresholds, forecast_source, now, shown, csv })
     }
 }
 
@@ -147,7 +151,8 @@ fn field_log(rows: Vec<LogEntry>) -> FieldLog {
     FieldLog::by_id(rows.iter().filter_map(entry).collect()).expect("the store keeps one entry under an id")
 }
 
-fn render(request: Request) -> Answer {
+fn render(mut request: Request) -> Answer {
+    request.found = checks::mark(request.weather.for_checks(), request.now, &request.thresholds);
     let rows = moments::rows(&request);
     if !request.csv {
         return Ok(json(&request, &rows));

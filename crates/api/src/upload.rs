@@ -107,7 +107,10 @@ pub(crate) async fn take(
     let found = content_type(request.headers());
     let file = found.as_deref().is_some_and(|found| FILES.contains(&found));
     if !file && !found.as_deref().is_some_and(is_json) {
-        return Err(Problem::other_type("text/csv or application/json", found.as_deref()));
+        return Err(Problem::other_type(
+            "text/csv (text/plain and application/gzip are taken too) or application/json",
+            found.as_deref(),
+        ));
     }
     if site.farm_id.is_none() {
         return Err(Problem::conflict(
@@ -146,6 +149,10 @@ async fn station_file(
         _ => return Err(readings::no_source(site, &id, true)),
     };
     let layout = layout_of(&source)?;
+    if layout.is_none() && !dry_run {
+        // What is told from the file becomes the source's mapping.
+        desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
+    }
     let now = desk.now();
     if let Some(Role::Forecast { issued_at }) = layout.as_ref().map(Layout::role)
         && issued_at > now.plus(FUTURE_TOLERANCE)
@@ -159,10 +166,11 @@ async fn station_file(
     let answer = match parsed(incoming, how, now).await? {
         Parsed::Report(report) => ok(json!({"source": source.id, "dry_run": true, "file": report})),
         Parsed::File { layout, read, remembered } => {
+            let answer = store(desk, &source, layout.role(), read, now).await?;
             if remembered {
                 desk.store.set_mapping(&source, &layout.to_json()).await?;
             }
-            store(desk, &source, layout.role(), read, now).await
+            Ok(answer)
         }
     };
     drop(place);

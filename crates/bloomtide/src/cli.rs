@@ -116,6 +116,10 @@ pub(crate) struct ImportArgs {
     /// Id of the site that the readings belong to.
     #[arg(long, value_name = "ID")]
     pub(crate) site: String,
+    /// Name of the site's source that the file is of [default: that of the mapping, or
+    /// "station file"].
+    #[arg(long, value_name = "NAME")]
+    pub(crate) source: Option<String>,
     /// What the columns mean: a TOML file with the keys of [weather] in a
     /// season file, or format = with the word of an open archive: isd-lite, ghcnh,
     /// iem-asos, dwd-hourly, tmy3, epw.

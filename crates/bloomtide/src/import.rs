@@ -33,6 +33,7 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
     if site.farm_id.is_none() {
         bail!("--site: `{}` belongs to the server and takes no files, only feeds", args.site);
     }
+    let told = given.is_none();
     let layout = match given {
         Some(layout) => layout,
         None => recognised(&path, &site, args.dry_run)?,
@@ -52,7 +53,7 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
     })
     .await?
     .with_context(|| format!("{} was refused, and nothing of it stored", path.display()))?;
-    let source = source(&store, &site.id, &layout, now).await?;
+    let source = source(&store, &site.id, (&layout, told, args.source.as_deref()), now).await?;
     let upload = match layout.role() {
         Role::Observed => store.store_readings(&source.id, &read.readings, now).await?,
         Role::Forecast { issued_at } => {
@@ -127,15 +128,15 @@ fn given(args: &ImportArgs) -> anyhow::Result<Option<Layout>> {
     Ok(Some(read.with_context(|| format!("{} has faults", path.display()))?))
 }
 
-/// The site's file source of the mapping's name, made when it is not there; it
+/// The site's file source of that name, or of the mapping's, made when it is not there; it
 /// remembers the mapping.
 async fn source(
     store: &Store,
     site_id: &str,
-    layout: &Layout,
+    (layout, told, named): (&Layout, bool, Option<&str>),
     now: model::time::Instant,
 ) -> anyhow::Result<Source> {
-    let name = layout.name().unwrap_or(DEFAULT_NAME).to_owned();
+    let name = named.or(layout.name()).unwrap_or(DEFAULT_NAME).to_owned();
     let known = store.sources_of(site_id).await?;
     let document = layout.to_json();
     if let Some(source) = known.iter().find(|source| source.name == name) {
@@ -143,6 +144,11 @@ async fn source(
             bail!("source `{name}` of this site is not fed by files; give the mapping another `name`");
         }
         if source.mapping.as_ref() != Some(&document) {
+            if told {
+                bail!(
+                    "the files of source `{name}` are laid out otherwise than this one: name its own source with --source, or give a --mapping"
+                );
+            }
             store.set_mapping(source, &document).await?;
         }
         return Ok(source.clone());

@@ -5,7 +5,7 @@ use std::net::{IpAddr, SocketAddr};
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
-use clap::Args;
+use clap::{Args, FromArgMatches};
 use model::input;
 use serde_json::Value;
 
@@ -178,9 +178,12 @@ pub struct Settings {
 }
 
 impl Given {
-    /// Nothing but which database.
+    /// What the environment gives, and which database.
     pub(crate) fn of(database: &Database) -> Given {
-        Given { database: database.clone(), ..Given::default() }
+        let command = Given::augment_args(clap::Command::new("settings").no_binary_name(true));
+        let found = command.try_get_matches_from(std::iter::empty::<&str>());
+        let given = found.and_then(|found| Given::from_arg_matches(&found)).unwrap_or_default();
+        Given { database: database.clone(), ..given }
     }
 }
 

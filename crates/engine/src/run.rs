@@ -60,10 +60,13 @@ async fn bring(
     engine: &Engine,
     batches: &mut JoinSet<Result<fetch::Report, PassError>>,
 ) -> Result<(), PassError> {
-    if watch::pass(engine).await? > 0 {
+    let taken = watch::pass(engine).await;
+    // The feeds go on, whatever is wrong with the folder.
+    let fetched = fetch::start(engine, batches).await;
+    if taken? > 0 {
         engine.bells.reckon.notify_one();
     }
-    fetch::start(engine, batches).await
+    fetched
 }
 
 async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {

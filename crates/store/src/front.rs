@@ -261,7 +261,8 @@ methods! {
     /// How each source of a site stands, the most trusted first.
     sources::source_states(site_id: &str) -> Vec<SourceState>;
     /// Sets how a source's files are to be read. When that changes whether its
-    /// readings are checked, the site's version is raised.
+    /// readings are checked, the site's version is raised. Its files in the watched
+    /// folder are read again.
     sources::set_mapping(held: &Source, mapping: &Value) -> ();
     /// The files of a source in the watched folder as they were last looked at, by
     /// name.

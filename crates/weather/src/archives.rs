@@ -181,6 +181,13 @@ pub fn read(
     }
 }
 
+/// Whether a download of the Mesonet says by itself which clock its times are of.
+pub(crate) fn says_its_clock(head: &[u8]) -> bool {
+    let mut comments =
+        head.split(|byte| *byte == b'\n').take_while(|line| line.first() == Some(&iem::COMMENT));
+    comments.any(|line| iem::told_clock(line, 0).is_ok_and(|clock| clock.is_some()))
+}
+
 /// Reads the rows below the header.
 fn rows<R: Read>(
     archive: Archive,

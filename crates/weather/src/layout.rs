@@ -283,12 +283,35 @@ pub fn recognise(
                      hand which year it is to stand for"
                     .to_owned(),
         };
-        let doubts = if archive.is_typical_year() { vec![typical] } else { Vec::new() };
+        let clock = Doubt {
+            key: "time_zone",
+            detail: "no line says the time zone that the download was asked for: say UTC, which is the \
+                     Mesonet's default, or the zone"
+                .to_owned(),
+        };
+        let mut doubts = Vec::new();
+        if archive.is_typical_year() {
+            doubts.push(typical);
+        }
+        if archive == Archive::IemAsos && !archives::says_its_clock(&head) {
+            doubts.push(clock);
+        }
         return Ok(Recognised { layout: Layout::Archive(of), told: vec![told], doubts });
     }
     let recognised = recognise::recognise(&head, by_hand, site_zone)?;
-    let layout = Layout::Table(Box::new(recognised.mapping));
-    Ok(Recognised { layout, told: recognised.told, doubts: recognised.doubts })
+    let (mut told, mut doubts) = (recognised.told, recognised.doubts);
+    // A few rows that cannot be read are told with the readings; and what is taken
+    // for a moment's or a mean's is at most half a step off.
+    doubts.retain(|doubt| {
+        let settled = doubt.key == "kind" || doubt.key.is_empty();
+        if let Some(kind) = told.iter_mut().find(|told| told.key == doubt.key)
+            && settled
+        {
+            kind.how.clone_from(&doubt.detail);
+        }
+        !settled
+    });
+    Ok(Recognised { layout: Layout::Table(Box::new(recognised.mapping)), told, doubts })
 }
 
 /// A file as it unpacks.
@@ -370,6 +393,33 @@ mod tests {
                 (&json!("isd-lite"), &json!(3_600))
             );
         }
+    }
+
+    #[test]
+    fn a_file_longer_than_its_head_is_told() {
+        let mut file = String::from("Zeit (UTC);Lufttemperatur (°C)\n");
+        for row in 0..12_000_i64 {
+            let at = Instant(1_735_689_600 + row * 300);
+            file += &format!("{};{},5\n", at.utc().format("%d.%m.%Y %H:%M"), row % 288 / 24);
+        }
+        assert!(file.len() > HEAD_BYTES);
+        for file in [file.as_bytes().to_vec(), packed(&file)] {
+            let head = &file[..file.len().min(HEAD_BYTES)];
+            let recognised = recognise(head, None, &json!({}), None).unwrap();
+            assert_eq!(recognised.doubts, []);
+            assert_eq!(
+                read(file.as_slice(), &recognised.layout, Instant::MAX).unwrap().readings.len(),
+                12_000
+            );
+        }
+    }
+
+    #[test]
+    fn the_mesonets_clock_is_no_guess() {
+        let rows = "station,valid,tmpf\nEWR,2013-04-28 02:00,50.00\nEWR,2013-04-28 03:00,49.00\n";
+        assert_eq!(told(rows.as_bytes(), json!({})).doubts[0].key, "time_zone");
+        let said = format!("#DEBUG: Time Zone      -> Etc/UTC\n{rows}");
+        assert_eq!(told(said.as_bytes(), json!({})).doubts, []);
     }
 
     #[test]

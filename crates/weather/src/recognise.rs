@@ -86,7 +86,7 @@ pub fn recognise(
     by_hand: &Value,
     site_zone: Option<Tz>,
 ) -> Result<Recognised, Box<Unrecognised>> {
-    let cut = head.len() > HEAD_BYTES;
+    let cut = head.len() >= HEAD_BYTES;
     let head = &head[..head.len().min(HEAD_BYTES)];
     finder::Finder::new(by_hand, site_zone).run(head, cut)
 }

@@ -5,12 +5,15 @@ use chrono::NaiveDate;
 use model::series::Reading;
 use model::time::{DAY, Instant};
 use store::{Site, Source, Store};
-use weather::feeds::CellRequest;
 use weather::feeds::open_meteo::{self, MOST_ARCHIVE_DAYS};
+use weather::feeds::{CellRequest, Feed};
 
 use crate::cli::{ImportArgs, say};
 use crate::settings::{Given, Settings};
 use crate::{clock, house};
+
+/// Days of one variable that count as a tenth of a request.
+const DAYS_OF_A_TENTH: i64 = 14;
 
 /// Fills what the site's source of the provider lacks between two days; readings
 /// that it has stay as they are.
@@ -29,10 +32,16 @@ pub(super) async fn run(args: &ImportArgs, days: &str) -> anyhow::Result<()> {
     let store = Store::open(&settings.database).await?;
     let site = super::site(&store, &args.site).await?;
     let (source, cell, shift) = source(&store, &site).await?;
-    let mut begin = from;
+    let (mut begin, to) = (from, to.min(now));
     let mut stored = 0;
     while begin < to {
         let end = to.min(begin.plus(MOST_ARCHIVE_DAYS * DAY)).plus(-1);
+        let cost = (end.since(begin) / (DAYS_OF_A_TENTH * DAY) / 10 + 1).unsigned_abs();
+        if let Some(free_at) = store.spend(open_meteo::PROVIDER, cost, feed.limits(), now).await? {
+            bail!(
+                "the provider's budget is spent until {free_at}; run this again then, it goes on from there"
+            );
+        }
         let mut readings = feed.archive(&cell, begin, end, now).await?;
         let held = store.readings(&site.id, begin, end).await?;
         let held = held.iter().find(|(held, _)| held.id == source.id).map_or(&[][..], |(_, held)| held);

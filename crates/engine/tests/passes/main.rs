@@ -327,6 +327,9 @@ async fn a_feed_that_hangs_holds_up_no_other() {
 async fn no_other_season_changes_a_season() {
     let house = House::new(vec![]).await;
     house.site("site", 200.0, None).await;
+    // The readings are no weather, and are taken as they are.
+    let source = house.engine.store.source("site-source").await.unwrap().unwrap();
+    house.engine.store.set_mapping(&source, &json!({"checks": "off"})).await.unwrap();
     // Seventy days of hours that differ, with two holes, the second over the start.
     let hour = |n: i64| Reading::instant(BEGIN.plus(n * HOUR), 12.0 + ((n * 7) % 11) as f64);
     let readings: Vec<Reading> = (-70 * 24..60)

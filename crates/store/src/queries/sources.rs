@@ -127,6 +127,11 @@ pub(crate) async fn set_mapping(db: &Pools, held: &Source, mapping: &Value) -> R
         .await?;
     let note = Note::new(Of::Site(&held.site_id), "source changed", "site", &held.site_id);
     notes::note(&mut tx, db, note.with(json!({"source": held.id, "mapping": mapping}))).await?;
+    // What was refused, or read otherwise, is looked at again.
+    sqlx::query("UPDATE taken_file SET taken_at = NULL, content = NULL WHERE source_id = $1")
+        .bind(&held.id)
+        .execute(&mut *tx)
+        .await?;
     let source = Source { mapping: Some(mapping.clone()), ..held.clone() };
     if source.checked() != held.checked() {
         sites::raise(&mut tx, &held.site_id).await?;
@@ -160,19 +165,19 @@ pub(crate) async fn source_states(db: &Pools, site_id: &str) -> Result<Vec<Sourc
 }
 
 pub(crate) async fn taken_files(db: &Pools, source_id: &str) -> Result<Vec<TakenFile>> {
-    type Columns = (String, i64, i64, i64, Option<i64>, i64, Option<String>);
+    type Columns = (String, i64, i64, i64, Option<i64>, i64, Option<String>, Option<String>);
     let mut tx = db.begin_read().await?;
     if !wall::sees(&mut tx, db, Of::Source(source_id)).await? {
         return Ok(Vec::new());
     }
     let rows: Vec<Columns> = sqlx::query_as(
-        "SELECT name, size, modified_at, seen_at, taken_at, stored, fault FROM taken_file \
+        "SELECT name, size, modified_at, seen_at, taken_at, stored, content, fault FROM taken_file \
          WHERE source_id = $1 ORDER BY name",
     )
     .bind(source_id)
     .fetch_all(&mut *tx)
     .await?;
-    let file = |(name, size, modified_at, seen_at, taken_at, stored, fault): Columns| TakenFile {
+    let file = |(name, size, modified_at, seen_at, taken_at, stored, content, fault): Columns| TakenFile {
         source_id: source_id.to_owned(),
         name,
         size: size.unsigned_abs(),
@@ -180,6 +185,7 @@ pub(crate) async fn taken_files(db: &Pools, source_id: &str) -> Result<Vec<Taken
         seen_at: Instant(seen_at),
         taken_at: taken_at.map(Instant),
         stored: stored.unsigned_abs(),
+        content,
         fault,
     };
     Ok(rows.into_iter().map(file).collect())
@@ -189,10 +195,11 @@ pub(crate) async fn note_taken_file(db: &Pools, file: &TakenFile) -> Result<()> 
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Source(&file.source_id)).await?;
     sqlx::query(
-        "INSERT INTO taken_file (source_id, name, size, modified_at, seen_at, taken_at, stored, fault) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) ON CONFLICT (source_id, name) DO UPDATE \
+        "INSERT INTO taken_file (source_id, name, size, modified_at, seen_at, taken_at, stored, content, fault) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) ON CONFLICT (source_id, name) DO UPDATE \
          SET size = excluded.size, modified_at = excluded.modified_at, seen_at = excluded.seen_at, \
-         taken_at = excluded.taken_at, stored = excluded.stored, fault = excluded.fault",
+         taken_at = excluded.taken_at, stored = excluded.stored, content = excluded.content, \
+         fault = excluded.fault",
     )
     .bind(&file.source_id)
     .bind(&file.name)
@@ -201,6 +208,7 @@ pub(crate) async fn note_taken_file(db: &Pools, file: &TakenFile) -> Result<()> 
     .bind(file.seen_at.0)
     .bind(file.taken_at.map(|at| at.0))
     .bind(file.stored.cast_signed())
+    .bind(&file.content)
     .bind(&file.fault)
     .execute(&mut *tx)
     .await?;

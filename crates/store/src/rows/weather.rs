@@ -160,7 +160,10 @@ pub struct TakenFile {
     pub taken_at: Option<Instant>,
     /// Readings that were new or corrected others.
     pub stored: u64,
-    /// Why nothing was taken from it; none when it was.
+    /// What of it was taken: how many bytes, and their hash; in words of whoever took
+    /// it.
+    pub content: Option<String>,
+    /// Why nothing, or not all, was taken from it.
     pub fault: Option<String>,
 }
 

@@ -242,6 +242,7 @@ pub async fn files(suite: &Suite) {
         seen_at: hours(1),
         taken_at: fault.is_none().then(|| hours(2)),
         stored: size / 10,
+        content: fault.is_none().then(|| "5eab".repeat(16)),
         fault: fault.map(str::to_owned),
     };
     for file in
@@ -251,6 +252,10 @@ pub async fn files(suite: &Suite) {
     }
     let held = call!(suite, taken_files(source)).unwrap();
     assert_eq!(held, [file("a.csv", 70, Some("no column `temp`")), file("b.csv", 200, None)]);
+    let mapped = call!(suite, source(source)).unwrap().unwrap();
+    call!(suite, set_mapping(&mapped, &json!({"unit": "celsius"}))).unwrap();
+    let held = call!(suite, taken_files(source)).unwrap();
+    assert!(held.iter().all(|file| file.taken_at.is_none()), "all are read again");
     let nobodys = store::TakenFile { source_id: "none".into(), ..file("c.csv", 1, None) };
     assert!(call!(suite, note_taken_file(&nobodys)).is_err());
 }

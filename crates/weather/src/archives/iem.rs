@@ -144,7 +144,7 @@ pub(super) fn delimiter(header: &[u8]) -> Option<u8> {
 }
 
 /// The clock that a comment names.
-fn told_clock(comment: &[u8], line: u64) -> Result<Option<WallClock>, ArchiveFault> {
+pub(super) fn told_clock(comment: &[u8], line: u64) -> Result<Option<WallClock>, ArchiveFault> {
     let comment = String::from_utf8_lossy(comment);
     let Some((_, zone)) = comment.split_once("Time Zone").and_then(|(_, rest)| rest.split_once("->")) else {
         return Ok(None);

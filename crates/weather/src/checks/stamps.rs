@@ -8,13 +8,13 @@ use super::{Check, Thresholds};
 
 pub(super) fn judge(sheet: &mut Sheet, now: Instant, limits: &Thresholds) {
     let latest = now.plus(limits.ahead_seconds());
-    let oldest = now.plus(-limits.oldest_days * DAY);
+    let oldest = limits.oldest();
     let times: Vec<Instant> = sheet.readings().map(|reading| reading.at).collect();
     for (row, at) in times.iter().enumerate() {
         if *at > latest {
             sheet.note(row, Check::Ahead, Flag::Fail, format!("{at} lies after the clock's {now}"));
         } else if *at < oldest {
-            let detail = format!("{at} lies more than {} days before the clock's {now}", limits.oldest_days);
+            let detail = format!("{at} lies before {}: a clock that was never set", limits.oldest_year);
             sheet.note(row, Check::LongPast, Flag::Fail, detail);
         }
     }

@@ -15,9 +15,10 @@
 //!   2013, so that real weather is left alone; `CHECKS.md` has the figures.
 //! - **practice**: common practice, no source.
 
+use chrono::{NaiveDate, NaiveTime};
 use model::input::Fields;
 use model::series::JOINED;
-use model::time::{FUTURE_TOLERANCE, HOUR, MINUTE};
+use model::time::{FUTURE_TOLERANCE, HOUR, Instant, MINUTE};
 use model::units::{COLDEST_C, WARMEST_C};
 
 use super::VERSION;
@@ -45,10 +46,10 @@ pub struct Thresholds {
     /// Minutes that a stamp may lie ahead of the clock; 10, as everywhere else
     /// in the program. Practice.
     pub ahead_minutes: i64,
-    /// Days before the clock at which a stamp is long past; 10,957, thirty
-    /// years: a logger that lost its clock begins at 1970 or 1980, and imported
-    /// history stays. Practice.
-    pub oldest_days: i64,
+    /// Stamps before this year are long past; 1990: a logger that never had its clock
+    /// set begins at 1970 or 1980, and imported history stays. Not counted from the
+    /// clock, so that a season stays what it was. Practice.
+    pub oldest_year: i64,
     /// Days without readings after which at most thirty days of fewer ones before
     /// them are taken for a clock that began anew; 400. Practice.
     pub apart_days: i64,
@@ -148,7 +149,7 @@ impl Default for Thresholds {
             range_suspect_below_c: -45.0,
             range_suspect_above_c: 45.0,
             ahead_minutes: FUTURE_TOLERANCE / MINUTE,
-            oldest_days: 10_957,
+            oldest_year: 1_990,
             apart_days: 400,
             repeat_suspect_hours: 12.0,
             repeat_fail_hours: 18.0,
@@ -226,7 +227,7 @@ impl Thresholds {
         }
         for (name, into, low, high) in [
             ("ahead_minutes", &mut read.ahead_minutes, 0, 1_440),
-            ("oldest_days", &mut read.oldest_days, 1, 73_000),
+            ("oldest_year", &mut read.oldest_year, 1_900, 2_100),
             ("apart_days", &mut read.apart_days, 1, 73_000),
             ("repeat_days", &mut read.repeat_days, 1, 366),
         ] {
@@ -274,6 +275,13 @@ impl Thresholds {
             }
         }
         in_order
+    }
+
+    /// Begin of the first year whose stamps are believed.
+    pub(super) fn oldest(&self) -> Instant {
+        let year = i32::try_from(self.oldest_year).unwrap_or(i32::MAX);
+        let begin = NaiveDate::from_ymd_opt(year, 1, 1).unwrap_or(NaiveDate::MAX);
+        Instant(begin.and_time(NaiveTime::MIN).and_utc().timestamp())
     }
 
     /// Seconds that a stamp may lie ahead of the clock.

@@ -143,7 +143,7 @@ fn iem_clocks() {
     let archived = taken_with(Archive::IemAsos, text("America/New_York", &times), &fixed);
     assert_eq!((archived.file.first, archived.file.rows.taken), (Some(at("2013-03-10T06:51:00Z")), 4));
     let unknown = read(Archive::IemAsos, text("Nowhere", &times).as_bytes(), &Options::default(), now());
-    assert_eq!(unknown.unwrap_err().field(), Some("clock"));
+    assert_eq!(unknown.unwrap_err().field(), Some("time_zone"));
 }
 
 #[test]

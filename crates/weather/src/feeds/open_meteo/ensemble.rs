@@ -12,7 +12,7 @@ use serde::de::{Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 use super::answer::{Location, misplaced, places, readings, times};
 use super::{MEMBERS_AGAIN, MEMBERS_EVERY, MOST_CELLS, OpenMeteo, PROVIDER};
 use crate::feeds::fault::words;
-use crate::feeds::{Cause, CellAnswer, CellRequest, FeedError, check};
+use crate::feeds::{Cause, CellAnswer, CellRequest, FeedError, Retry, check};
 
 /// What the provider calls the temperature; that of a member has its number
 /// behind: `temperature_2m_member01`. The bare one is the control's.
@@ -83,7 +83,11 @@ impl OpenMeteo {
             return;
         }
         let fetched = self.members(&due, now).await;
-        let next = now.plus(if fetched.is_ok() { MEMBERS_EVERY } else { MEMBERS_AGAIN });
+        let next = match &fetched {
+            Ok(_) => now.plus(MEMBERS_EVERY),
+            Err(FeedError { retry: Retry::At(at), .. }) => now.plus(MEMBERS_AGAIN).max(*at),
+            Err(FeedError { retry: Retry::Never, .. }) => now.plus(MEMBERS_EVERY),
+        };
         let mut members: HashMap<String, Vec<Vec<Reading>>> = HashMap::new();
         let lacks = match fetched {
             Ok(all) => {
