@@ -141,7 +141,8 @@ impl Reporter {
             "{:<23} {:<10} {:>3} {:<18} {:>5} {:<18} {:<18}",
             "block", "curve", "leg", "from", "mark", "due", "sprayed"
         ));
-        for (block, season) in play::seasons(api).await? {
+        let seasons = play::seasons(api).await?;
+        for (block, season) in &seasons {
             for leg in season["legs"].as_array().into_iter().flatten() {
                 let mark = leg["mark"].as_f64().map_or_else(|| "-".to_owned(), |mark| format!("{mark:.2}"));
                 let sprayed =
@@ -157,6 +158,13 @@ impl Reporter {
             }
         }
         say("");
+        for (block, season) in &seasons {
+            for note in season["notes"].as_array().into_iter().flatten() {
+                if note["code"] == weather::checks::FAILED {
+                    say(&format!("{}: {}", block.name, note["text"].as_str().unwrap_or_default()));
+                }
+            }
+        }
         say(model::words::CAUTION);
         Ok(())
     }
