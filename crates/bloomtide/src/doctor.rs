@@ -1,5 +1,7 @@
 //! `doctor`: looks at everything that the service rests on, and says what to do.
 
+mod sources;
+
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -7,17 +9,18 @@ use std::time::Duration;
 
 use alerts::deliver::envelope_from;
 use alerts::mail::smtp::{Outcome, Relay, Stage, send};
-use model::series::Flag;
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::DATE;
 use reqwest::{Client, RequestBuilder};
-use store::{Cell, ProviderState, SCHEMA, SourceState, Store, Way};
-use weather::checks::{self, Thresholds};
+use store::{SCHEMA, Store};
+use weather::checks::Thresholds;
 use weather::feeds::reach::{Reach, Redirects};
 
 use crate::cli::{failed, on_runtime, say};
 use crate::settings::{Given, Settings, on_postgres};
 use crate::{clock, document, house};
+
+use sources::Known;
 
 /// How something stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,8 +34,6 @@ enum State {
 const LITTLE_ROOM: u64 = 1 << 30;
 /// A feed's cell is fetched each hour.
 const LONG_WITHOUT_FETCH: i64 = 3 * HOUR;
-/// Flags are counted over so long.
-const FLAGS_OVER: i64 = 7 * DAY;
 /// Mails go out within a minute.
 const LONG_UNSENT: i64 = 30 * MINUTE;
 /// A clock that far off moves a crossing by as much.
@@ -237,101 +238,11 @@ async fn work(store: &Store, now: Instant, known: &Known, findings: &Findings) {
             None => {}
         }
     }
-    sources(store, now, known, &cells, findings).await;
+    sources::sources(store, now, known, &cells, findings).await;
     let failing = cells.iter().filter(|cell| cell.last_error.is_some()).count();
     if failing == 0 {
         findings.tell(State::Well, "weather", &format!("{} cells of feeds, none failing", cells.len()));
     }
-}
-
-/// What is known beside the database.
-struct Known {
-    thresholds: Thresholds,
-    /// What may be asked of each provider that the settings name.
-    limits: Vec<(&'static str, &'static [(i64, u64)])>,
-}
-
-impl Known {
-    /// What may still be asked of a provider.
-    fn left(&self, provider: &ProviderState, now: Instant) -> String {
-        let limits = self.limits.iter().find(|(name, _)| *name == provider.name).map_or(&[][..], |one| one.1);
-        let left = limits.iter().map(|(seconds, most)| {
-            let spent = provider.spent.iter().find(|spent| spent.0 == *seconds);
-            let used = spent.filter(|(_, begin, _)| begin.plus(*seconds) > now).map_or(0, |spent| spent.2);
-            format!("{} of {most} left for {} min", most.saturating_sub(used), seconds / MINUTE)
-        });
-        let left: Vec<String> = left.collect();
-        if left.is_empty() { "its feed is off".to_owned() } else { left.join(", ") }
-    }
-}
-
-/// Sources that have fallen silent, and providers that are left alone.
-async fn sources(store: &Store, now: Instant, known: &Known, cells: &[Cell], findings: &Findings) {
-    let told = async {
-        for provider in store.providers().await? {
-            let left = known.left(&provider, now);
-            match provider.open_until.filter(|until| *until > now) {
-                Some(until) => {
-                    let why = provider.last_error.unwrap_or_default();
-                    let says = format!(
-                        "{} is left alone until {until} after {} failures ({why})",
-                        provider.name, provider.failures
-                    );
-                    findings.tell(State::Broken, "provider", &says);
-                }
-                None => findings.tell(State::Well, "provider", &format!("{} answers; {left}", provider.name)),
-            }
-        }
-        let mut after: Option<String> = None;
-        loop {
-            let sites = store.sites(None, after.as_deref(), 500).await?;
-            let Some(last) = sites.last() else { return Ok::<(), store::StoreError>(()) };
-            after = Some(last.id.clone());
-            for site in &sites {
-                let from = now.plus(-FLAGS_OVER - checks::BEFORE);
-                let mut readings = store.readings(&site.id, from, now).await?;
-                checks::mark(store::for_checks(&mut readings), now, &known.thresholds);
-                for state in store.source_states(&site.id).await? {
-                    let own = readings.iter().find(|(source, _)| source.id == state.source.id);
-                    let own = own.map_or(&[][..], |(_, readings)| readings);
-                    let flags = checks::hours_by_flag(own, now.plus(-FLAGS_OVER), now);
-                    let cell = cells.iter().find(|cell| {
-                        Some(&cell.provider) == state.source.provider.as_ref()
-                            && Some(&cell.cell) == state.source.cell.as_ref()
-                    });
-                    source(&site.name, &state, &flags, cell, now, findings);
-                }
-            }
-        }
-    };
-    if let Err(error) = told.await {
-        findings.tell(State::Broken, "sources", &error.to_string());
-    }
-}
-
-fn source(
-    site: &str,
-    state: &SourceState,
-    flags: &[(Flag, u64)],
-    cell: Option<&Cell>,
-    now: Instant,
-    findings: &Findings,
-) {
-    let name = format!("{site}, {}", state.source.name);
-    let Some(last) = state.last_at else {
-        return findings.tell(State::Look, "source", &format!("{name} has no reading yet"));
-    };
-    let all: u64 = flags.iter().map(|(_, hours)| hours).sum();
-    let hours = |wanted: Flag| flags.iter().find(|(flag, _)| *flag == wanted).map_or(0, |(_, hours)| *hours);
-    let (suspect, failed, missing) = (hours(Flag::Suspect), hours(Flag::Fail), hours(Flag::Missing));
-    let says = format!(
-        "{name}: last reading {last}, {} min old; of {all} hours {suspect} doubtful, {failed} not used, {missing} without a reading{}",
-        now.since(last) / MINUTE,
-        cell.map_or_else(String::new, |cell| format!("; next fetch {}", cell.next_at))
-    );
-    // Typed and uploaded readings come when someone brings them.
-    let silent = state.source.way == Way::Feed && now.since(last) > LONG_WITHOUT_FETCH;
-    findings.tell(if silent || failed * 10 > all { State::Look } else { State::Well }, "source", &says);
 }
 
 /// Speaks to the mail server up to the point at which a mail would be offered.

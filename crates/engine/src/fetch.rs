@@ -7,7 +7,7 @@ use std::time::Duration;
 use model::series::{Forecast, Reading};
 use model::site::{GridCell, Place};
 use model::time::{DAY, HOUR, Instant, MINUTE, zone};
-use store::{Fetched, LeasedCell, Members, Site};
+use store::{Brought, Fetched, LeasedCell, Members, Site};
 use tokio::task::JoinSet;
 use weather::feeds::{Cause, CellAnswer, CellRequest, Feed, FeedError, Retry};
 
@@ -198,24 +198,27 @@ async fn store(
     answer: &CellAnswer,
     now: Instant,
 ) -> Result<(), PassError> {
-    for (source, site) in &leased.sources {
+    let brought = leased.sources.iter().map(|(source, site)| {
         let shift = place(site).map_or(0.0, |place| place.correction_from(&place.grid_cell()));
         let shifted = |readings: &[Reading]| -> Vec<Reading> {
             readings.iter().map(|reading| Reading { celsius: reading.celsius + shift, ..*reading }).collect()
         };
-        let forecast = answer
-            .forecast
-            .as_ref()
-            .map(|forecast| Forecast { issued_at: forecast.issued_at, hours: shifted(&forecast.hours) });
-        engine.store.store_fetch(&source.id, &shifted(&answer.readings), forecast.as_ref(), now).await?;
-        if let Some(members) = &answer.members {
-            let hours = members.iter().map(|hours| shifted(hours)).collect();
-            engine.store.store_members(&source.id, &Members { issued_at: now, hours }, now).await?;
+        let forecast = answer.forecast.as_ref();
+        let members = answer.members.as_ref();
+        Brought {
+            source_id: &source.id,
+            readings: shifted(&answer.readings),
+            forecast: forecast
+                .map(|forecast| Forecast { issued_at: forecast.issued_at, hours: shifted(&forecast.hours) }),
+            members: members.map(|members| Members {
+                issued_at: now,
+                hours: members.iter().map(|hours| shifted(hours)).collect(),
+            }),
+            air: &answer.air,
         }
-        if !answer.air.is_empty() {
-            engine.store.store_air(&source.id, &answer.air, now).await?;
-        }
-    }
+    });
+    let brought: Vec<Brought<'_>> = brought.collect();
+    engine.store.store_cell(&brought, now).await?;
     Ok(())
 }
 

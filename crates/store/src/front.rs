@@ -297,6 +297,9 @@ methods! {
     /// forecast with other hours than the one before raises the site's
     /// version.
     feeds::store_fetch(source_id: &str, readings: &[Reading], forecast: Option<&Forecast>, fetched_at: Instant) -> Upload;
+    /// Stores what one fetch of a cell brought for all sources fed from it, all or
+    /// nothing; gives what became of their readings together.
+    feeds::store_cell(brought: &[Brought<'_>], fetched_at: Instant) -> Upload;
     /// The newest forecast of the most trusted source of a site that has one,
     /// with that source's id.
     feeds::latest_forecast(site_id: &str) -> Option<(String, Forecast)>;

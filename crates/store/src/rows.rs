@@ -23,8 +23,8 @@ pub use season::{
     StaleKey, Versions,
 };
 pub use weather::{
-    Cell, Earlier, Fetched, Issue, LeasedCell, Members, ProviderState, SiteWeather, SourceState, TakenFile,
-    Upload, for_checks,
+    Brought, Cell, Earlier, Fetched, Issue, LeasedCell, Members, ProviderState, SiteWeather, SourceState,
+    TakenFile, Upload, for_checks,
 };
 
 /// A word enum that is kept as text.

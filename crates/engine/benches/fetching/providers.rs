@@ -211,7 +211,10 @@ async fn met_norway(Query(query): Query<HashMap<String, String>>) -> Response {
 
 async fn bright_sky(Query(query): Query<HashMap<String, String>>) -> Response {
     let number = |name: &str| query[name].parse::<f64>().unwrap();
-    let rows: Vec<Value> = hours(3, 5)
+    let asked = |name: &str| query[name].parse::<Instant>().unwrap();
+    let (from, to) = (asked("date"), asked("last_date"));
+    let rows: Vec<Value> = hours(4, 8)
+        .filter(|at| (from..=to).contains(at))
         .map(|at| {
             let source = if at <= NOW { 6_007 } else { 2_252 };
             json!({"timestamp": at.to_string().replace('Z', "+00:00"), "source_id": source, "precipitation": 0.1,

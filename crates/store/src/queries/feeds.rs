@@ -1,5 +1,7 @@
 //! What feeds bring, and who fetches which cell.
 
+use std::collections::BTreeSet;
+
 use model::air::Air;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
@@ -9,7 +11,7 @@ use super::notes::{self, Note};
 use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect, load, readings, sites, sources};
 use crate::read::{self, SourceColumns, columns};
-use crate::rows::{Cell, Fetched, Issue, LeasedCell, Members, Site, Source, Upload};
+use crate::rows::{Brought, Cell, Fetched, Issue, LeasedCell, Members, Site, Source, Upload};
 use crate::{Result, hours};
 
 /// Rows of air that one insert carries, eight values each.
@@ -22,21 +24,42 @@ pub(crate) async fn store_fetch(
     forecast: Option<&Forecast>,
     fetched_at: Instant,
 ) -> Result<Upload> {
+    let brought =
+        Brought { readings: readings.to_vec(), forecast: forecast.cloned(), ..Brought::of(source_id) };
+    store_cell(db, &[brought], fetched_at).await
+}
+
+pub(crate) async fn store_cell(db: &Pools, brought: &[Brought<'_>], fetched_at: Instant) -> Result<Upload> {
     let mut tx = db.begin_write().await?;
-    wall::pass(&mut tx, db, Of::Source(source_id)).await?;
-    let (number, site_id) = readings::lock_source(&mut tx, source_id).await?;
-    let upload = readings::put(&mut tx, number, readings, fetched_at).await?;
-    let foretold = match forecast {
-        Some(forecast) => put_forecast(&mut tx, source_id, forecast, fetched_at).await?,
-        None => false,
-    };
-    if foretold || upload.stored + upload.corrected > 0 {
+    let mut all = Upload::default();
+    let mut changed = BTreeSet::new();
+    for one in brought {
+        wall::pass(&mut tx, db, Of::Source(one.source_id)).await?;
+        let (number, site_id) = readings::lock_source(&mut tx, one.source_id).await?;
+        let upload = readings::put(&mut tx, number, &one.readings, fetched_at).await?;
+        let foretold = match &one.forecast {
+            Some(forecast) => put_forecast(&mut tx, one.source_id, forecast, fetched_at).await?,
+            None => false,
+        };
+        if let Some(members) = &one.members {
+            put_members(&mut tx, one.source_id, members, fetched_at).await?;
+        }
+        put_air(&mut tx, number, one.air, fetched_at).await?;
+        if foretold || upload.stored + upload.corrected > 0 {
+            let note = Note::new(Of::Site(&site_id), "readings stored", "site", &site_id);
+            notes::note(&mut tx, db, note.with(readings::told(one.source_id, upload))).await?;
+            changed.insert(site_id);
+        }
+        all.stored += upload.stored;
+        all.unchanged += upload.unchanged;
+        all.corrected += upload.corrected;
+    }
+    // In order of id: the sites of another cell may be these in another order.
+    for site_id in changed {
         sites::raise(&mut tx, &site_id).await?;
-        let note = Note::new(Of::Site(&site_id), "readings stored", "site", &site_id);
-        notes::note(&mut tx, db, note.with(readings::told(source_id, upload))).await?;
     }
     tx.commit().await?;
-    Ok(upload)
+    Ok(all)
 }
 
 /// Keeps a forecast as it was issued; gives whether another one now holds. One
@@ -140,6 +163,17 @@ pub(crate) async fn store_members(
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     readings::lock_source(&mut tx, source_id).await?;
+    put_members(&mut tx, source_id, members, fetched_at).await?;
+    tx.commit().await?;
+    Ok(())
+}
+
+async fn put_members(
+    connection: &mut Connection,
+    source_id: &str,
+    members: &Members,
+    fetched_at: Instant,
+) -> Result<()> {
     sqlx::query(
         "INSERT INTO members (source_id, issued_at, fetched_at, hours) VALUES ($1, $2, $3, $4) \
          ON CONFLICT (source_id, issued_at) DO UPDATE SET fetched_at = excluded.fetched_at, hours = excluded.hours",
@@ -148,9 +182,8 @@ pub(crate) async fn store_members(
     .bind(members.issued_at.0)
     .bind(fetched_at.0)
     .bind(hours::of_members(&members.hours))
-    .execute(&mut *tx)
+    .execute(connection)
     .await?;
-    tx.commit().await?;
     Ok(())
 }
 
@@ -178,6 +211,12 @@ pub(crate) async fn store_air(db: &Pools, source_id: &str, air: &[Air], received
     let mut tx = db.begin_write().await?;
     wall::pass(&mut tx, db, Of::Source(source_id)).await?;
     let (number, _) = readings::lock_source(&mut tx, source_id).await?;
+    let written = put_air(&mut tx, number, air, received_at).await?;
+    tx.commit().await?;
+    Ok(written)
+}
+
+async fn put_air(connection: &mut Connection, number: i64, air: &[Air], received_at: Instant) -> Result<u64> {
     let told: Vec<&Air> = air.iter().filter(|air| air.tells()).collect();
     let mut written = 0;
     for chunk in told.chunks(AIR_A_STATEMENT) {
@@ -201,9 +240,8 @@ pub(crate) async fn store_air(db: &Pools, source_id: &str, air: &[Air], received
              humidity_percent = coalesce(excluded.humidity_percent, air.humidity_percent), \
              dew_point_c = coalesce(excluded.dew_point_c, air.dew_point_c), received_at = excluded.received_at",
         );
-        written += query.build().persistent(false).execute(&mut *tx).await?.rows_affected();
+        written += query.build().persistent(false).execute(&mut *connection).await?.rows_affected();
     }
-    tx.commit().await?;
     Ok(written)
 }
 

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use model::air::Air;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
 
@@ -123,6 +124,28 @@ pub struct SourceState {
     pub last_at: Option<Instant>,
     /// When that was received.
     pub received_at: Option<Instant>,
+}
+
+/// What a fetch of a cell brought for one of the sources fed from it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Brought<'a> {
+    /// The source.
+    pub source_id: &'a str,
+    /// Its readings.
+    pub readings: Vec<Reading>,
+    /// The forecast as it was issued.
+    pub forecast: Option<Forecast>,
+    /// The members of an ensemble.
+    pub members: Option<Members>,
+    /// The rest of the air.
+    pub air: &'a [Air],
+}
+
+impl<'a> Brought<'a> {
+    /// Nothing yet.
+    pub fn of(source_id: &'a str) -> Brought<'a> {
+        Brought { source_id, readings: Vec::new(), forecast: None, members: None, air: &[] }
+    }
 }
 
 /// A forecast as it was issued, and when it was fetched.

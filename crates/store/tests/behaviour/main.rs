@@ -44,6 +44,7 @@ async fn behaviours(suite: &Suite) {
     suite.step("leases of cells", leases::cells(suite)).await;
     suite.step("providers in trouble, and their budget", leases::providers(suite)).await;
     suite.step("the rest of the air", weather::air(suite)).await;
+    suite.step("a cell for several sources", weather::cells(suite)).await;
     suite.step("how sources stand", weather::states(suite)).await;
     suite.step("forecasts as issued", weather::archive(suite)).await;
     suite.step("files of the watched folder", weather::files(suite)).await;

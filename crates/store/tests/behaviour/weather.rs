@@ -186,6 +186,39 @@ pub async fn fetches(suite: &Suite) {
     assert!(call!(suite, site_weather("none", hours(0), hours(1))).is_err());
 }
 
+pub async fn cells(suite: &Suite) {
+    let (one, other) = (Orchard::planted(suite, 0).await, Orchard::planted(suite, 0).await);
+    let cell = rows::id("cell");
+    let feeds = [rows::feed(&one.site.id, &cell), rows::feed(&other.site.id, &cell)];
+    for feed in &feeds {
+        call!(suite, add_source(feed)).unwrap();
+    }
+    let forecast = Forecast { issued_at: hours(3), hours: vec![Reading::instant(hours(4), 12.5)] };
+    let air = [Air { wind_m_s: Some(2.0), ..Air::at(hours(1)) }];
+    let brought = |feed| store::Brought {
+        readings: rows::readings(0, 3),
+        forecast: Some(forecast.clone()),
+        members: Some(store::Members { issued_at: hours(3), hours: vec![forecast.hours.clone()] }),
+        air: &air,
+        ..store::Brought::of(feed)
+    };
+    let mut both: Vec<store::Brought<'_>> = feeds.iter().map(|feed| brought(feed.id.as_str())).collect();
+    assert_eq!(call!(suite, store_cell(&both, hours(3))).unwrap(), upload(6, 0, 0));
+    for (orchard, feed) in [(&one, &feeds[0]), (&other, &feeds[1])] {
+        let site = orchard.site.id.as_str();
+        assert_eq!(version(suite, orchard).await, 2, "raised once");
+        assert_eq!(call!(suite, latest_forecast(site)).unwrap(), Some((feed.id.clone(), forecast.clone())));
+        assert!(call!(suite, latest_members(site)).unwrap().is_some());
+        assert_eq!(call!(suite, air(site, hours(0), hours(3))).unwrap()[0].1, air);
+    }
+    assert_eq!(call!(suite, store_cell(&both, hours(4))).unwrap(), upload(0, 6, 0));
+    assert_eq!(version(suite, &one).await, 2, "the same again raises nothing");
+    both[0].readings = rows::readings(3, 5);
+    both[1].source_id = "none";
+    assert!(call!(suite, store_cell(&both, hours(5))).is_err());
+    assert_eq!(version(suite, &one).await, 2, "all or nothing");
+}
+
 pub async fn states(suite: &Suite) {
     let orchard = Orchard::planted(suite, 0).await;
     call!(suite, store_readings(&orchard.station.id, &rows::readings(0, 6), hours(9))).unwrap();
