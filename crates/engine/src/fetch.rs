@@ -101,6 +101,7 @@ async fn one_after_another(
     let most = feed.as_ref().map_or(usize::MAX, |feed| feed.most_cells().max(1));
     let mut report = Report::default();
     let mut wait: Option<Instant> = None;
+    let mut well = false;
     for batch in cells.chunks(most.min(cells.len())) {
         let now = engine.clock.now();
         if wait.is_none() && now.since(begun) > LEASE - MINUTE {
@@ -110,7 +111,7 @@ async fn one_after_another(
             put_off(engine, batch, until, now).await?;
             continue;
         }
-        let (done, until) = fetch(engine, feed.clone(), batch).await?;
+        let (done, until) = fetch(engine, feed.clone(), batch, &mut well).await?;
         report.fetched += done.fetched;
         report.failed += done.failed;
         wait = until;
@@ -135,10 +136,13 @@ async fn put_off(
 /// What came of a batch, and until when the provider is to be left alone.
 type Done = (Report, Option<Instant>);
 
+/// Fetches one batch. `well` says whether it was noted already that the provider
+/// answers: once in a pass is enough, as long as nothing fails.
 async fn fetch(
     engine: &Engine,
     feed: Option<Arc<dyn Feed>>,
     batch: &[LeasedCell],
+    well: &mut bool,
 ) -> Result<Done, PassError> {
     let now = engine.clock.now();
     let Some(feed) = feed else {
@@ -164,13 +168,20 @@ async fn fetch(
     }
     let answers = match tokio::time::timeout(LONGEST_FETCH, feed.fetch(&requests, now)).await {
         Ok(Ok(answers)) => answers,
-        Ok(Err(error)) => return give_up(engine, batch, &error, now).await,
+        Ok(Err(error)) => {
+            *well = false;
+            return give_up(engine, batch, &error, now).await;
+        }
         Err(_) => {
+            *well = false;
             let until = engine.store.provider_failed(provider, LATE, PAUSES, now).await?;
             return Ok((fail(engine, batch, LATE, now.plus(LEASE)).await?, until));
         }
     };
-    engine.store.provider_well(provider, now).await?;
+    if !*well {
+        engine.store.provider_well(provider, now).await?;
+        *well = true;
+    }
     let mut report = Report::default();
     for leased in batch {
         let Some(answer) = answers.iter().find(|answer| answer.cell == leased.cell) else {
