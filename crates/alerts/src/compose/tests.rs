@@ -117,6 +117,15 @@ fn every_kind_carries_the_caution_and_its_time() {
     }
 }
 
+#[test]
+fn what_the_checks_found_is_said() {
+    let told = "1 reading of ridge mast failed the checks and was not used: -10.5 °C (spike).";
+    let mut waiting = waiting(AlertKind::Due);
+    waiting.alert.about["checked"] = json!([told]);
+    let (_, text, html) = read(&compose(&waiting, &sender(), NOW).unwrap());
+    assert!(text.contains(told) && html.contains("failed the checks"), "{text}");
+}
+
 /// A start is called what it is: logged, counted, or only known to be no later.
 #[test]
 fn a_started_mail_says_what_the_start_rests_on() {

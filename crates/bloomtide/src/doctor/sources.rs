@@ -1,7 +1,7 @@
 //! How the sources of temperatures stand, and the providers behind them.
 
 use model::series::Flag;
-use model::time::{DAY, Instant, MINUTE};
+use model::time::{DAY, HOUR, Instant, MINUTE};
 use store::{Cell, ProviderState, SourceState, Store, Way};
 use weather::checks::{self, Thresholds};
 
@@ -91,11 +91,18 @@ fn source(
     let hours = |wanted: Flag| flags.iter().find(|(flag, _)| *flag == wanted).map_or(0, |(_, hours)| *hours);
     let (suspect, failed, missing) = (hours(Flag::Suspect), hours(Flag::Fail), hours(Flag::Missing));
     let says = format!(
-        "{name}: last reading {last}, {} min old; of {all} hours {suspect} doubtful, {failed} not used, {missing} without a reading{}",
-        now.since(last) / MINUTE,
+        "{name}: last reading {last}, {} old; of {all} hours {suspect} doubtful, {failed} not used, {missing} without a reading{}",
+        age(now.since(last)),
         cell.map_or_else(String::new, |cell| format!("; next fetch {}", cell.next_at))
     );
     // Typed and uploaded readings come when someone brings them.
     let silent = state.source.way == Way::Feed && now.since(last) > LONG_WITHOUT_FETCH;
     findings.tell(if silent || failed * 10 > all { State::Look } else { State::Well }, "source", &says);
+}
+
+/// Seconds in the largest unit of which there are two.
+fn age(seconds: i64) -> String {
+    let (of, unit) =
+        [(DAY, "days"), (HOUR, "h")].into_iter().find(|(of, _)| seconds >= 2 * of).unwrap_or((MINUTE, "min"));
+    format!("{} {unit}", seconds / of)
 }
