@@ -138,4 +138,4 @@ fn read_whole(source: impl Read, mapping: &Mapping, now: Instant) -> Result<Whol
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

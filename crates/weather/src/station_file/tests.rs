@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 use super::*;
 
-mod arbitrary;
+pub(crate) mod arbitrary;
 mod faults;
 mod layouts;
 mod report;

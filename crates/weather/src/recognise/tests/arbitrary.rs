@@ -3,6 +3,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::station_file::tests::arbitrary::{any_bytes_at_all, bytes_of_files};
 
 const SAMPLES: [&str; 5] = [
     "Zeit;Temp °C\r\n14.05.2013 15:30;18,9\r\n14.05.2013 15:35;19,25\r\n14.05.2013 15:40;---\r\n",
@@ -42,14 +43,12 @@ fn goes_through(bytes: &[u8]) {
 
 proptest! {
     #[test]
-    fn any_bytes(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {
+    fn any_bytes(bytes in any_bytes_at_all()) {
         goes_through(&bytes);
     }
 
     #[test]
-    fn any_bytes_of_files(bytes in proptest::collection::vec(
-        proptest::sample::select(b"0123456789;,|\t \n\r\"/:.-+TZ#CF\xB0\xC2\0aptemdi".to_vec()), 0..400,
-    )) {
+    fn any_bytes_of_files(bytes in bytes_of_files()) {
         goes_through(&bytes);
     }
 

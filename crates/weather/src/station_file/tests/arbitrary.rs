@@ -39,16 +39,25 @@ fn goes_through(bytes: &[u8]) {
     }
 }
 
+/// Whatever may be sent.
+pub(crate) fn any_bytes_at_all() -> impl Strategy<Value = Vec<u8>> {
+    proptest::collection::vec(any::<u8>(), 0..600)
+}
+
+/// Bytes that station files are made of, in any order.
+pub(crate) fn bytes_of_files() -> impl Strategy<Value = Vec<u8>> {
+    let bytes = b"0123456789;,|\t \n\r\"/:.-+TZ#CF\xB0\xC2\0aptimed";
+    proptest::collection::vec(proptest::sample::select(bytes.to_vec()), 0..400)
+}
+
 proptest! {
     #[test]
-    fn any_bytes(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {
+    fn any_bytes(bytes in any_bytes_at_all()) {
         goes_through(&bytes);
     }
 
     #[test]
-    fn any_bytes_of_files(bytes in proptest::collection::vec(
-        proptest::sample::select(b"0123456789;,|\t \n\r\"/:.-+TZ#CF\xB0\xC2\0timetemp,".to_vec()), 0..400,
-    )) {
+    fn any_bytes_of_files(bytes in bytes_of_files()) {
         goes_through(&bytes);
         let headed = [&b"time,temp\n2013-05-01 01:00,5\n"[..], &bytes].concat();
         goes_through(&headed);
