@@ -21,6 +21,7 @@ pub mod plan;
 pub mod season;
 pub mod series;
 pub mod site;
+pub mod stats;
 pub mod sun;
 pub mod time;
 pub mod timeline;
