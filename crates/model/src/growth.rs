@@ -9,6 +9,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use crate::curve::{Curve, rounded};
+use crate::pollination::Bees;
 use crate::series::{Law, Quality, Series, Span};
 use crate::time::Instant;
 
@@ -42,6 +43,8 @@ pub struct Course {
     degrees: Vec<i64>,
     /// Seconds of each quality from the begin to each knot.
     seconds: Vec<[i64; Quality::COUNT]>,
+    /// The hours for bees, where the place is known.
+    bees: Option<Bees>,
 }
 
 /// Hours by where their temperature came from.
@@ -78,7 +81,18 @@ impl Course {
             degrees.push(warm);
             seconds.push(spent);
         }
-        Course { series, ranges, ends, paces, unknown, degrees, seconds }
+        Course { series, ranges, ends, paces, unknown, degrees, seconds, bees: None }
+    }
+
+    /// The same with its hours for bees.
+    #[must_use]
+    pub fn with_bees(self, bees: Bees) -> Course {
+        Course { bees: Some(bees), ..self }
+    }
+
+    /// The hours for bees, where the place is known.
+    pub fn bees(&self) -> Option<&Bees> {
+        self.bees.as_ref()
     }
 
     /// The temperature function itself.
@@ -282,6 +296,23 @@ impl Growth {
             _ => crossing(span, wanted, total, |at| self.units(before, at, bound)),
         };
         Some(Instant(at.max(from.0)))
+    }
+
+    /// The last moment from which `wanted` units have grown by `at`, to some
+    /// minutes: within a stretch growth is taken to run evenly. `None` when so much
+    /// did not grow since the begin of the course.
+    pub fn left_behind(&self, at: Instant, wanted: i64, bound: Bound) -> Option<Instant> {
+        let goal = self.units_at(at, bound) - wanted;
+        let sums = self.sums(bound);
+        let spans = &self.course.series.spans;
+        let after = sums.partition_point(|sum| *sum <= goal);
+        let before = after.checked_sub(1)?;
+        let Some(span) = spans.get(before) else {
+            return Some(at.min(Instant(spans.last()?.to)));
+        };
+        let (grown, whole) = (goal - sums[before], sums[after] - sums[before]);
+        let share = grown as f64 / whole as f64;
+        Some(Instant(span.from + ((span.to - span.from) as f64 * share) as i64).min(at))
     }
 
     /// Whether low and high bound differ from `from` on.

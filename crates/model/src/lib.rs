@@ -18,6 +18,7 @@ pub mod input;
 pub mod legs;
 pub mod materials;
 pub mod plan;
+pub mod pollination;
 pub mod season;
 pub mod series;
 pub mod site;
