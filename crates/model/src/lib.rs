@@ -27,4 +27,5 @@ pub mod sun;
 pub mod time;
 pub mod timeline;
 pub mod units;
+pub mod verdict;
 pub mod words;
