@@ -22,6 +22,7 @@ pub mod pollination;
 pub mod season;
 pub mod series;
 pub mod site;
+pub mod stage;
 pub mod stats;
 pub mod sun;
 pub mod time;
