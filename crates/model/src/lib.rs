@@ -12,6 +12,7 @@ pub mod catalogue;
 pub mod cropload;
 pub mod curve;
 pub mod field_log;
+pub mod frost;
 pub mod gaps;
 pub mod growth;
 pub mod input;
