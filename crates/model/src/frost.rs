@@ -193,6 +193,23 @@ pub(crate) mod date {
     pub(crate) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<NaiveDate, D::Error> {
         String::deserialize(from)?.parse().map_err(serde::de::Error::custom)
     }
+
+    /// The same where there may be none.
+    pub(crate) mod option {
+        use super::*;
+
+        pub(crate) fn serialize<S: Serializer>(date: &Option<NaiveDate>, to: S) -> Result<S::Ok, S::Error> {
+            match date {
+                Some(date) => to.collect_str(date),
+                None => to.serialize_none(),
+            }
+        }
+
+        pub(crate) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<NaiveDate>, D::Error> {
+            let text = Option::<String>::deserialize(from)?;
+            text.map(|text| text.parse().map_err(serde::de::Error::custom)).transpose()
+        }
+    }
 }
 
 #[cfg(test)]

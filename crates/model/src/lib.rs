@@ -11,6 +11,7 @@ pub mod bloom;
 pub mod catalogue;
 pub mod cropload;
 pub mod curve;
+pub mod damage;
 pub mod field_log;
 pub mod frost;
 pub mod gaps;
