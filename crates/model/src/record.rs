@@ -1,0 +1,1 @@
+//! The record of a spray: what went on, where, when, by whom, in what weather.
