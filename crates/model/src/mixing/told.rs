@@ -13,27 +13,39 @@ pub(super) fn sentences(mix: &Mix) -> Vec<String> {
         ));
     }
     told.push(format!("{} at {} take {} of finished spray.", mix.area, mix.spray_per_area, mix.spray));
-    if mix.full_tanks > 0 {
-        let tanks = match mix.full_tanks {
-            1 => "One full tank".to_owned(),
-            many => format!("{many} full tanks"),
-        };
-        let each = if mix.full_tanks == 1 { "" } else { " in each" };
-        told.push(format!(
-            "{tanks} of {}: {} of product{each}, filled up with water.",
-            mix.tank, mix.product_per_full_tank
-        ));
-    }
-    if let Some(part) = &mix.part_tank {
-        let name = if mix.full_tanks > 0 { "The last tank" } else { "One tank, not full" };
-        told.push(format!("{name}: {} of product, filled up with water to {}.", part.product, part.spray));
-    }
+    told.extend(mix.tank_sentences());
     told.push(format!(
         "For the block that is {} of product: {}.",
         mix.product,
         per_area(mix.product_per_hectare, mix.product_per_acre)
     ));
     told
+}
+
+impl Mix {
+    /// What goes into each tank, in words.
+    pub fn tank_sentences(&self) -> Vec<String> {
+        let mut told = Vec::new();
+        if self.full_tanks > 0 {
+            let tanks = match self.full_tanks {
+                1 => "One full tank".to_owned(),
+                many => format!("{many} full tanks"),
+            };
+            let each = if self.full_tanks == 1 { "" } else { " in each" };
+            told.push(format!(
+                "{tanks} of {}: {} of product{each}, filled up with water.",
+                self.tank, self.product_per_full_tank
+            ));
+        }
+        if let Some(part) = &self.part_tank {
+            let name = if self.full_tanks > 0 { "The last tank" } else { "One tank, not full" };
+            told.push(format!(
+                "{name}: {} of product, filled up with water to {}.",
+                part.product, part.spray
+            ));
+        }
+        told
+    }
 }
 
 /// Product on the ground: metric on a hectare, US units on an acre.
