@@ -14,6 +14,7 @@ pub mod curve;
 pub mod damage;
 pub mod field_log;
 pub mod frost;
+pub mod fit;
 pub mod gaps;
 pub mod growth;
 pub mod input;
