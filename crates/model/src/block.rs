@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::cropload;
+use crate::cropload::Target;
 use crate::curve::{Curve, Measure};
 use crate::input::Fields;
 
@@ -35,6 +35,8 @@ pub struct Block {
     pub flowers_per_cluster: Option<f64>,
     /// Fruit wanted on a tree.
     pub target_fruit_per_tree: f64,
+    /// The same with what it rests on and how far it can be trusted.
+    pub target: Target,
     /// Live open flowers at which the clock starts, as a share of the target.
     pub start_factor: f64,
     /// How its air differs from that of its site, when someone has said so.
@@ -96,7 +98,7 @@ impl Block {
         let curve = curve(fields, cultivar.as_deref(), curves);
         let style_lengths_mm = style_lengths(fields);
         let flowers_per_cluster = fields.number("flowers_per_cluster", 1.0, 20.0);
-        let target = cropload::target(fields);
+        let target = Target::from_fields(fields);
         let start_factor = fields.number("start_factor", 0.1, 10.0).unwrap_or(1.0);
         let offset = offset(fields);
         let curve = curve?;
@@ -110,13 +112,15 @@ impl Block {
             );
             return None;
         }
+        let target = target?;
         Some(Block {
             name: name?,
             cultivar: cultivar?,
             curve,
             style_lengths_mm,
             flowers_per_cluster,
-            target_fruit_per_tree: target?,
+            target_fruit_per_tree: target.fruit_per_tree,
+            target,
             start_factor,
             offset,
         })

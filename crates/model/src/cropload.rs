@@ -1,40 +1,48 @@
 //! How many fruit a tree should carry, and how many flowers that leaves.
 
-use crate::block::MOST_PER_TREE;
-use crate::input::Fields;
+pub mod target;
 
-/// Fruit wanted on a tree: `target_fruit_per_tree`, or a table `target` with
-/// its inputs: `boxes_per_area`, `fruit_per_box` and `trees_per_area`, or
-/// `fruit_per_cm2` and `girth_cm`.
-pub fn target(fields: &Fields<'_>) -> Option<f64> {
-    match (fields.has("target_fruit_per_tree"), fields.has("target")) {
-        (true, true) => {
-            fields.fault("target", "stands beside target_fruit_per_tree; give one of them");
-            None
-        }
-        (false, false) => {
-            fields.fault("target_fruit_per_tree", "is missing");
-            None
-        }
-        (true, false) => fields.number("target_fruit_per_tree", 0.0, MOST_PER_TREE),
-        (false, true) => {
-            let inputs = fields.table("target")?;
-            let number = |name, high| {
-                if inputs.require(name) { inputs.number(name, 0.000_001, high) } else { None }
-            };
-            let fruit = if inputs.has("fruit_per_cm2") || inputs.has("girth_cm") {
-                let (density, girth) = (number("fruit_per_cm2", 100.0), number("girth_cm", 500.0));
-                fruit_by_trunk(density?, girth?)
-            } else {
-                let boxes = number("boxes_per_area", 100_000.0);
-                let per_box = number("fruit_per_box", 1_000.0);
-                let trees = number("trees_per_area", 100_000.0);
-                fruit_by_yield(boxes?, per_box?, trees?)
-            };
-            inputs.refuse_unknown();
-            Some(fruit)
-        }
-    }
+pub use target::Target;
+
+/// Grams in a pound, exact by definition.
+pub const GRAMS_PER_POUND: f64 = 453.592_37;
+/// Fruit in a box when no weight is given for it, lb: the box of 42 lb (common
+/// practice, no source; Washington packs 40 lb).
+pub const BOX_LB: f64 = 42.0;
+
+/// How wide the fruit of a box is, by how many fill it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BoxSize {
+    /// Fruit in the box.
+    pub count: u32,
+    /// Diameter of such a fruit, inches.
+    pub inches: f64,
+    /// The same as the trade writes it.
+    pub written: &'static str,
+}
+
+/// Count in a box and diameter (Washington State Department of Agriculture;
+/// published).
+pub const BOX_SIZES: [BoxSize; 8] = [
+    BoxSize { count: 72, inches: 3.5, written: "3½" },
+    BoxSize { count: 88, inches: 3.25, written: "3¼" },
+    BoxSize { count: 100, inches: 3.125, written: "3⅛" },
+    BoxSize { count: 113, inches: 3.0, written: "3" },
+    BoxSize { count: 125, inches: 2.875, written: "2⅞" },
+    BoxSize { count: 138, inches: 2.75, written: "2¾" },
+    BoxSize { count: 150, inches: 2.625, written: "2⅝" },
+    BoxSize { count: 163, inches: 2.5, written: "2½" },
+];
+
+/// The row of [`BOX_SIZES`] for that count; none between them, since nothing is
+/// published there.
+pub fn box_size(count: f64) -> Option<BoxSize> {
+    BOX_SIZES.into_iter().find(|size| f64::from(size.count) == count)
+}
+
+/// Mean weight of a fruit, g, when `count` of them fill a box of `box_lb` pounds.
+pub fn fruit_weight_g(box_lb: f64, count: f64) -> f64 {
+    box_lb * GRAMS_PER_POUND / count
 }
 
 /// Fruit a tree from the yield wanted: boxes an area × fruit a box ÷ trees an
@@ -78,6 +86,27 @@ mod tests {
         assert!((fruit_by_yield(1500.0, 100.0, 1000.0) - 150.0).abs() < 1e-9);
         assert!((fruit_by_yield(1000.0, 100.0, 622.0) - 160.0).abs() < 1.0);
         assert!((fruit_by_yield(800.0, 100.0, 145.0) - 550.0).abs() < 2.0);
+    }
+
+    /// Box of 42 lb by its count (derived: 453.592·42/count), as whole grams.
+    #[test]
+    fn weight_of_a_fruit_by_the_count_of_its_box() {
+        for (count, grams) in
+            [(72.0, 265.0), (88.0, 216.0), (100.0, 191.0), (113.0, 169.0), (125.0, 152.0), (138.0, 138.0)]
+        {
+            assert_eq!(fruit_weight_g(BOX_LB, count).round(), grams, "{count}");
+        }
+        assert_eq!(fruit_weight_g(40.0, 100.0).round(), 181.0);
+    }
+
+    /// Washington State Department of Agriculture (published): 100 to the box are
+    /// 3⅛ in across, 163 2½ in; counts between are not listed.
+    #[test]
+    fn diameter_by_count() {
+        assert_eq!(box_size(100.0).map(|size| (size.inches, size.written)), Some((3.125, "3⅛")));
+        assert_eq!(box_size(163.0).map(|size| size.inches), Some(2.5));
+        assert_eq!(box_size(101.0), None);
+        assert!(BOX_SIZES.is_sorted_by(|a, b| a.count < b.count && a.inches > b.inches));
     }
 
     /// UMass fact sheet on young trees, 2017 (published): trunk diameter in
