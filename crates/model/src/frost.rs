@@ -11,6 +11,7 @@ use crate::stage::Stage;
 use crate::time::{Instant, MINUTE};
 
 mod ahead;
+pub(crate) mod date;
 mod stretch;
 pub use ahead::{Ahead, COLD_MARGIN_C, cold_ahead};
 use stretch::{held, lowest, within};
@@ -99,16 +100,17 @@ pub fn nights(
     };
     let mut found = Vec::new();
     let mut date = night_of(from.max(begin), zone);
-    while let Some(next) = date.checked_add_days(Days::new(1)) {
-        if let (Some(dusk), Some(dawn)) = (noon(date, zone), noon(next, zone)) {
-            if dusk >= until.min(end) {
-                break;
-            }
+    let mut dusk = noon(date, zone);
+    while let (Some(next), true) =
+        (date.checked_add_days(Days::new(1)), dusk.is_none_or(|dusk| dusk < until.min(end)))
+    {
+        let dawn = noon(next, zone);
+        if let (Some(dusk), Some(dawn)) = (dusk, dawn) {
             let (from, to) = (dusk.max(from), dawn.min(until));
             let part = Part { spans: within(spans, from, to), from, to, course };
             found.extend(part.night(date, stages));
         }
-        date = next;
+        (date, dusk) = (next, dawn);
     }
     found
 }
@@ -133,7 +135,8 @@ impl Part<'_> {
         let look = line.map_or(FREEZING_C, |line| line + WORTH_A_LOOK_K);
         let cold = minimum.is_some_and(|(_, celsius)| celsius <= look + SAME_K);
         let in_doubt = self.in_doubt(line.unwrap_or(FREEZING_C));
-        if !cold && !(in_doubt && line.is_some()) {
+        let doubtful = in_doubt && line.is_some();
+        if !cold && !doubtful {
             return None;
         }
         let held = |line: f64| held(self.read(), self.from, self.to, line);
@@ -178,37 +181,6 @@ impl Part<'_> {
         let series = self.course.series();
         series.begin().is_none_or(|begin| begin > self.from)
             || series.as_of.is_none_or(|as_of| self.to.since(as_of) > JOINED)
-    }
-}
-
-/// A date as `2026-04-28`.
-pub(crate) mod date {
-    use chrono::NaiveDate;
-    use serde::{Deserialize, Deserializer, Serializer};
-
-    pub(crate) fn serialize<S: Serializer>(date: &NaiveDate, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(date)
-    }
-
-    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<NaiveDate, D::Error> {
-        String::deserialize(from)?.parse().map_err(serde::de::Error::custom)
-    }
-
-    /// The same where there may be none.
-    pub(crate) mod option {
-        use super::*;
-
-        pub(crate) fn serialize<S: Serializer>(date: &Option<NaiveDate>, to: S) -> Result<S::Ok, S::Error> {
-            match date {
-                Some(date) => to.collect_str(date),
-                None => to.serialize_none(),
-            }
-        }
-
-        pub(crate) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<NaiveDate>, D::Error> {
-            let text = Option::<String>::deserialize(from)?;
-            text.map(|text| text.parse().map_err(serde::de::Error::custom)).transpose()
-        }
     }
 }
 
