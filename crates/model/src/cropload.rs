@@ -6,8 +6,8 @@ pub use target::Target;
 
 /// Grams in a pound, exact by definition.
 pub const GRAMS_PER_POUND: f64 = 453.592_37;
-/// Fruit in a box when no weight is given for it, lb: the box of 42 lb (common
-/// practice, no source; Washington packs 40 lb).
+/// Weight of a full box where none is given, lb (common practice, no source;
+/// Washington packs 40 lb).
 pub const BOX_LB: f64 = 42.0;
 
 /// How wide the fruit of a box is, by how many fill it.
