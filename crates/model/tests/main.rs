@@ -9,3 +9,4 @@ mod known_values;
 mod log_cases;
 mod properties;
 mod reference;
+mod sampling;
