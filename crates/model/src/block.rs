@@ -5,6 +5,8 @@ use std::sync::Arc;
 use crate::cropload::Target;
 use crate::curve::{Curve, Measure};
 use crate::input::Fields;
+use crate::lent::Borrows;
+use crate::units::HECTARES_PER_ACRE;
 
 /// Shortest and longest style that is taken for one, mm.
 pub const STYLE_MM: (f64, f64) = (1.0, 30.0);
@@ -41,6 +43,12 @@ pub struct Block {
     pub start_factor: f64,
     /// How its air differs from that of its site, when someone has said so.
     pub offset: Option<Offset>,
+    /// Blocks that it borrows from.
+    pub borrows: Borrows,
+    /// Its area in hectares, where given.
+    pub hectares: Option<f64>,
+    /// Fruit a tree that it carried the year before, where given.
+    pub last_crop_per_tree: Option<f64>,
 }
 
 /// How much warmer (colder when negative) the air of a block is than that of
@@ -101,8 +109,12 @@ impl Block {
         let target = Target::from_fields(fields);
         let start_factor = fields.number("start_factor", 0.1, 10.0).unwrap_or(1.0);
         let offset = offset(fields);
+        let borrows = borrows(fields);
+        let hectares = hectares(fields);
+        let last_crop_per_tree = fields.number("last_crop_per_tree", 0.0, MOST_PER_TREE);
         let curve = curve?;
-        if curve.measure == Measure::Millimetre && style_lengths_mm.is_empty() {
+        let styled = !style_lengths_mm.is_empty() || borrows.style_length.is_some();
+        if curve.measure == Measure::Millimetre && !styled {
             fields.fault(
                 "style_length_mm",
                 format!(
@@ -123,6 +135,9 @@ impl Block {
             target,
             start_factor,
             offset,
+            borrows,
+            hectares,
+            last_crop_per_tree,
         })
     }
 }
@@ -132,6 +147,27 @@ fn offset(fields: &Fields<'_>) -> Option<Offset> {
     let offset = Offset::from_fields(&table);
     table.refuse_unknown();
     offset
+}
+
+fn borrows(fields: &Fields<'_>) -> Borrows {
+    let Some(table) = fields.table("borrows") else { return Borrows::default() };
+    let borrows = Borrows::from_fields(&table);
+    table.refuse_unknown();
+    borrows
+}
+
+/// `area` with its `area_unit`, `hectare` or `acre`.
+fn hectares(fields: &Fields<'_>) -> Option<f64> {
+    let area = fields.number("area", 0.000_1, 100_000.0);
+    let unit = fields.word("area_unit", &["hectare", "acre"]);
+    match (area, unit) {
+        (Some(_), None) if !fields.has("area_unit") => {
+            fields.fault("area_unit", "is missing: `hectare` or `acre`");
+            None
+        }
+        (Some(area), Some("acre")) => Some(area * HECTARES_PER_ACRE),
+        (area, _) => area,
+    }
 }
 
 fn style_lengths(fields: &Fields<'_>) -> Vec<f64> {

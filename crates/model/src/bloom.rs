@@ -5,6 +5,13 @@ use serde::{Deserialize, Serialize};
 use crate::growth::Course;
 use crate::time::Instant;
 
+mod next;
+mod opened;
+mod walks;
+pub use next::next_count;
+pub use opened::{Bloom, Flowers, sum};
+pub use walks::{Alive, WIDE_SPREAD, Walk, WalkSeen, walks};
+
 /// Two-sided 90 % point of the normal distribution.
 const NINETY_PERCENT: f64 = 1.645;
 

@@ -5,10 +5,13 @@ use std::sync::Arc;
 
 use serde_json::Value;
 
+use crate::cultivar::Cultivars;
 use crate::curve::Curve;
 use crate::input::{self, Faults};
 use crate::materials::Material;
+use crate::record::Profiles;
 use crate::season::MODEL_VERSION;
+use crate::verdict::Table;
 
 /// Curves and materials known here.
 #[derive(Debug, Clone, Default)]
@@ -21,6 +24,34 @@ pub struct Catalogue {
     pub curves: Vec<Arc<Curve>>,
     /// Materials.
     pub materials: Arc<Vec<Material>>,
+    /// What decisions and records go by.
+    pub rules: Arc<Rules>,
+}
+
+/// Tables that decisions and records go by, each from a file in `config/`.
+#[derive(Debug, Clone, Default)]
+pub struct Rules {
+    /// What is known of cultivars.
+    pub cultivars: Cultivars,
+    /// Whether to thin.
+    pub verdict: Arc<Table>,
+    /// Which fields of a spray record each jurisdiction names.
+    pub profiles: Profiles,
+}
+
+impl Rules {
+    /// Reads the tables of `config/cultivars.toml`, `config/verdict.toml` and
+    /// `config/records.toml`, given as JSON values.
+    ///
+    /// # Errors
+    /// All that is wrong with the first of them that is not sound.
+    pub fn read(cultivars: &Value, verdict: &Value, records: &Value) -> Result<Rules, Faults> {
+        Ok(Rules {
+            cultivars: Cultivars::read(cultivars)?,
+            verdict: Arc::new(Table::read(verdict)?),
+            profiles: Profiles::read(records)?,
+        })
+    }
 }
 
 /// An added curve or material that does not read back.
@@ -45,6 +76,14 @@ impl Catalogue {
         self
     }
 
+    /// This catalogue with the tables that decisions go by: others are another
+    /// edition.
+    #[must_use]
+    pub fn ruled_by(self, rules: Rules) -> Catalogue {
+        let words = format!("{rules:?}");
+        Catalogue { rules: Arc::new(rules), ..self }.under(&words)
+    }
+
     /// Reads the tables of `config/curves.toml` and `config/materials.toml`,
     /// given as JSON values.
     ///
@@ -59,6 +98,7 @@ impl Catalogue {
             edition: hasher.finish().cast_signed(),
             curves: Curve::read_all(curves)?,
             materials: Arc::new(Material::read_all(materials)?),
+            rules: Arc::default(),
         })
     }
 

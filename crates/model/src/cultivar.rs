@@ -62,6 +62,23 @@ pub struct Cultivars {
     listed: Vec<Row>,
 }
 
+/// No table: growers' own rules alone, for whoever brings none.
+impl Default for Cultivars {
+    fn default() -> Cultivars {
+        let figure = |value| Figure { value, source: "growers' rule".to_owned(), status: Status::Practice };
+        let default = Cultivar {
+            name: DEFAULT.to_owned(),
+            listed: false,
+            biennial: false,
+            buds_per_fruit: figure(2.0),
+            stand_down_line: figure(4.0),
+            flowers_per_cluster: figure(5.0),
+            fruit_per_cm2: figure(6.0),
+        };
+        Cultivars { default, listed: Vec::new() }
+    }
+}
+
 /// A cultivar with the names it also goes by.
 #[derive(Debug, Clone, PartialEq)]
 struct Row {

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::block::MOST_PER_TREE;
 use crate::input::Fields;
+use crate::wood::Wood;
 
 mod shares;
 mod told;
@@ -28,16 +29,6 @@ pub enum Place {
     Mid,
     /// The tops.
     High,
-}
-
-/// Age of the wood that clusters were cut from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Wood {
-    /// Spurs on older wood.
-    Spur,
-    /// Last year's shoots.
-    OneYear,
 }
 
 /// One count of living and dead flowers in clusters that were cut open.
@@ -77,7 +68,7 @@ impl Tally {
         let per_tree = fields.wholes("clusters_per_tree", 0, MOST_PER_TREE as i64);
         let after_night = night(fields);
         let place = fields.word("where", &["low", "mid", "high"]);
-        let wood = fields.word("wood", &["spur", "one-year"]);
+        let wood = Wood::from_fields(fields);
         let (alive, dead) = (alive?, dead?);
         let clusters_examined = clusters(fields, alive, dead, examined)?;
         Some(Tally {
@@ -93,7 +84,7 @@ impl Tally {
                 "mid" => Place::Mid,
                 _ => Place::High,
             }),
-            wood: wood.map(|word| if word == "spur" { Wood::Spur } else { Wood::OneYear }),
+            wood,
         })
     }
 

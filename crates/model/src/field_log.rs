@@ -9,7 +9,7 @@ use crate::input::{self, Faults, Fields};
 use crate::time::{FUTURE_TOLERANCE, Instant};
 
 mod kinds;
-pub use kinds::{KINDS, Observed, Spray};
+pub use kinds::{Decision, KINDS, Observed, OpenCount, SetCount, Spray, TreeClass};
 
 /// Longest id of an entry.
 const LONGEST_ID: usize = 100;

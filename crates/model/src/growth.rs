@@ -45,6 +45,8 @@ pub struct Course {
     seconds: Vec<[i64; Quality::COUNT]>,
     /// The hours for bees, where the place is known.
     bees: Option<Bees>,
+    /// Spans in which water may have frozen, up to each knot.
+    frosty: Vec<i64>,
 }
 
 /// Hours by where their temperature came from.
@@ -67,6 +69,10 @@ impl Course {
         let range = |(a, b): (f64, f64)| if a < b { (a, b) } else { (b, a) };
         let ranges = series.spans.iter().map(|span| range(edges(span))).collect();
         let unknown = series.spans.iter().any(|span| span.quality == Quality::Unknown);
+        // 0 °C lies above every kill line.
+        let freezes =
+            |span: &Span| i64::from(edges(span).0.min(edges(span).1) <= 0.0 || span.law == Law::Anything);
+        let frosty = sums(series.spans.iter().map(freezes));
         let ends: Vec<f64> = series.spans.iter().map(|span| edges(span).1).collect();
         let before = std::iter::once(f64::NAN).chain(ends.iter().copied());
         let paces = series.spans.iter().zip(before).map(|(span, before)| pace(span, before)).collect();
@@ -81,13 +87,22 @@ impl Course {
             degrees.push(warm);
             seconds.push(spent);
         }
-        Course { series, ranges, ends, paces, unknown, degrees, seconds, bees: None }
+        Course { series, ranges, ends, paces, unknown, degrees, seconds, bees: None, frosty }
     }
 
     /// The same with its hours for bees.
     #[must_use]
     pub fn with_bees(self, bees: Bees) -> Course {
         Course { bees: Some(bees), ..self }
+    }
+
+    /// Whether any stretch between two moments may have been at or below 0 °C.
+    pub fn may_freeze(&self, from: Instant, to: Instant) -> bool {
+        let spans = &self.series.spans;
+        if spans.is_empty() || to <= from {
+            return false;
+        }
+        self.frosty[index(spans, to.0) + 1] > self.frosty[index(spans, from.0)]
     }
 
     /// The hours for bees, where the place is known.

@@ -2,9 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::bloom::Start;
+use crate::bloom::{Flowers, Start};
 use crate::growth::{Bound, Growth, UNITS};
 use crate::plan::MarkBound;
+use crate::pollination::BeeHours;
 use crate::time::Instant;
 
 /// A mark counts as reached this many units of 2⁻⁴⁰ before it, so that rounding
@@ -56,6 +57,12 @@ pub struct Leg {
     pub progress_low: f64,
     /// At most so much of the style.
     pub progress_high: f64,
+    /// Hours for bees since it began, up to its end or the last reading; none where
+    /// the place is not known.
+    pub bee_hours: Option<BeeHours>,
+    /// Live flowers a tree that came through in it before its spray: of the first leg
+    /// all that opened early enough, of a later one those that opened since.
+    pub flowers_through: Option<Flowers>,
     /// When it ended.
     pub ended_at: Option<Instant>,
     /// What ended it.
@@ -175,6 +182,8 @@ pub(crate) fn run(
         progress: progress_low,
         progress_low,
         progress_high,
+        bee_hours: None,
+        flowers_through: None,
         ended_at,
         ended_by: closing.as_ref().map(|closing| closing.by),
         ended_by_entry: closing.and_then(|closing| closing.entry),

@@ -7,14 +7,14 @@ use crate::input::{self, Faults, Fields};
 use crate::plan::{MARKS, MarkBound};
 
 mod rate;
+mod rate_unit;
 
 #[cfg(test)]
 mod tests;
 
 pub(crate) use rate::above_zero;
-pub use rate::{
-    KILOGRAMS_PER_POUND, LEAST, Rate, RateBasis, RateUnit, US_FLUID_OUNCES_PER_US_GALLON, figure,
-};
+pub use rate::{LEAST, Rate, figure};
+pub use rate_unit::{KILOGRAMS_PER_POUND, RateBasis, RateUnit, US_FLUID_OUNCES_PER_US_GALLON};
 
 /// Longest re-entry time or interval between two applications that is taken,
 /// hours: a year (constructed).

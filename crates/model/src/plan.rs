@@ -8,9 +8,14 @@ use serde_json::Value;
 
 use crate::block::Block;
 use crate::catalogue::Catalogue;
+use crate::cultivar::Cultivar;
 use crate::input::{self, Faults, Fields};
-use crate::materials::Material;
+use crate::lent::Lent;
+use crate::materials::{Material, Rate};
+use crate::pollination::FEWEST_HOURS;
+use crate::record::Confirmation;
 use crate::time::Instant;
+use crate::verdict::Table;
 
 /// Smallest and largest mark, as a share of the style.
 pub const MARKS: (f64, f64) = (0.05, 1.5);
@@ -46,6 +51,9 @@ pub struct PlannedSpray {
     pub mark: f64,
     /// Side of the mark to stay on.
     pub bound: MarkBound,
+    /// How much of it, where that was agreed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rate: Option<Rate>,
 }
 
 /// Numbers that an advisor may set, with what they are by default.
@@ -57,11 +65,13 @@ pub struct Settings {
     pub overrun_margin: f64,
     /// Hours before the likely mark at which a heads-up is sent.
     pub lead_hours: i64,
+    /// Hours fit for bees without which a leg's tubes may be behind.
+    pub fewest_bee_hours: f64,
 }
 
 impl Default for Settings {
     fn default() -> Settings {
-        Settings { age_days: 21, overrun_margin: 0.25, lead_hours: 24 }
+        Settings { age_days: 21, overrun_margin: 0.25, lead_hours: 24, fewest_bee_hours: FEWEST_HOURS }
     }
 }
 
@@ -108,9 +118,42 @@ pub struct Plan {
     pub materials: Arc<Vec<Material>>,
     /// Numbers that an advisor may set.
     pub settings: Settings,
+    /// What is known of the cultivar.
+    pub cultivar: Arc<Cultivar>,
+    /// The table that says whether to thin.
+    pub table: Arc<Table>,
+    /// What other blocks lend this one.
+    pub lent: Lent,
+    /// Who has confirmed which material for this farm.
+    pub confirmed: Vec<Confirmation>,
 }
 
 impl Plan {
+    /// What was agreed for a block, with what ships.
+    pub fn of(year: Option<i32>, zone: Tz, block: Block, agreed: Agreed, catalogue: &Catalogue) -> Plan {
+        Plan {
+            year,
+            zone,
+            cultivar: Arc::new(catalogue.rules.cultivars.of(&block.cultivar)),
+            block,
+            sprays: agreed.sprays,
+            versions: Vec::new(),
+            materials: catalogue.materials.clone(),
+            settings: agreed.settings,
+            table: catalogue.rules.verdict.clone(),
+            lent: Lent::default(),
+            confirmed: Vec::new(),
+        }
+    }
+
+    /// The planned materials that nobody has confirmed.
+    pub fn unconfirmed(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = self.sprays.iter().map(|spray| spray.material.as_str()).collect();
+        names.dedup();
+        names.retain(|name| !self.confirmed.iter().any(|confirmed| confirmed.covers(name)));
+        names
+    }
+
     /// Puts a plan together from its documents: the block's fields, and
     /// `{"sprays": […]}` with any settings, when a plan was made.
     ///
@@ -139,15 +182,7 @@ impl Plan {
                 }
                 None => Agreed::default(),
             };
-            Some(Plan {
-                year,
-                zone,
-                block: block?,
-                sprays: agreed.sprays,
-                versions: Vec::new(),
-                materials: catalogue.materials.clone(),
-                settings: agreed.settings,
-            })
+            Some(Plan::of(year, zone, block?, agreed, catalogue))
         })
     }
 
@@ -196,7 +231,8 @@ pub fn sprays(fields: &Fields<'_>, name: &'static str) -> Vec<PlannedSpray> {
             None if leg == 1 => MarkBound::NotBefore,
             None => MarkBound::NotAfter,
         };
-        Some(PlannedSpray { material: material?, mark: mark?, bound })
+        let rate = if Rate::asked(spray) { Rate::from_fields(spray) } else { None };
+        Some(PlannedSpray { material: material?, mark: mark?, bound, rate })
     });
     if sprays.len() > MOST_SPRAYS {
         fields.fault(name, format!("has more than {MOST_SPRAYS} sprays"));
@@ -211,5 +247,6 @@ pub fn settings(fields: &Fields<'_>) -> Settings {
         age_days: fields.whole("age_days", 1, 120).unwrap_or(default.age_days),
         overrun_margin: fields.number("overrun_margin", 0.0, 2.0).unwrap_or(default.overrun_margin),
         lead_hours: fields.whole("lead_hours", 1, 120).unwrap_or(default.lead_hours),
+        fewest_bee_hours: fields.number("fewest_bee_hours", 0.0, 100.0).unwrap_or(default.fewest_bee_hours),
     }
 }

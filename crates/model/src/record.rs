@@ -7,8 +7,9 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use serde_json::Value;
 
-use crate::input::Fields;
+use crate::input::{self, Faults, Fields};
 use crate::time::Instant;
 
 mod amount;
@@ -133,6 +134,21 @@ impl Record {
             record.reentry_typed.push(text);
         }
         Some(record)
+    }
+
+    /// The record in an entry that is stored already, whatever stands in it:
+    /// what this reader does not know or cannot take is left out.
+    pub fn of(entry: &Value) -> Record {
+        let faults = match input::read(entry, Record::from_fields) {
+            Ok(record) => return record,
+            Err(Faults(faults)) => faults,
+        };
+        let mut known = entry.as_object().cloned().unwrap_or_default();
+        known.retain(|name, _| {
+            let pointer = format!("/{}", name.replace('~', "~0").replace('/', "~1"));
+            faults.iter().all(|fault| fault.pointer != pointer)
+        });
+        input::read(&Value::Object(known), Record::from_fields).unwrap_or_default()
     }
 
     /// A text field, as typed.

@@ -3,24 +3,38 @@
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use crate::bloom::{self, Basis, Count, Start};
-use crate::curve::Measure;
-use crate::field_log::{FieldLog, Observed, Stand, Standing};
+use crate::bloom::{self, Basis, Bloom, Flowers, Start, Walk, WalkSeen};
+use crate::buds::Buds;
+use crate::damage::Damage;
+use crate::field_log::{FieldLog, Stand};
 use crate::growth::{Growth, Hours};
-use crate::legs::{self, Closing, EndedBy, Leg, Opening, Ruler};
+use crate::legs::{Leg, Ruler};
 use crate::plan::Plan;
-use crate::time::{DAY, HOUR, Instant};
+use crate::style::StyleLength;
+use crate::time::{HOUR, Instant};
+use crate::verdict::Verdict;
 
+mod judged;
 mod notes;
+mod outcome;
+mod reentry;
+mod runs;
+mod seen;
 mod sprays;
+mod started;
 mod window;
+pub use judged::{FrostSeen, morning_after, spoken as night_spoken};
 pub use notes::{NO_DECISION, Note};
-use sprays::Reset;
+pub use outcome::Outcome;
+pub use reentry::Reentry;
+use seen::Seen;
+use started::Started;
+pub use started::{Anew, Hold};
 pub use window::window;
 
 /// Raised whenever the same input gives another season than before; goes into
 /// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
-pub const MODEL_VERSION: i64 = 2;
+pub const MODEL_VERSION: i64 = 3;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
 const THROUGH: f64 = 1.0;
@@ -37,6 +51,8 @@ pub enum State {
     Due,
     /// Low progress is well beyond the mark and no spray is logged.
     Overrun,
+    /// A frost has come over the running leg and nobody has looked yet.
+    Hold,
     /// The season is over.
     Done,
     /// It was decided not to thin.
@@ -51,6 +67,7 @@ impl State {
             State::Growing => "growing",
             State::Due => "due",
             State::Overrun => "overrun",
+            State::Hold => "hold",
             State::Done => "done",
             State::StoodDown => "stood-down",
         }
@@ -72,11 +89,83 @@ pub struct Season {
     pub legs: Vec<Leg>,
     /// Hours by quality from leg 1's start to the last leg's end or `as_of`.
     pub hours: Hours,
+    /// Live open flowers a tree at which the clock starts.
+    pub threshold: f64,
+    /// Live open flowers, walk by walk.
+    pub counts: Vec<Counted>,
+    /// When to count open flowers next, where that is called for.
+    pub count_again_at: Option<Instant>,
+    /// The frost after which leg 1 starts anew.
+    pub anew: Option<Anew>,
+    /// A frost over the running leg that nobody has looked at yet.
+    pub hold: Option<Hold>,
+    /// Live flowers a tree whose tubes came through before a spray, by `as_of`.
+    pub flowers_through: Option<Flowers>,
+    /// The latest decision.
+    pub decision: Option<Decided>,
+    /// What the table says of thinning; the person decides.
+    pub verdict: Verdict,
+    /// Buds against the target.
+    pub buds: Option<Buds>,
+    /// Style length.
+    pub style: Option<StyleLength>,
+    /// Cold nights so far, and ahead.
+    pub frost: FrostSeen,
+    /// What frost left alive.
+    pub damage: Option<Damage>,
+    /// Until when nobody works in the block.
+    pub reentry: Option<Reentry>,
+    /// What is another block's.
+    pub borrowed: Borrowed,
+    /// What set, and whether bloom returned.
+    pub outcome: Option<Outcome>,
     /// What a reader must know beside the figures.
     pub notes: Vec<Note>,
     /// First moment at which time alone can change it; not part of the output.
     #[serde(skip)]
     pub look_again_at: Option<Instant>,
+}
+
+/// Live open flowers by one walk through the block.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Counted {
+    /// The entry, the last one of the walk.
+    pub entry: String,
+    /// When.
+    pub at: Instant,
+    /// Live open flowers a tree.
+    pub live_open_per_tree: f64,
+    /// Trees counted.
+    pub trees: usize,
+    /// Standard error of the mean.
+    pub error: f64,
+    /// What was seen beside.
+    #[serde(flatten)]
+    pub seen: WalkSeen,
+}
+
+/// A decision as it was logged.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Decided {
+    /// Whether to thin.
+    pub thin: bool,
+    /// When.
+    pub at: Instant,
+    /// Why.
+    pub reason: Option<String>,
+    /// The entry.
+    pub entry: String,
+}
+
+/// Names of the blocks that something is borrowed from.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Borrowed {
+    /// Whose start it is.
+    pub start: Option<String>,
+    /// Whose stage.
+    pub stage: Option<String>,
+    /// Whose style length.
+    pub style_length: Option<String>,
 }
 
 impl Season {
@@ -104,39 +193,101 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
     let seen = Seen::of(&stand);
     let mut notes = Vec::new();
     let threshold = plan.threshold();
-    let start = if threshold > 0.0 { start(plan, &seen, growth, threshold, &mut notes) } else { None };
-    notes::on_plan(plan, seen.style_mm(plan), growth, threshold, &mut notes);
-    notes::on_decision(seen.decision.is_some(), threshold, &mut notes);
+    let facts = judged::Facts::of(plan, &seen, growth, now);
+    let frosts = facts.frosts();
+    let walks = bloom::walks(&seen.opens, |at| facts.alive_at(at));
+    let started = Started::find(plan, &seen, &walks, growth, &frosts, facts.newest_damage(), now);
+    let start = started.start.filter(|_| threshold > 0.0 && seen.can_measure(plan, growth));
+    notes::on_bloom(plan, &seen, &walks, &started, start.as_ref(), threshold, &mut notes);
+    notes::on_plan(plan, &seen, growth, threshold, &mut notes);
+    notes::on_decision(seen.decision().is_some(), threshold, &mut notes);
     notes::on_log(&stand, &mut notes);
 
-    let end = close(&seen, &stand);
+    let end = runs::close(&seen, &stand);
     let running = start.filter(|start| start.basis != Basis::Expected && start.at <= now);
     let mut legs = match &running {
-        Some(start) => cut(plan, &seen, &stand, start, end, growth, now, &mut notes),
+        Some(start) => runs::cut(plan, &seen, &stand, start, end, growth, now, &mut notes),
         None => Vec::new(),
     };
     if running.is_none() {
         let first = start.map(|start| start.at);
         sprays::note_before_start(plan, &seen.sprays, first, &mut notes);
     }
+    let ruler = seen.ruler(plan, growth);
+    let flowers_through = through(&mut legs, plan, &seen, &started, growth, ruler);
+    bees(&mut legs, growth);
+    let on_hold = legs.last().filter(|leg| leg.ended_at.is_none());
+    let hold = on_hold.and_then(|leg| started::hold(leg.from, &seen, &frosts, facts.counted_at()));
+    let state = state(&seen, &legs, hold.is_some(), plan);
+    let frost = facts.seen(plan, &seen, start.as_ref(), legs.last(), state, growth, now);
+    let reentry = reentry::latest(plan, &seen.sprays, growth.course().as_of(), now);
     notes::on_legs(&mut legs, growth, plan, &mut notes);
+    notes::on_frost(&facts, &started, hold.as_ref(), &mut notes);
+    notes::on_reentry(reentry.as_ref(), plan.zone, &mut notes);
 
-    let state = state(&seen, &legs, plan);
     let year = plan
         .year
         .or_else(|| start.map(|start| start.at.local_year(plan.zone)))
         .or_else(|| stand.entries.last().map(|entry| entry.at.local_year(plan.zone)))
         .unwrap_or_else(|| now.local_year(plan.zone));
-    let look_again_at = look_again(&stand, &legs, plan, growth, now);
+    let count_again_at = match state {
+        State::Watching if threshold > 0.0 => {
+            let last = started.counts.last().map(|count| count.at);
+            // By what was read last, so that the same readings give the same answer.
+            let since = growth.course().as_of().max(last).unwrap_or(now);
+            let next = bloom::next_count(start.as_ref(), last, plan.zone, since);
+            // Nobody is asked into a block before its re-entry time.
+            next.map(|at| {
+                reentry.as_ref().and_then(|reentry| reentry.until).map_or(at, |until| at.max(until))
+            })
+        }
+        _ => None,
+    };
+    let look_again_at = look_again(&stand, &legs, plan, growth, &reentry, &facts, start.as_ref(), now);
     Season {
         year,
         state,
         as_of: growth.course().as_of(),
         start,
         hours: hours(&legs, growth),
+        threshold,
+        counts: walks.iter().map(counted).collect(),
+        count_again_at,
+        anew: started.anew,
+        hold,
+        flowers_through,
+        decision: seen.decision().map(|(entry, decision)| Decided {
+            thin: decision.thin,
+            at: entry.at,
+            reason: decision.reason.clone(),
+            entry: entry.id.to_owned(),
+        }),
+        verdict: facts.verdict(plan, &seen, &frost),
+        buds: facts.buds(plan, &seen),
+        style: facts.style(plan, &seen, growth),
+        frost,
+        damage: facts.damage,
+        reentry,
+        borrowed: Borrowed {
+            start: plan.lent.start.as_ref().filter(|_| started.borrowed).map(|lent| lent.from.clone()),
+            stage: plan.lent.stages.as_ref().filter(|_| seen.stages.is_empty()).map(|lent| lent.from.clone()),
+            style_length: seen.borrowed_style(plan),
+        },
+        outcome: outcome::of(&seen, plan),
         legs,
         notes,
         look_again_at,
+    }
+}
+
+fn counted(walk: &Walk<'_>) -> Counted {
+    Counted {
+        entry: walk.entry.id.to_owned(),
+        at: walk.count.at,
+        live_open_per_tree: walk.count.mean,
+        trees: walk.count.trees,
+        error: walk.count.error,
+        seen: walk.seen.clone(),
     }
 }
 
@@ -145,205 +296,51 @@ pub(crate) fn ruler(plan: &Plan, stand: &Stand<'_>, growth: &Growth) -> Ruler {
     Seen::of(stand).ruler(plan, growth)
 }
 
-/// What stands of the log, by what it is for.
-struct Seen<'a> {
-    counts: Vec<(&'a Standing<'a>, Count)>,
-    starts: Vec<&'a Standing<'a>>,
-    sprays: Vec<&'a Standing<'a>>,
-    buds: Option<f64>,
-    flowers_per_cluster: Option<f64>,
-    style_lengths_mm: Vec<f64>,
-    decision: Option<(&'a Standing<'a>, bool)>,
-    bloom_end: Option<&'a Standing<'a>>,
+/// Live open flowers by the walks of a log, and those of a whole tree where they are
+/// known; what a picture of bloom is drawn from.
+pub fn open_flowers(plan: &Plan, stand: &Stand<'_>, growth: &Growth, now: Instant) -> Vec<bloom::Count> {
+    let seen = Seen::of(stand);
+    let facts = judged::Facts::of(plan, &seen, growth, now);
+    let walks = bloom::walks(&seen.opens, |at| facts.alive_at(at));
+    walks.iter().map(|walk| walk.count).collect()
 }
 
-impl<'a> Seen<'a> {
-    fn of(stand: &'a Stand<'a>) -> Seen<'a> {
-        let mut seen = Seen {
-            counts: Vec::new(),
-            starts: Vec::new(),
-            sprays: Vec::new(),
-            buds: None,
-            flowers_per_cluster: None,
-            style_lengths_mm: Vec::new(),
-            decision: None,
-            bloom_end: None,
-        };
-        for entry in &stand.entries {
-            match entry.says {
-                Observed::OpenCount(open) => seen.counts.push((entry, Count::of(entry.at, open))),
-                Observed::BudCount(buds) => seen.buds = Some(mean(buds)),
-                Observed::FlowersPerCluster(flowers) => seen.flowers_per_cluster = Some(mean(flowers)),
-                Observed::StyleLength(lengths) => seen.style_lengths_mm.extend(lengths),
-                Observed::BloomStart => seen.starts.push(entry),
-                Observed::Decision { thin } => seen.decision = Some((entry, *thin)),
-                Observed::Spray(_) => seen.sprays.push(entry),
-                Observed::BloomEnd => seen.bloom_end = seen.bloom_end.or(Some(entry)),
-                Observed::Recorded(_) => {}
-            }
-        }
-        // Of several counts at one moment the lower comes first: flowers open.
-        seen.counts.sort_by(|(_, a), (_, b)| a.at.cmp(&b.at).then(a.mean.total_cmp(&b.mean)));
-        seen
-    }
-
-    /// Mean style length: what was logged this season, else what the block has.
-    fn style_mm(&self, plan: &Plan) -> Option<f64> {
-        let lengths = if self.style_lengths_mm.is_empty() {
-            &plan.block.style_lengths_mm
-        } else {
-            &self.style_lengths_mm
-        };
-        (!lengths.is_empty()).then(|| lengths.iter().sum::<f64>() / lengths.len() as f64)
-    }
-
-    fn ruler(&self, plan: &Plan, growth: &Growth) -> Ruler {
-        Ruler::new(match growth.curve().measure {
-            Measure::Style => 1.0,
-            // A curve in mm without a length is refused where blocks are read.
-            Measure::Millimetre => self.style_mm(plan).unwrap_or(1.0),
-        })
-    }
-
-    /// Flowers on a tree, when buds and flowers in a cluster are known.
-    fn flowers(&self, plan: &Plan) -> Option<f64> {
-        let per_cluster = self.flowers_per_cluster.or(plan.block.flowers_per_cluster)?;
-        self.buds.map(|buds| crate::cropload::flowers_per_tree(buds, per_cluster))
-    }
-}
-
-fn mean(counts: &[i64]) -> f64 {
-    counts.iter().sum::<i64>() as f64 / counts.len() as f64
-}
-
-fn start(
+/// Reckons leg by leg, and in all, how many flowers came through before a spray.
+fn through(
+    legs: &mut [Leg],
     plan: &Plan,
     seen: &Seen<'_>,
-    growth: &Growth,
-    threshold: f64,
-    notes: &mut Vec<Note>,
-) -> Option<Start> {
-    notes::on_counts(&seen.counts, notes);
-    if let Some(logged) = seen.starts.first() {
-        notes::on_logged_start(&seen.starts, !seen.counts.is_empty(), notes);
-        let at = logged.at;
-        return Some(Start { at, earliest: Some(at), latest: Some(at), basis: Basis::Logged });
-    }
-    let counts: Vec<Count> = seen.counts.iter().map(|(_, count)| *count).collect();
-    let start = bloom::from_counts(&counts, threshold, seen.flowers(plan), growth.course());
-    notes::on_start(start.as_ref(), &seen.counts, threshold, plan.zone, notes);
-    start
-}
-
-/// What closes the season, whatever leg runs then.
-fn close(seen: &Seen<'_>, stand: &Stand<'_>) -> Ending {
-    let entry = |entry: &Standing<'_>, by| Closing { at: entry.at, by, entry: Some(entry.id.to_owned()) };
-    let stood_down = seen.decision.filter(|(_, thin)| !thin).map(|(at, _)| entry(at, EndedBy::StandDown));
-    let ended = seen.bloom_end.map(|at| entry(at, EndedBy::BloomEnd));
-    let logged = match (stood_down, ended) {
-        (Some(down), Some(end)) => Some(if down.at < end.at { down } else { end }),
-        (down, end) => down.or(end),
-    };
-    Ending { logged, amended_at: stand.amended_at.clone() }
-}
-
-struct Ending {
-    logged: Option<Closing>,
-    amended_at: Vec<Instant>,
-}
-
-impl Ending {
-    /// When a leg that opened at `opened` is closed by age: so many days later,
-    /// or after the last correction that reopened it.
-    fn by_age(&self, opened: Instant, plan: &Plan) -> Instant {
-        let days = plan.settings.age_days * DAY;
-        self.amended_at.iter().fold(
-            opened.plus(days),
-            |end, amended| {
-                if *amended > end { amended.plus(days) } else { end }
-            },
-        )
-    }
-
-    /// The first thing that closes a leg opened at `opened`, spray aside.
-    fn of_leg(&self, opened: Instant, plan: &Plan) -> Closing {
-        let age = Closing { at: self.by_age(opened, plan), by: EndedBy::Age, entry: None };
-        match &self.logged {
-            Some(logged) if logged.at <= age.at => Closing { at: logged.at.max(opened), ..logged.clone() },
-            _ => age,
-        }
-    }
-}
-
-/// Cuts the run of the clock at the sprays that reset it.
-#[expect(clippy::too_many_arguments, reason = "one fold over all that a season consists of")]
-fn cut(
-    plan: &Plan,
-    seen: &Seen<'_>,
-    stand: &Stand<'_>,
-    start: &Start,
-    end: Ending,
-    growth: &Growth,
-    now: Instant,
-    notes: &mut Vec<Note>,
-) -> Vec<Leg> {
-    debug_assert!(stand.entries.is_sorted_by_key(|entry| entry.at));
-    let ruler = seen.ruler(plan, growth);
-    let mut legs = Vec::with_capacity(plan.sprays.len() + 1);
-    let mut opening = Opening::start(start);
-    if end.logged.as_ref().is_some_and(|closing| closing.by == EndedBy::StandDown && closing.at <= start.at) {
-        sprays::note_before_start(plan, &seen.sprays, None, notes);
-        return legs;
-    }
-    let mut open = true;
-    for entry in &seen.sprays {
-        if entry.at < start.at {
-            sprays::note_before_start(plan, &[entry], Some(start.at), notes);
-            continue;
-        }
-        let Reset::Ends { finished_at } = sprays::resets(plan, entry, legs.len(), now, notes) else {
-            continue;
-        };
-        let closing = end.of_leg(opening.at, plan);
-        if !open || entry.at > closing.at {
-            open = false;
-            notes.push(notes::after_the_end(entry));
-            continue;
-        }
-        let next = Opening {
-            by: entry.id.to_owned(),
-            at: entry.at,
-            earliest: Some(entry.at),
-            latest: Some(finished_at),
-        };
-        notes::on_two_in_one_night(&opening, entry, notes);
-        let closing = Closing { at: entry.at, by: EndedBy::Spray, entry: Some(entry.id.to_owned()) };
-        let opened = std::mem::replace(&mut opening, next);
-        legs.push(leg(plan, legs.len(), opened, Some(closing), growth, ruler));
-    }
-    let closing = Some(end.of_leg(opening.at, plan)).filter(|closing| closing.at <= now);
-    legs.push(leg(plan, legs.len(), opening, closing, growth, ruler));
-    legs
-}
-
-fn leg(
-    plan: &Plan,
-    index: usize,
-    opening: Opening,
-    closing: Option<Closing>,
+    started: &Started,
     growth: &Growth,
     ruler: Ruler,
-) -> Leg {
-    let planned = match &closing {
-        Some(closing) if closing.by == EndedBy::Spray => plan.when_sprayed(index, closing.at),
-        _ => plan.sprays.get(index),
-    };
-    let target = planned.map(|spray| (spray.mark, spray.bound));
-    legs::run(index + 1, opening, target, closing, growth, ruler)
+) -> Option<Flowers> {
+    let counts = started.bloom_counts(plan.threshold());
+    let bloom = Bloom::new(&counts, seen.flowers(plan), growth.course())?;
+    let as_of = growth.course().as_of()?;
+    let style = ruler.wanted(THROUGH);
+    for leg in legs.iter_mut() {
+        let until = leg.ended_at.map_or(as_of, |end| end.min(as_of));
+        // The first leg has all that opened before it; a later one what opened since.
+        let opened_after = (leg.number > 1).then_some(leg.from);
+        leg.flowers_through = Some(bloom.through(growth, style, opened_after, until));
+    }
+    bloom::sum(legs.iter().filter_map(|leg| leg.flowers_through))
 }
 
-fn state(seen: &Seen<'_>, legs: &[Leg], plan: &Plan) -> State {
-    if seen.decision.is_some_and(|(_, thin)| !thin) {
+/// Hours for bees of each leg up to the last reading.
+fn bees(legs: &mut [Leg], growth: &Growth) {
+    let course = growth.course();
+    let (Some(bees), Some(as_of)) = (course.bees(), course.as_of()) else {
+        return;
+    };
+    for leg in legs {
+        let until = leg.ended_at.map_or(as_of, |end| end.min(as_of));
+        leg.bee_hours = Some(bees.between(leg.from, until));
+    }
+}
+
+fn state(seen: &Seen<'_>, legs: &[Leg], hold: bool, plan: &Plan) -> State {
+    if seen.stood_down().is_some() {
         return State::StoodDown;
     }
     if seen.bloom_end.is_some() {
@@ -354,6 +351,9 @@ fn state(seen: &Seen<'_>, legs: &[Leg], plan: &Plan) -> State {
     };
     if last.ended_at.is_some() {
         return State::Done;
+    }
+    if hold {
+        return State::Hold;
     }
     match (last.reached_at, last.mark) {
         (Some(_), Some(mark)) if last.progress_low >= THROUGH.max(mark + plan.settings.overrun_margin) => {
@@ -374,19 +374,26 @@ fn hours(legs: &[Leg], growth: &Growth) -> Hours {
     }
 }
 
+#[expect(clippy::too_many_arguments, reason = "all that time alone can change")]
 fn look_again(
     stand: &Stand<'_>,
     legs: &[Leg],
     plan: &Plan,
     growth: &Growth,
+    reentry: &Option<Reentry>,
+    facts: &judged::Facts,
+    start: Option<&Start>,
     now: Instant,
 ) -> Option<Instant> {
     let running = legs.last().filter(|leg| leg.ended_at.is_none());
-    let age = running
-        .map(|leg| Ending { logged: None, amended_at: stand.amended_at.clone() }.by_age(leg.from, plan));
+    let age = running.map(|leg| {
+        runs::Ending { logged: None, amended_at: stand.amended_at.clone() }.by_age(leg.from, plan)
+    });
     let heads_up =
         running.and_then(|leg| leg.expected_at).map(|at| at.plus(-plan.settings.lead_hours * HOUR));
     let reading = growth.course().series().ahead;
+    let expected = start.filter(|start| start.basis == Basis::Expected);
+    let decide = expected.map(|start| start.at.plus(-DECIDE_AHEAD));
     stand
         .ahead
         .iter()
@@ -395,9 +402,15 @@ fn look_again(
         .chain(age)
         .chain(heads_up)
         .chain(reading)
+        .chain(decide)
+        .chain(reentry.as_ref().and_then(|reentry| reentry.until))
+        .chain(facts.mornings(plan.zone))
         .filter(|at| *at > now)
         .min()
 }
+
+/// So long before the expected start a decision is asked for.
+pub const DECIDE_AHEAD: i64 = 48 * HOUR;
 
 #[cfg(test)]
 mod tests;

@@ -2,8 +2,8 @@
 //! and how many more to count.
 //!
 //! Every function of the normal and of Student's distribution that the program
-//! shows comes from here; `tests/reference/sampling.py` holds them against scipy
-//! and statsmodels.
+//! shows comes from here; `tests/reference/stats.py` holds them against scipy and
+//! statsmodels.
 
 use serde::{Deserialize, Serialize};
 

@@ -19,7 +19,7 @@ fn opens(log: &FieldLog, now: Instant) -> Vec<(String, i64)> {
         .entries
         .into_iter()
         .map(|entry| match entry.says {
-            Observed::OpenCount(open) => (entry.id.to_owned(), open[0]),
+            Observed::OpenCount(open) => (entry.id.to_owned(), open.open_per_tree[0]),
             other => panic!("{other:?}"),
         })
         .collect()

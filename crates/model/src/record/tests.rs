@@ -1,8 +1,7 @@
 use chrono::NaiveDate;
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::*;
-use crate::input::{self, Faults};
 use crate::materials::Material;
 
 mod kept;

@@ -5,13 +5,18 @@ use std::borrow::Cow;
 use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
+use super::judged::Facts;
+use super::reentry::Reentry;
+use super::seen::Seen;
+use super::started::{Anew, Hold, Started};
 use crate::block::{Offset, USUAL_STYLE_MM};
-use crate::bloom::{Basis, Count, Start};
+use crate::bloom::{Basis, Count, Start, WIDE_SPREAD, Walk};
 use crate::curve::{EndPoint, Measure};
 use crate::field_log::{Stand, Standing};
 use crate::growth::Growth;
 use crate::legs::{EndedBy, Leg, Opening};
 use crate::plan::{MarkBound, Plan};
+use crate::pollination::BeeHours;
 use crate::time::{HOUR, Instant};
 use crate::words;
 
@@ -29,6 +34,10 @@ pub struct Note {
 /// Thinning sprays closer than this are likely two halves of one.
 const ONE_NIGHT: i64 = 12 * HOUR;
 
+/// Counts farther apart than this, hours, leave the start to chance (constructed: bloom
+/// opens by half within a warm day).
+const LONG_BETWEEN: i64 = 48;
+
 impl Note {
     /// A note on the season as a whole.
     pub fn new(code: &'static str, text: impl Into<Cow<'static, str>>) -> Note {
@@ -40,13 +49,7 @@ impl Note {
     }
 }
 
-pub(super) fn on_plan(
-    plan: &Plan,
-    style_mm: Option<f64>,
-    growth: &Growth,
-    threshold: f64,
-    notes: &mut Vec<Note>,
-) {
+pub(super) fn on_plan(plan: &Plan, seen: &Seen<'_>, growth: &Growth, threshold: f64, notes: &mut Vec<Note>) {
     if threshold <= 0.0 {
         notes.push(Note::new("no-target", "The target is no fruit, so no clock runs."));
     }
@@ -59,25 +62,46 @@ pub(super) fn on_plan(
                     ovule, a mark is reached sooner than shown.";
         notes.push(Note::new("curve-end-point", text));
     }
-    if let Some(mm) = style_mm {
-        if curve.measure == Measure::Style {
-            let text =
-                format!("Style length {mm:.1} mm is shown, not used: the curve is in shares of the style.");
-            notes.push(Note::new("style-length-not-used", text));
-        }
-        if !(USUAL_STYLE_MM.0..=USUAL_STYLE_MM.1).contains(&mm) {
-            let text = format!(
-                "A style of {mm:.1} mm is unusual (mostly {} to {} mm): measure again.",
-                USUAL_STYLE_MM.0, USUAL_STYLE_MM.1
-            );
-            notes.push(Note::new("style-length-unusual", text));
-        }
-    }
+    on_style(plan, seen, curve.measure, notes);
     if let Some(offset) = &plan.block.offset {
         notes.push(Note::new("offset", spoken(offset)));
     }
-    if !plan.sprays.is_empty() {
-        notes.push(Note::new("materials-unconfirmed", words::UNCONFIRMED));
+    let unconfirmed = plan.unconfirmed();
+    if !unconfirmed.is_empty() {
+        let text = if plan.confirmed.is_empty() {
+            Cow::Borrowed(words::UNCONFIRMED)
+        } else {
+            Cow::Owned(format!("{}: {}", unconfirmed.join(", "), words::UNCONFIRMED))
+        };
+        notes.push(Note::new("materials-unconfirmed", text));
+    }
+}
+
+fn on_style(plan: &Plan, seen: &Seen<'_>, measure: Measure, notes: &mut Vec<Note>) {
+    let Some(mm) = seen.style_mm(plan) else {
+        if measure == Measure::Millimetre {
+            let text = "The curve is in millimetres and no style length is there to borrow: no clock runs.";
+            notes.push(Note::new("no-style-length", text));
+        }
+        return;
+    };
+    if let Some(from) = seen.borrowed_style(plan) {
+        let text = format!(
+            "The style length is that of {from}: measure this block's own, it may differ by a tenth."
+        );
+        notes.push(Note::new("style-borrowed", text));
+    }
+    if measure == Measure::Style {
+        let text =
+            format!("Style length {mm:.1} mm is shown, not used: the curve is in shares of the style.");
+        notes.push(Note::new("style-length-not-used", text));
+    }
+    if !(USUAL_STYLE_MM.0..=USUAL_STYLE_MM.1).contains(&mm) {
+        let text = format!(
+            "A style of {mm:.1} mm is unusual (mostly {} to {} mm): measure again.",
+            USUAL_STYLE_MM.0, USUAL_STYLE_MM.1
+        );
+        notes.push(Note::new("style-length-unusual", text));
     }
 }
 
@@ -122,20 +146,94 @@ pub(super) fn on_log(stand: &Stand<'_>, notes: &mut Vec<Note>) {
     }
 }
 
-pub(super) fn on_counts(counts: &[(&Standing<'_>, Count)], notes: &mut Vec<Note>) {
-    for pair in counts.windows(2) {
-        let ((_, before), (entry, after)) = (&pair[0], &pair[1]);
-        if after.mean < before.mean {
+/// Everything about counts and start.
+pub(super) fn on_bloom(
+    plan: &Plan,
+    seen: &Seen<'_>,
+    walks: &[Walk<'_>],
+    started: &Started,
+    start: Option<&Start>,
+    threshold: f64,
+    notes: &mut Vec<Note>,
+) {
+    on_walks(walks, threshold, notes);
+    if threshold <= 0.0 {
+        return;
+    }
+    if let Some(Anew { frost_at, left_open }) = started.anew {
+        let text = format!(
+            "The frost of {} left {left_open:.0} live open flowers a tree, fewer than the {threshold:.0} wanted: leg 1 \
+             starts anew when they are reached again.",
+            frost_at.spoken(plan.zone)
+        );
+        notes.push(Note::new("start-anew", text));
+    }
+    if started.borrowed {
+        let from = plan.lent.start.as_ref().map_or("another block", |lent| &lent.from);
+        let text = format!(
+            "The start is that of {from}, known to half a day more on either side: count open flowers in this block."
+        );
+        notes.push(Note::new("start-borrowed", text));
+        return;
+    }
+    let later = |at: Instant| started.anew.is_none_or(|anew| at > anew.frost_at);
+    let starts: Vec<&Standing<'_>> = seen.starts.iter().filter(|entry| later(entry.at)).copied().collect();
+    let counts: Vec<(&Standing<'_>, Count)> =
+        walks.iter().filter(|walk| later(walk.count.at)).map(|walk| (walk.entry, walk.count)).collect();
+    if starts.is_empty() {
+        on_start(start, &counts, threshold, plan.zone, notes);
+    } else {
+        on_logged_start(&starts, !counts.is_empty(), notes);
+    }
+}
+
+fn on_walks(walks: &[Walk<'_>], threshold: f64, notes: &mut Vec<Note>) {
+    for pair in walks.windows(2) {
+        let (before, after) = (pair[0].count.mean, pair[1].count.mean);
+        if after < before {
+            let text = format!("Fewer open flowers than at the count before: {after:.1} after {before:.1}.");
+            notes.push(Note::on(pair[1].entry, "count-falls", text));
+        }
+        let hours = pair[1].count.at.since(pair[0].count.at) / HOUR;
+        if before < threshold && after >= threshold && hours > LONG_BETWEEN {
             let text = format!(
-                "Fewer open flowers than at the count before: {:.1} after {:.1}.",
-                after.mean, before.mean
+                "{hours} hours lie between the count below the threshold and this one: the start is known no better \
+                 than that. If you saw it, log the bloom start."
             );
-            notes.push(Note::on(entry, "count-falls", text));
+            notes.push(Note::on(pair[1].entry, "start-between-far-counts", text));
+        }
+    }
+    for Walk { entry, seen, .. } in walks {
+        if let Some((on, off)) = seen.apart {
+            let text = format!(
+                "Trees differ by more than half: bearing trees have {on:.0} open flowers, resting ones {off:.0}. The \
+                 clock goes by the bearing ones."
+            );
+            notes.push(Note::on(entry, "trees-told-apart", text));
+        } else if let Some(spread) = seen.spread.filter(|spread| *spread > WIDE_SPREAD) {
+            let text = format!(
+                "Trees differ by {:.0} % of their mean: if some bear this year and others rest, count them apart \
+                 (`tree_class`).",
+                spread * 100.0
+            );
+            notes.push(Note::on(entry, "trees-differ", text));
+        }
+        if let Some(tree) = seen.odd_tree {
+            let text = format!(
+                "One tree with {tree} open flowers lies far from the others: a seedling, a pollinizer, or a slip of the \
+                 pen? It counts as it stands."
+            );
+            notes.push(Note::on(entry, "odd-tree", text));
+        }
+        if seen.dead_taken_off {
+            let text =
+                "All open flowers were counted: dead ones were taken off by the damage count, kings first.";
+            notes.push(Note::on(entry, "dead-taken-off", text));
         }
     }
 }
 
-pub(super) fn on_logged_start(starts: &[&Standing<'_>], counted: bool, notes: &mut Vec<Note>) {
+fn on_logged_start(starts: &[&Standing<'_>], counted: bool, notes: &mut Vec<Note>) {
     if counted {
         notes.push(Note::on(
             starts[0],
@@ -148,7 +246,7 @@ pub(super) fn on_logged_start(starts: &[&Standing<'_>], counted: bool, notes: &m
     }
 }
 
-pub(super) fn on_start(
+fn on_start(
     start: Option<&Start>,
     counts: &[(&Standing<'_>, Count)],
     threshold: f64,
@@ -219,6 +317,14 @@ pub(super) fn on_legs(legs: &mut [Leg], growth: &Growth, plan: &Plan, notes: &mu
             );
             notes.push(Note::new("may-be-reached", text));
         }
+        let too_few = |hours: &BeeHours| hours.too_few(plan.settings.fewest_bee_hours);
+        if let Some(hours) = leg.bee_hours.filter(too_few) {
+            let text = format!(
+                "Leg {}: {:.0} hours fit for bees since it began; tubes may be behind the figure.",
+                leg.number, hours.fit
+            );
+            notes.push(Note::new("few-bee-hours", text));
+        }
         if leg.ended_by == Some(EndedBy::Age) {
             let text = format!(
                 "Closed {} days after leg {} opened; a correction opens it again.",
@@ -242,6 +348,37 @@ pub(super) fn on_legs(legs: &mut [Leg], growth: &Growth, plan: &Plan, notes: &mu
             );
             notes.push(Note::new("hours-unknown", text));
         }
+    }
+}
+
+/// What frost and damage have to say.
+pub(super) fn on_frost(facts: &Facts, started: &Started, hold: Option<&Hold>, notes: &mut Vec<Note>) {
+    if let Some(hold) = hold {
+        notes.push(Note::new("hold", format!("Frost came over the running leg. {}", hold.says)));
+    }
+    if let Some(damage) = &facts.damage {
+        if damage.early {
+            let text = "Damage was counted within 12 hours of the coldest moment: browning may not show yet.";
+            notes.push(Note::new("damage-early", text));
+        }
+        if started.start.is_some_and(|start| start.basis != Basis::Expected && damage.at > start.at) {
+            let text = "Damage was counted after the start: it tells of what was open then, too.";
+            notes.push(Note::new("damage-after-start", text));
+        }
+    }
+}
+
+/// When someone may go in again.
+pub(super) fn on_reentry(reentry: Option<&Reentry>, zone: Tz, notes: &mut Vec<Note>) {
+    match reentry {
+        Some(Reentry { until: Some(until), closed: true, entry, .. }) => {
+            let text = format!("Nobody works in the block before {}.", until.spoken(zone));
+            notes.push(Note { entry: Some(entry.clone()), ..Note::new("closed-for-reentry", text) });
+        }
+        Some(Reentry { until: None, entry, .. }) => {
+            notes.push(Note { entry: Some(entry.clone()), ..Note::new("no-reentry", words::NO_REENTRY) });
+        }
+        _ => {}
     }
 }
 

@@ -1,7 +1,7 @@
 //! Which spray ends a leg.
 
 use crate::field_log::{Observed, Spray, Standing};
-use crate::materials::Role;
+use crate::materials::{ActsOnFlowers, Role};
 use crate::plan::Plan;
 use crate::season::notes::Note;
 use crate::time::Instant;
@@ -84,12 +84,12 @@ fn thins(plan: &Plan, entry: &Standing<'_>, spray: &Spray, notes: &mut Vec<Note>
     if plan.names(&spray.material) {
         return true;
     }
-    let role =
-        plan.materials.iter().find(|material| material.id == spray.material).map(|material| material.role);
-    let why = match role {
-        Some(Role::Other) => return false,
-        Some(Role::Thinner) => "thins, but the plan does not name it",
-        Some(Role::ActsOnFlowers) => "is known to act on flowers",
+    let material = plan.materials.iter().find(|material| material.id == spray.material);
+    let why = match material.map(|material| (material.role, material.acts_on_flowers)) {
+        Some((Role::Other, ActsOnFlowers::No)) => return false,
+        Some((Role::Thinner, _)) => "thins, but the plan does not name it",
+        Some((_, ActsOnFlowers::Unknown)) => "may act on flowers; nobody has said",
+        Some(_) => "is known to act on flowers",
         None => "is not known here",
     };
     let text = format!(

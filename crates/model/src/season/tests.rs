@@ -6,6 +6,7 @@ use super::*;
 use crate::catalogue::Catalogue;
 use crate::field_log::Entry;
 use crate::growth::Course;
+use crate::legs::EndedBy;
 use crate::series::{Reading, Series};
 
 const BEGIN: i64 = 1_367_107_200;

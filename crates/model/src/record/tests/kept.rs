@@ -133,6 +133,16 @@ fn a_draft_with_nothing_in_it_is_read() {
 }
 
 #[test]
+fn an_entry_that_is_stored_is_read_whatever_stands_in_it() {
+    let entry = json!({"kind": "spray", "product": "X", "later/field": 1, "wind": [2], "reentry_hours": 24,
+        "finished_at": "2025-05-01T18:30:00-04:00"});
+    let record = Record::of(&entry);
+    assert_eq!((record.text("product"), record.amount("wind")), (Some("X"), None));
+    assert_eq!(record.reentry_at().map(|at| at.to_string()).as_deref(), Some("2025-05-02T22:30:00Z"));
+    assert_eq!(Record::of(&json!("none")), Record::default());
+}
+
+#[test]
 fn every_field_takes_a_text_or_a_number_and_nothing_deeper() {
     for (name, _) in TEXTS.into_iter().chain([("reentry_interval", "")]) {
         assert!(read(json!({name: "x"})).is_ok() && read(json!({name: 7.5})).is_ok(), "{name}");

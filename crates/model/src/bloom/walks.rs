@@ -1,0 +1,172 @@
+//! From entries of open flowers to counts of live ones: several kinds of wood
+//! summed, trees in and out of their bearing year told apart, dead flowers taken
+//! off.
+
+use serde::{Deserialize, Serialize};
+
+use super::Count;
+use crate::field_log::{OpenCount, Standing, TreeClass};
+use crate::stats::Sample;
+use crate::time::{HOUR, Instant};
+use crate::wood::Wood;
+
+/// Entries that name their wood or trees belong to one walk within so long.
+const ONE_WALK: i64 = 6 * HOUR;
+
+/// With a larger spread between trees (standard deviation over mean) bearing and
+/// resting trees are told apart (constructed: at 50 % five trees give a mean to
+/// within 60 % only).
+pub const WIDE_SPREAD: f64 = 0.5;
+
+/// A tree that lies so many scaled median deviations from the others is odd: a
+/// seedling, a pollinizer, a slip of the pen (Iglewicz & Hoaglin 1993; published).
+const ODD: f64 = 3.5;
+
+/// What is taken of flowers that frost left alive.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Alive {
+    /// Clusters on a tree, where they were counted.
+    pub clusters: Option<f64>,
+    /// Share of the kings alive.
+    pub kings: f64,
+    /// Share of the laterals alive.
+    pub laterals: f64,
+}
+
+impl Alive {
+    /// The live ones of so many open flowers: kings open first, up to one for each
+    /// cluster, then laterals. Without a count of clusters all are taken as kings.
+    pub fn of(&self, open: f64) -> f64 {
+        let kings = open.min(self.clusters.unwrap_or(open));
+        kings * self.kings + (open - kings) * self.laterals
+    }
+
+    /// The same of a count.
+    pub fn scaled(&self, count: Count) -> Count {
+        let mean = self.of(count.mean);
+        let share = if count.mean > 0.0 { mean / count.mean } else { 1.0 };
+        Count { mean, error: count.error * share, ..count }
+    }
+}
+
+/// One walk through the block with its count.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Walk<'a> {
+    /// The entry that it is known by: the last of the walk.
+    pub entry: &'a Standing<'a>,
+    /// Live open flowers on a tree.
+    pub count: Count,
+    /// What was seen beside.
+    pub seen: WalkSeen,
+}
+
+/// What a walk shows beside its mean.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct WalkSeen {
+    /// Standard deviation between trees over their mean.
+    pub spread: Option<f64>,
+    /// Means of bearing and resting trees, where they were told apart and the clock
+    /// goes by the bearing ones.
+    pub apart: Option<(f64, f64)>,
+    /// A tree far from all others.
+    pub odd_tree: Option<i64>,
+    /// Whether dead flowers were taken off by the damage count.
+    pub dead_taken_off: bool,
+}
+
+/// The walks of a log in order of time. `alive` gives what a damage count says of
+/// flowers counted at a moment, where all were counted.
+pub fn walks<'a>(
+    entries: &[(&'a Standing<'a>, &'a OpenCount)],
+    alive: impl Fn(Instant) -> Option<Alive>,
+) -> Vec<Walk<'a>> {
+    let mut walks = Vec::with_capacity(entries.len());
+    let mut rest = entries;
+    while let Some(((first, count), _)) = rest.split_first() {
+        let named = |count: &OpenCount| count.wood.is_some() || count.class.is_some();
+        let together = |(entry, count): &&(&Standing<'_>, &OpenCount)| {
+            named(count) && entry.at.since(first.at) <= ONE_WALK
+        };
+        let length = if named(count) { rest.iter().take_while(together).count().max(1) } else { 1 };
+        let (group, after) = rest.split_at(length);
+        walks.push(walk(group, &alive));
+        rest = after;
+    }
+    // Of several at one moment the lower comes first: flowers open.
+    walks.sort_by(|a, b| a.count.at.cmp(&b.count.at).then(a.count.mean.total_cmp(&b.count.mean)));
+    walks
+}
+
+fn walk<'a>(
+    group: &[(&'a Standing<'a>, &'a OpenCount)],
+    alive: &impl Fn(Instant) -> Option<Alive>,
+) -> Walk<'a> {
+    let entry = group[group.len() - 1].0;
+    let at = entry.at;
+    let mut seen = WalkSeen::default();
+    let class = |class| class_mean(group, at, |count| count.class == class);
+    let (on, off) = (class(Some(TreeClass::On)), class(Some(TreeClass::Off)));
+    let trees: Vec<i64> = group.iter().flat_map(|(_, count)| &count.open_per_tree).copied().collect();
+    seen.spread = Sample::of_counts(&trees).and_then(|sample| sample.spread());
+    seen.odd_tree = odd(&trees);
+    let whole = class_mean(group, at, |_| true);
+    let count = match (on, off) {
+        (Some(on), Some(off)) if seen.spread.is_some_and(|spread| spread > WIDE_SPREAD) => {
+            seen.apart = Some((on.mean, off.mean));
+            Some(on)
+        }
+        _ => whole,
+    };
+    let count = count.unwrap_or(Count { at, mean: 0.0, trees: 0, error: 0.0 });
+    let all_counted = group.iter().any(|(_, count)| !count.live_only);
+    let count = match alive(at).filter(|_| all_counted) {
+        Some(alive) => {
+            seen.dead_taken_off = true;
+            alive.scaled(count)
+        }
+        None => count,
+    };
+    Walk { entry, count, seen }
+}
+
+/// Mean of the trees of some entries: those of one wood pooled, the woods summed.
+fn class_mean(
+    group: &[(&Standing<'_>, &OpenCount)],
+    at: Instant,
+    wanted: impl Fn(&OpenCount) -> bool,
+) -> Option<Count> {
+    let of = |wood: Option<Wood>| -> Option<Count> {
+        let trees: Vec<i64> = group
+            .iter()
+            .filter(|(_, count)| count.wood == wood && wanted(count))
+            .flat_map(|(_, count)| &count.open_per_tree)
+            .copied()
+            .collect();
+        (!trees.is_empty()).then(|| Count::of(at, &trees))
+    };
+    let parts = [of(None), of(Some(Wood::Spur)), of(Some(Wood::OneYear))];
+    parts.into_iter().flatten().reduce(|a, b| Count {
+        at,
+        mean: a.mean + b.mean,
+        trees: a.trees.min(b.trees),
+        error: libm::sqrt(a.error * a.error + b.error * b.error),
+    })
+}
+
+/// The tree farthest from the median, where it lies too far to be one of them.
+fn odd(trees: &[i64]) -> Option<i64> {
+    if trees.len() < 4 {
+        return None;
+    }
+    let middle = |values: &mut Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        let half = values.len() / 2;
+        if values.len() % 2 == 1 { values[half] } else { (values[half - 1] + values[half]) / 2.0 }
+    };
+    let median = middle(&mut trees.iter().map(|tree| *tree as f64).collect());
+    let away = |tree: &i64| (*tree as f64 - median).abs();
+    let deviation = middle(&mut trees.iter().map(away).collect());
+    let farthest = trees.iter().max_by(|a, b| away(a).total_cmp(&away(b)))?;
+    // 0.6745 makes the median deviation that of a normal distribution.
+    (deviation > 0.0 && 0.6745 * away(farthest) / deviation > ODD).then_some(*farthest)
+}
