@@ -50,6 +50,9 @@ DECLARE
             'source_id IN (SELECT source.id FROM source JOIN site ON site.id = source.site_id WHERE site.farm_id IS NOT NULL)'],
         ['block', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
         ['stay', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
+        ['borrowing', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
+        ['confirmation', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['farm_rule', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
         ['season', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['plan', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['log_entry', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
@@ -99,7 +102,7 @@ BEGIN
 END
 $$;
 
-GRANT DELETE ON membership, stay TO bloomtide_people;
+GRANT DELETE ON membership, stay, borrowing, farm_rule TO bloomtide_people;
 GRANT SELECT ON _sqlx_migrations TO bloomtide_loops;
 
 -- Who did what is only ever added to.

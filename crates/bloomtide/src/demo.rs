@@ -80,6 +80,9 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         station_files: None,
         curves: None,
         materials: None,
+        cultivars: None,
+        verdict: None,
+        records: None,
         checks: None,
     };
     let house = House::open(&settings, clock.clone() as Arc<dyn Clock>, vec![Arc::new(spring)]).await?;

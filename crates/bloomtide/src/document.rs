@@ -1,11 +1,17 @@
 //! TOML files as the JSON values that the model's readers take.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use anyhow::Context;
-use model::catalogue::Catalogue;
+use model::catalogue::{Catalogue, Rules};
+use model::cultivar::Cultivars;
+use model::record::Profiles;
+use model::verdict::Table;
 use serde_json::{Map, Value};
 use weather::checks::Thresholds;
+
+use crate::settings::Settings;
 
 /// Reads a TOML file; its date-times become texts.
 pub(crate) fn read(path: &Path) -> anyhow::Result<Value> {
@@ -38,6 +44,9 @@ fn json(value: toml::Value) -> Value {
 
 const CURVES: &str = include_str!("../../../config/curves.toml");
 const MATERIALS: &str = include_str!("../../../config/materials.toml");
+const CULTIVARS: &str = include_str!("../../../config/cultivars.toml");
+const VERDICT: &str = include_str!("../../../config/verdict.toml");
+const RECORDS: &str = include_str!("../../../config/records.toml");
 const CHECKS: &str = include_str!("../../../config/checks.toml");
 
 /// What readings are checked by, as it ships or by the file given instead.
@@ -51,14 +60,43 @@ pub(crate) fn thresholds(path: Option<&Path>) -> anyhow::Result<Thresholds> {
     })
 }
 
-/// The curves and materials that ship, or those of the files given instead.
-pub(crate) fn catalogue(curves: Option<&Path>, materials: Option<&Path>) -> anyhow::Result<Catalogue> {
+/// Files that stand in for the tables that ship.
+#[derive(Default)]
+pub(crate) struct Instead<'a> {
+    pub(crate) curves: Option<&'a Path>,
+    pub(crate) materials: Option<&'a Path>,
+    pub(crate) cultivars: Option<&'a Path>,
+    pub(crate) verdict: Option<&'a Path>,
+    pub(crate) records: Option<&'a Path>,
+}
+
+impl<'a> Instead<'a> {
+    /// Those that the settings name.
+    pub(crate) fn of(settings: &'a Settings) -> Instead<'a> {
+        Instead {
+            curves: settings.curves.as_deref(),
+            materials: settings.materials.as_deref(),
+            cultivars: settings.cultivars.as_deref(),
+            verdict: settings.verdict.as_deref(),
+            records: settings.records.as_deref(),
+        }
+    }
+}
+
+/// The tables that ship, or those of the files given instead.
+pub(crate) fn catalogue(instead: &Instead<'_>) -> anyhow::Result<Catalogue> {
     let document = |path: Option<&Path>, shipped: &str| match path {
         Some(path) => read(path),
         None => parse(shipped),
     };
-    let (curves, materials) = (document(curves, CURVES)?, document(materials, MATERIALS)?);
-    Catalogue::read(&curves, &materials).context("curves or materials")
+    let (curves, materials) = (document(instead.curves, CURVES)?, document(instead.materials, MATERIALS)?);
+    let catalogue = Catalogue::read(&curves, &materials).context("curves or materials")?;
+    let rules = Rules {
+        cultivars: Cultivars::read(&document(instead.cultivars, CULTIVARS)?).context("cultivars")?,
+        verdict: Arc::new(Table::read(&document(instead.verdict, VERDICT)?).context("verdict")?),
+        profiles: Profiles::read(&document(instead.records, RECORDS)?).context("records")?,
+    };
+    Ok(catalogue.ruled_by(rules))
 }
 
 #[cfg(test)]

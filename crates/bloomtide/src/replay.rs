@@ -29,7 +29,7 @@ pub(crate) fn run(args: &ReplayArgs) -> ExitCode {
 }
 
 fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
-    let catalogue = document::catalogue(None, None)?;
+    let catalogue = document::catalogue(&document::Instead::default())?;
     let mut file = SeasonFile::read(&args.season, &catalogue)?;
     for row in &file.refused {
         warn(&format!("bloomtide: {row}"));

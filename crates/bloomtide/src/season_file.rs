@@ -7,7 +7,8 @@ use model::block::Block;
 use model::catalogue::Catalogue;
 use model::field_log::{Entry, FieldLog};
 use model::input::{self, Fields};
-use model::plan::{self, Plan};
+use model::lent::Lent;
+use model::plan::{self, Agreed, Plan};
 use model::series::{Forecast, Reading};
 use model::site::Place;
 use model::time::Instant;
@@ -147,21 +148,15 @@ impl Head {
             number += 1;
             Entry::from_fields(entry, Some(&format!("entry-{number:04}")))
         });
+        let lent = fields.table("lent").map(|table| {
+            let lent = Lent::from_fields(&table);
+            table.refuse_unknown();
+            lent
+        });
         let place = place?;
-        Some(Head {
-            plan: Plan {
-                year,
-                zone: place.zone,
-                block: block?,
-                sprays,
-                versions: Vec::new(),
-                materials: catalogue.materials.clone(),
-                settings: settings?,
-            },
-            place,
-            entries,
-            weather,
-        })
+        let agreed = Agreed { sprays, settings: settings? };
+        let plan = Plan::of(year, place.zone, block?, agreed, catalogue);
+        Some(Head { plan: Plan { lent: lent.unwrap_or_default(), ..plan }, place, entries, weather })
     }
 }
 

@@ -120,6 +120,18 @@ pub struct Given {
     /// Materials instead of those that ship: a file like config/materials.toml
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_MATERIALS")]
     materials: Option<PathBuf>,
+    /// What is known of cultivars, instead of what ships: a file like
+    /// config/cultivars.toml
+    #[arg(long, value_name = "FILE", env = "BLOOMTIDE_CULTIVARS")]
+    cultivars: Option<PathBuf>,
+    /// Whether to thin, instead of the table that ships: a file like
+    /// config/verdict.toml
+    #[arg(long, value_name = "FILE", env = "BLOOMTIDE_VERDICT")]
+    verdict: Option<PathBuf>,
+    /// What spray records are to name, instead of what ships: a file like
+    /// config/records.toml
+    #[arg(long, value_name = "FILE", env = "BLOOMTIDE_RECORDS")]
+    records: Option<PathBuf>,
     /// What readings are checked by: a file like config/checks.toml, in which what
     /// is left out stays as it ships
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_CHECKS")]
@@ -173,6 +185,12 @@ pub struct Settings {
     pub curves: Option<PathBuf>,
     /// Materials instead of those that ship.
     pub materials: Option<PathBuf>,
+    /// What is known of cultivars, instead of what ships.
+    pub cultivars: Option<PathBuf>,
+    /// Whether to thin, instead of the table that ships.
+    pub verdict: Option<PathBuf>,
+    /// What spray records are to name, instead of what ships.
+    pub records: Option<PathBuf>,
     /// What readings are checked by, where it differs from what ships.
     pub checks: Option<PathBuf>,
 }
@@ -288,6 +306,9 @@ impl Settings {
             station_files: picks.path("station_files", &given.station_files, file.station_files, None),
             curves: picks.path("curves", &given.curves, file.curves, None),
             materials: picks.path("materials", &given.materials, file.materials, None),
+            cultivars: picks.path("cultivars", &given.cultivars, file.cultivars, None),
+            verdict: picks.path("verdict", &given.verdict, file.verdict, None),
+            records: picks.path("records", &given.records, file.records, None),
             checks: picks.path("checks", &given.checks, file.checks, None),
         };
         Ok((settings, picks.shown))
@@ -341,6 +362,9 @@ struct File {
     station_files: Option<PathBuf>,
     curves: Option<PathBuf>,
     materials: Option<PathBuf>,
+    cultivars: Option<PathBuf>,
+    verdict: Option<PathBuf>,
+    records: Option<PathBuf>,
     checks: Option<PathBuf>,
 }
 
@@ -377,6 +401,9 @@ impl File {
                 station_files: fields.text("station_files").map(Into::into),
                 curves: fields.text("curves").map(Into::into),
                 materials: fields.text("materials").map(Into::into),
+                cultivars: fields.text("cultivars").map(Into::into),
+                verdict: fields.text("verdict").map(Into::into),
+                records: fields.text("records").map(Into::into),
                 checks: fields.text("checks").map(Into::into),
             })
         })

@@ -3,11 +3,11 @@
 
 use chrono::Days;
 use model::bloom::Count;
-use model::field_log::{FieldLog, Observed, Stand};
+use model::field_log::{FieldLog, Stand};
 use model::growth::Growth;
 use model::legs::EndedBy;
 use model::plan::Plan;
-use model::season::Season;
+use model::season::{Counted, Season};
 use model::time::{DAY, HOUR, Instant};
 use model::timeline::{Moment, timeline};
 
@@ -104,26 +104,25 @@ impl<'a> SeasonPicture<'a> {
 
     /// Counts of open flowers, by time.
     fn counts(&self) -> Vec<Count> {
-        counts(&self.stand)
+        counts(self.season)
     }
 }
 
-fn counts(stand: &Stand<'_>) -> Vec<Count> {
-    stand
-        .entries
-        .iter()
-        .filter_map(|entry| match entry.says {
-            Observed::OpenCount(open) => Some(Count::of(entry.at, open)),
-            _ => None,
-        })
-        .collect()
+fn counts(season: &Season) -> Vec<Count> {
+    let count = |seen: &Counted| Count {
+        at: seen.at,
+        mean: seen.live_open_per_tree,
+        trees: seen.trees,
+        error: seen.error,
+    };
+    season.counts.iter().map(count).collect()
 }
 
 /// The local days from the counts that lead to the start until after the last
 /// spray or mark; the last three days of readings when nothing was logged.
 /// `None` when there is neither.
 pub fn window(plan: &Plan, season: &Season, stand: &Stand<'_>) -> Option<(Instant, Instant)> {
-    let counts: Vec<Instant> = counts(stand).iter().map(|count| count.at).collect();
+    let counts: Vec<Instant> = counts(season).iter().map(|count| count.at).collect();
     let mut begins: Vec<Instant> = Vec::new();
     let mut ends: Vec<Instant> = counts.clone();
     if let Some(start) = &season.start {

@@ -296,15 +296,6 @@ pub(crate) fn ruler(plan: &Plan, stand: &Stand<'_>, growth: &Growth) -> Ruler {
     Seen::of(stand).ruler(plan, growth)
 }
 
-/// Live open flowers by the walks of a log, and those of a whole tree where they are
-/// known; what a picture of bloom is drawn from.
-pub fn open_flowers(plan: &Plan, stand: &Stand<'_>, growth: &Growth, now: Instant) -> Vec<bloom::Count> {
-    let seen = Seen::of(stand);
-    let facts = judged::Facts::of(plan, &seen, growth, now);
-    let walks = bloom::walks(&seen.opens, |at| facts.alive_at(at));
-    walks.iter().map(|walk| walk.count).collect()
-}
-
 /// Reckons leg by leg, and in all, how many flowers came through before a spray.
 fn through(
     legs: &mut [Leg],

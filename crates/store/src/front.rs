@@ -365,6 +365,18 @@ methods! {
     /// is only read, and nothing is reckoned of it.
     blocks::archive_block(held: &Block, at: Option<Instant>) -> i64;
 
+    /// Notes that a person confirmed a material for a farm; its seasons are then
+    /// stale. Conflict when the id is taken.
+    confirmations::confirm(confirmed: &Confirmed) -> ();
+    /// All that was ever confirmed on a farm, in order of id.
+    confirmations::confirmations(farm_id: &str) -> Vec<Confirmed>;
+    /// Takes a confirmation back; false when there is none that stands.
+    confirmations::take_confirmation_back(farm_id: &str, id: &str, at: Instant) -> bool;
+    /// Sets a farm's own table of a kind, or removes it; its seasons are then stale.
+    confirmations::set_farm_rule(farm_id: &str, kind: &str, doc: Option<&Value>, at: Instant) -> ();
+    /// A farm's own table of a kind.
+    confirmations::farm_rule(farm_id: &str, kind: &str) -> Option<Value>;
+
     /// Sets the plan of a season, which begins with it if it is not there, and
     /// gives the plan's version, which is raised when it differs from what is
     /// stored. `held` is the version it takes the place of; 0 for the first.

@@ -16,6 +16,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (7, "moves", include_str!("../../../migrations/0007_moves.sql")),
     (8, "feeds", include_str!("../../../migrations/0008_feeds.sql")),
     (9, "archive", include_str!("../../../migrations/0009_archive.sql")),
+    (10, "decision", include_str!("../../../migrations/0010_decision.sql")),
 ];
 
 /// The table in which the steps taken are kept.

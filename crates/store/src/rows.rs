@@ -17,10 +17,10 @@ pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
 pub use people::{
     Answer, Asked, Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
 };
-pub use places::{Block, Curve, Farm, Material, Site, Source, Stay, Way};
+pub use places::{Block, Confirmed, Curve, Farm, Material, Site, Source, Stay, Way};
 pub use season::{
-    Appended, BoardRow, Change, ChangeKey, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow, Stale,
-    StaleKey, Versions,
+    Appended, BoardRow, Change, ChangeKey, Lender, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow,
+    Stale, StaleKey, Versions,
 };
 pub use weather::{
     Brought, Cell, Earlier, Fetched, Issue, LeasedCell, Members, ProviderState, SiteWeather, SourceState,

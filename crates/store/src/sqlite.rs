@@ -18,6 +18,8 @@ mod appends;
 pub(crate) mod blocks;
 #[path = "queries/board.rs"]
 pub(crate) mod board;
+#[path = "queries/confirmations.rs"]
+pub(crate) mod confirmations;
 #[path = "queries/copying.rs"]
 pub(crate) mod copying;
 #[path = "queries/credentials.rs"]
@@ -26,6 +28,8 @@ pub(crate) mod credentials;
 pub(crate) mod farms;
 #[path = "queries/feeds.rs"]
 pub(crate) mod feeds;
+#[path = "queries/lending.rs"]
+mod lending;
 #[path = "queries/links.rs"]
 pub(crate) mod links;
 #[path = "queries/load.rs"]

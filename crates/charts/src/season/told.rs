@@ -58,6 +58,7 @@ pub(super) fn state(state: State) -> &'static str {
         State::Growing => "tubes growing",
         State::Due => "spray due",
         State::Overrun => "spray overdue",
+        State::Hold => "frost: look at the flowers first",
         State::Done => "season over",
         State::StoodDown => "not thinned this year",
     }

@@ -8,7 +8,7 @@ use sqlx::QueryBuilder;
 
 use super::notes::{self, Note};
 use super::wall::{self, Standing};
-use super::{Connection, Db, Pools, dialect, load, seasons};
+use super::{Connection, Db, Pools, dialect, lending, load, seasons};
 use crate::error::missing;
 use crate::grouped::Queue;
 use crate::read::{self, columns};
@@ -133,6 +133,9 @@ async fn put(connection: &mut Connection, appends: &[&Append]) -> Result<Vec<Res
     seasons::begin_and_lock(connection, &keys).await?;
     insert(connection, &new).await?;
     raise(connection, &raised).await?;
+    let lenders: Vec<(&str, Option<i32>)> =
+        raised.keys().map(|(block_id, year)| (*block_id, Some(*year))).collect();
+    lending::raise_borrowers(connection, &lenders).await?;
     notes::note_all(connection, told).await?;
     Ok(outcomes)
 }

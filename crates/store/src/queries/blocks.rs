@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, dialect};
+use super::{Connection, Db, Pools, dialect, lending};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, BlockColumns, columns, seen_by};
 use crate::rows::{Block, Stay};
@@ -22,7 +22,9 @@ pub(crate) async fn add_blocks(db: &Pools, blocks: &[Block]) -> Result<()> {
     for block in blocks {
         insert(&mut tx, db, block).await?;
     }
+    // Only now: of blocks that come together one may borrow from the next.
     for block in blocks {
+        lending::set(&mut tx, &block.id, &block.farm_id, &block.details).await?;
         notes::note(&mut tx, db, Note::new(Of::Block(&block.id), "added", "block", &block.id)).await?;
     }
     tx.commit().await?;
@@ -141,6 +143,8 @@ pub(crate) async fn change_block(
     .bind(geometry.map(text::of))
     .execute(&mut *tx)
     .await?;
+    lending::set(&mut tx, &held.id, &now.farm_id, details).await?;
+    lending::raise_borrowers(&mut tx, &[(&held.id, None)]).await?;
     let note = Note::new(Of::Block(&held.id), "changed", "block", &held.id);
     notes::note(&mut tx, db, note.with(json!({"name": name, "details": details, "geometry": geometry})))
         .await?;

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Connection, Pools, seasons};
+use super::{Connection, Pools, lending, seasons};
 use crate::error::changed;
 use crate::rows::PlanRow;
 use crate::{Result, text};
@@ -43,6 +43,7 @@ pub(crate) async fn set_plan(
         .bind(version)
         .execute(&mut *tx)
         .await?;
+    lending::raise_borrowers(&mut tx, &[(block_id, Some(year))]).await?;
     let note = Note::season("plan set", block_id, year);
     notes::note(&mut tx, db, note.with(json!({"version": version}))).await?;
     tx.commit().await?;

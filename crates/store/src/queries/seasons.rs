@@ -8,7 +8,7 @@ use sqlx::QueryBuilder;
 
 pub(crate) use super::reckoned::commit_reckoned;
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, alerts, dialect, load, logs};
+use super::{Connection, Db, Pools, alerts, confirmations, dialect, lending, load, logs};
 use crate::error::naming;
 use crate::read::{self, AlertColumns, columns, weather_version};
 use crate::rows::{AlertRow, LogEntry, ReckonedState, SeasonRow, Stale, StaleKey, Versions};
@@ -122,7 +122,7 @@ pub(crate) async fn seasons_of(db: &Pools, block_id: &str) -> Result<Vec<i32>> {
 }
 
 /// Block and year.
-type Key = (String, i32);
+pub(super) type Key = (String, i32);
 
 /// Where a stale season stands: its key, farm and site, and its versions.
 struct Found {
@@ -149,6 +149,10 @@ pub(crate) async fn stale_seasons(
     let mut plans = plans_of(&mut tx, &keys).await?;
     let mut logs = logs_of(&mut tx, &keys).await?;
     let mut alerts = alerts_of(&mut tx, &keys).await?;
+    let of_farms = || found.iter().map(|found| found.farm_id.as_str());
+    let confirmed = confirmations::standing(&mut tx, of_farms()).await?;
+    let rules = confirmations::rules(&mut tx, of_farms()).await?;
+    let mut lenders = lending::lenders(&mut tx, &keys).await?;
     Ok(found
         .iter()
         .map(|Found { key, farm_id, site_id, moved, versions }| Stale {
@@ -162,6 +166,9 @@ pub(crate) async fn stale_seasons(
             plan_versions: plans.remove(key).filter(|versions| versions.len() > 1).unwrap_or_default(),
             log: logs::in_order(logs.remove(key).unwrap_or_default()),
             alerts: alerts::in_order(alerts.remove(key).unwrap_or_default()),
+            confirmed: confirmed.get(farm_id).cloned().unwrap_or_default(),
+            rules: rules.get(farm_id).cloned().unwrap_or_default(),
+            lenders: lenders.remove(key).unwrap_or_default(),
         })
         .collect())
 }
@@ -220,9 +227,9 @@ fn pushed(query: &mut QueryBuilder<Db>, keys: &[&Key]) {
 }
 
 /// A plan's versions, each with when it was set, the first one first.
-type Versioned = Vec<(Instant, Value)>;
+pub(super) type Versioned = Vec<(Instant, Value)>;
 
-async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Versioned>> {
+pub(super) async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Versioned>> {
     let mut plans: HashMap<Key, Versioned> = HashMap::new();
     for keys in keys.chunks(ROWS_A_STATEMENT) {
         let mut query = QueryBuilder::<Db>::new(
@@ -242,7 +249,10 @@ async fn plans_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<
     Ok(plans)
 }
 
-async fn logs_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap<Key, Vec<LogEntry>>> {
+pub(super) async fn logs_of(
+    connection: &mut Connection,
+    keys: &[&Key],
+) -> Result<HashMap<Key, Vec<LogEntry>>> {
     let mut logs: HashMap<Key, Vec<LogEntry>> = HashMap::new();
     for keys in keys.chunks(ROWS_A_STATEMENT) {
         let mut query = QueryBuilder::<Db>::new(concat!(

@@ -21,6 +21,23 @@ pub struct Farm {
     pub closed_at: Option<Instant>,
 }
 
+/// That a person has confirmed a material for a farm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Confirmed {
+    /// Id, a UUIDv7.
+    pub id: String,
+    /// The farm.
+    pub farm_id: String,
+    /// The material's id.
+    pub material: String,
+    /// The confirmation as it was given.
+    pub doc: Value,
+    /// When it was given.
+    pub at: Instant,
+    /// When it was taken back.
+    pub taken_back_at: Option<Instant>,
+}
+
 /// A point on the map with weather.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Site {

@@ -134,6 +134,25 @@ pub struct Stale {
     pub log: Vec<LogEntry>,
     /// All alerts ever decided for the season, the oldest first.
     pub alerts: Vec<AlertRow>,
+    /// What stands confirmed of materials on the farm.
+    pub confirmed: Vec<Value>,
+    /// The farm's own tables, each with its kind.
+    pub rules: Vec<(String, Value)>,
+    /// Blocks that it borrows from.
+    pub lenders: Vec<Lender>,
+}
+
+/// A block that another borrows from, with what its season is reckoned from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lender {
+    /// The site whose weather it has.
+    pub site: Site,
+    /// The block.
+    pub block: Block,
+    /// Its plan, where there is one.
+    pub plan: Option<Value>,
+    /// Its field log in order of id.
+    pub log: Vec<LogEntry>,
 }
 
 impl Stale {

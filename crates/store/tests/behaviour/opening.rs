@@ -9,8 +9,8 @@ use crate::suite::{Suite, call};
 
 pub async fn sqlite(suite: &Suite) {
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 9));
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (9, 9));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 10));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (10, 10));
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
     let journal: String = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut raw).await.unwrap();
     assert_eq!(journal, "wal");
@@ -27,11 +27,11 @@ pub async fn sqlite(suite: &Suite) {
 
 pub async fn postgres(suite: &Suite) {
     let behind = Store::open(&suite.url).await.unwrap_err();
-    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 9 }), "{behind}");
+    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 10 }), "{behind}");
     assert!(behind.to_string().contains("run `bloomtide migrate`"), "{behind}");
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, 9));
-    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (9, 9));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, 10));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (10, 10));
 }
 
 pub async fn unsafe_postgres(url: &str) {
