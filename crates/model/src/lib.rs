@@ -10,6 +10,7 @@ pub mod block;
 pub mod bloom;
 pub mod buds;
 pub mod catalogue;
+pub mod comparison;
 pub mod cropload;
 pub mod cultivar;
 pub mod curve;
