@@ -4,6 +4,7 @@
 //! no style sheet, no `id` and no font of its own, so that any number of them
 //! can stand in one page, and it brings its own light background.
 
+pub mod fit;
 mod labels;
 mod look;
 mod scale;

@@ -63,3 +63,17 @@ pub(crate) const START_LINE: &str = r##"stroke="#8c1d55" stroke-width="1.2" stro
 pub(crate) const SPRAY_LINE: &str = r##"stroke="#1d63bd" stroke-width="2""##;
 /// From a label to its point.
 pub(crate) const LEADER: &str = r##"stroke="#6b6772" stroke-width="0.9""##;
+/// A fitted curve where observations carry it.
+pub(crate) const FITTED: &str =
+    r##"fill="none" stroke="#1f7a4f" stroke-width="2.4" stroke-linejoin="round""##;
+/// A fitted curve beyond its observations.
+pub(crate) const FITTED_BEYOND: &str =
+    r##"fill="none" stroke="#1f7a4f" stroke-width="1.8" stroke-dasharray="7 4""##;
+/// 95 % interval of a fitted rate.
+pub(crate) const SPREAD_OF_RATE: &str = r##"stroke="#17583a" stroke-width="1.4""##;
+/// An observation after the shortest time.
+pub(crate) const SEEN_FIRST: &str = r##"fill="#ffffff" stroke="#8c1d55" stroke-width="1.6""##;
+/// An observation between the shortest and the longest time.
+pub(crate) const SEEN_BETWEEN: &str = r##"fill="#dba3c1" stroke="#8c1d55" stroke-width="1.6""##;
+/// An observation after the longest time.
+pub(crate) const SEEN_LAST: &str = r##"fill="#8c1d55" stroke="#8c1d55" stroke-width="1.6""##;

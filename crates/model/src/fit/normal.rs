@@ -30,7 +30,8 @@ impl Normal {
             let left = seen.length - shape.length(values, seen);
             squares += left * left;
             shape.slopes(values, seen, &mut row);
-            for i in 0..count {
+            // Of many nodes an observation touches one.
+            for i in (0..count).filter(|i| row[*i] != 0.0) {
                 gradient[i] += row[i] * left;
                 for j in 0..=i {
                     matrix[i][j] += row[i] * row[j];
@@ -38,12 +39,10 @@ impl Normal {
             }
         }
         let lengths: Vec<f64> = (0..count).map(|i| libm::sqrt(matrix[i][i])).collect();
-        let over = |i: usize| if lengths[i] > 0.0 { lengths[i] } else { 1.0 };
-        for i in 0..count {
-            gradient[i] /= over(i);
-            for j in 0..=i {
-                matrix[i][j] /= over(i) * over(j);
-            }
+        let over: Vec<f64> = lengths.iter().map(|length| if *length > 0.0 { *length } else { 1.0 }).collect();
+        for (i, row) in matrix.iter_mut().enumerate() {
+            gradient[i] /= over[i];
+            row.iter_mut().zip(&over).for_each(|(cell, across)| *cell /= over[i] * across);
         }
         Normal { lengths, matrix, gradient, squares }
     }

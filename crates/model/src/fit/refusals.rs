@@ -94,8 +94,8 @@ impl Asked {
         match stuck {
             Stuck::Untold(index) if name(*index) == "lag_hours" => Faults::one(
                 "/lag",
-                "cannot be told from the rates: no temperature was observed after two different times; leave lag \
-                 out, or measure again",
+                "cannot be told from the rates by these observations; measure at each temperature after two times \
+                 or more, or leave lag out",
             ),
             Stuck::Untold(index) => Faults::one(
                 self.pointer_of(&format!("/{}", name(*index))),
@@ -108,7 +108,8 @@ impl Asked {
             Stuck::AtEdge { name, why } => Faults::one(self.pointer_of(&format!("/{name}")), why.clone()),
             Stuck::NotSettled => Faults::one(
                 "/observations",
-                format!("no curve of this form settles on these observations; {}", self.remedy()),
+                "no curve of this form settles on these observations; look for a slip among them, or try the other \
+                 form",
             ),
         }
     }
@@ -117,7 +118,8 @@ impl Asked {
         match self.form {
             Form::Nodes => "observe that temperature at more times, or leave it out",
             Form::Beta => {
-                "observe at more temperatures below and above the best one, fix tmin or tmax, or fit nodes"
+                "observe at more temperatures below and above the best one (one at which no tube grew tells little), \
+                 fix tmin or tmax, or fit nodes"
             }
         }
     }

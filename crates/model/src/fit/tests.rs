@@ -179,7 +179,7 @@ fn a_lag_that_each_temperature_hides_is_refused() {
         "observations",
         json!([at(12.0, 24.0), at(12.0, 24.0), at(24.0, 12.0), at(24.0, 12.0)]),
     );
-    refused(&with(document, "lag", json!(true)), "/lag", "no temperature was observed after two");
+    refused(&with(document, "lag", json!(true)), "/lag", "measure at each temperature after two times");
 }
 
 #[test]
@@ -193,6 +193,16 @@ fn a_lag_before_pollination_or_after_a_grown_tube_is_refused() {
     late.push(json!({"celsius": 24, "hours": 10, "length_mm": 0.05}));
     let document = with(with(nodes(), "observations", json!(late)), "lag", json!(true));
     refused(&document, "/lag", "had grown after 10 h already");
+}
+
+/// Below tmin all tubes stand still alike: of four temperatures three are left
+/// for four figures.
+#[test]
+fn a_temperature_without_growth_is_none_for_a_beta_curve() {
+    let tried = |t: f64| json!(observed(&[t, 12.0, 24.0, 36.0], &HOURS, |t, h| rate(t) * h));
+    refused(&with(beta(), "observations", tried(3.0)), "/observations", "no tube grew tells little");
+    let grown = with(beta(), "observations", tried(8.0));
+    assert!(near(value(&Fit::of(&grown).unwrap(), "tmin"), 6.0, 1e-7));
 }
 
 /// Rising rates alone do not say where growth ends.
