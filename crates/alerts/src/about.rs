@@ -3,6 +3,7 @@
 use model::bloom::Basis;
 use model::plan::MarkBound;
 use model::time::Instant;
+use model::verdict::Advice;
 use serde::{Deserialize, Serialize};
 
 /// The kinds of alerts.
@@ -15,6 +16,10 @@ pub enum AlertKind {
     HeadsUp,
     /// Low progress reached the mark on readings.
     Due,
+    /// The start is near and nobody has decided whether to thin.
+    Decide,
+    /// A night at the kill line has passed: flowers are to be looked at.
+    CheckDamage,
     /// A correction takes back an alert already sent.
     Withdrawn,
 }
@@ -26,15 +31,25 @@ impl AlertKind {
             AlertKind::Started => "started",
             AlertKind::HeadsUp => "heads-up",
             AlertKind::Due => "due",
+            AlertKind::Decide => "decide",
+            AlertKind::CheckDamage => "check-damage",
             AlertKind::Withdrawn => "withdrawn",
         }
     }
 
+    /// All kinds.
+    pub const ALL: [AlertKind; 6] = [
+        AlertKind::Started,
+        AlertKind::HeadsUp,
+        AlertKind::Due,
+        AlertKind::Decide,
+        AlertKind::CheckDamage,
+        AlertKind::Withdrawn,
+    ];
+
     /// The kind of that word.
     pub fn named(word: &str) -> Option<AlertKind> {
-        [AlertKind::Started, AlertKind::HeadsUp, AlertKind::Due, AlertKind::Withdrawn]
-            .into_iter()
-            .find(|kind| kind.word() == word)
+        AlertKind::ALL.into_iter().find(|kind| kind.word() == word)
     }
 }
 
@@ -78,7 +93,44 @@ pub struct About {
     /// What checking them found, in sentences.
     #[serde(default)]
     pub checked: Vec<String>,
+    /// What the table says of thinning.
+    #[serde(default)]
+    pub verdict: Option<Judged>,
+    /// The night of a frost, in words.
+    #[serde(default)]
+    pub night: Option<String>,
+    /// Whether a frost over the running leg waits to be looked at.
+    #[serde(default)]
+    pub on_hold: bool,
+    /// Live flowers a tree that came through so far, in words.
+    #[serde(default)]
+    pub through: Option<String>,
+    /// Hours for bees that may have been too few, in words.
+    #[serde(default)]
+    pub bees: Option<String>,
+    /// Nobody works in the block before.
+    #[serde(default)]
+    pub closed_until: Option<Instant>,
+    /// Whether re-entry after the latest spray was recorded, or no spray was.
+    #[serde(default)]
+    pub reentry_known: bool,
+    /// Whether someone has confirmed every planned material.
+    #[serde(default)]
+    pub confirmed: Option<String>,
     /// Kind of the alert that is taken back.
     #[serde(default)]
     pub takes_back: Option<AlertKind>,
+}
+
+/// What the table says, as far as a mail shows it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Judged {
+    /// What to do.
+    pub advice: Advice,
+    /// The same in a sentence.
+    pub says: String,
+    /// Whether it is close to another.
+    pub close: bool,
+    /// The first thing that would change it.
+    pub would_change: Option<String>,
 }

@@ -4,6 +4,7 @@ use chrono_tz::Tz;
 use model::bloom::Basis;
 use model::plan::MarkBound;
 use model::time::{Instant, zone};
+use model::verdict::Advice;
 use model::words;
 use store::{Message, MessageState, Uncomposed};
 
@@ -124,8 +125,21 @@ impl Words<'_> {
                 let by = if self.about.basis == Some(Basis::NoLaterThan) { "by " } else { "" };
                 format!("{block}: bloom clock started {by}{at} - get the sprayer ready")
             }
-            AlertKind::HeadsUp => format!("{block}: spray likely due {at} - plan it"),
-            AlertKind::Due => format!("{block}: spray due since {at} - look, then spray"),
+            AlertKind::HeadsUp => match self.before_spray() {
+                Some((first, _)) => format!("{block}: mark likely {at} - {first}"),
+                None => format!("{block}: spray likely due {at} - plan it"),
+            },
+            AlertKind::Due => match self.before_spray() {
+                Some((first, _)) => format!("{block}: at its mark since {at} - {first}"),
+                None => format!("{block}: spray due since {at} - look, then spray"),
+            },
+            AlertKind::Decide => format!("{block}: bloom clock likely starts {at} - decide: thin or not?"),
+            AlertKind::CheckDamage => {
+                format!(
+                    "{block}: frost, {} - look for damage",
+                    self.about.night.as_deref().unwrap_or("last night")
+                )
+            }
             AlertKind::Withdrawn => {
                 let kind = self.about.takes_back.map_or("alert", AlertKind::word);
                 format!("{block}: \"{kind}\" of {at} withdrawn - do not act on it")
@@ -133,17 +147,60 @@ impl Words<'_> {
         }
     }
 
+    /// What stands before a spray: damage to look at, a decision to make, a verdict
+    /// against it.
+    fn before_spray(&self) -> Option<(&'static str, String)> {
+        let verdict = self.about.verdict.as_ref();
+        let advice = verdict.map(|verdict| verdict.advice);
+        if self.about.on_hold {
+            let line = "Frost came over this leg: look at the flowers before anything else.";
+            return Some(("look at the flowers first", line.to_owned()));
+        }
+        if advice == Some(Advice::CountFirst) {
+            return Some(("count damage first", verdict?.says.clone()));
+        }
+        if !self.about.decided {
+            let line = "No decision to thin this block is logged yet: decide first.".to_owned();
+            let against = matches!(advice, Some(Advice::StandDown | Advice::LeanStandDown));
+            let short = if against { "decide first: the table leans against" } else { "decide first" };
+            return Some((short, line));
+        }
+        if advice == Some(Advice::StandDown) {
+            return Some(("the table says stand down", verdict?.says.clone()));
+        }
+        None
+    }
+
+    /// What the table says, with what would change it.
+    fn verdict(&self) -> Option<String> {
+        let verdict = self.about.verdict.as_ref()?;
+        let close = if verdict.close { ", but it is close" } else { "" };
+        let change = verdict.would_change.as_ref().map_or_else(String::new, |change| format!(" {change}"));
+        Some(format!("By the table: {}{close}. {}{change}", verdict.advice.spoken(), verdict.says))
+    }
+
     fn lines(&self) -> Vec<String> {
         let about = self.about;
         let mut lines = Vec::new();
-        if !about.decided && matches!(about.kind, AlertKind::HeadsUp | AlertKind::Due) {
-            lines.push("No decision to thin this block is logged yet: decide first.".to_owned());
+        if matches!(about.kind, AlertKind::HeadsUp | AlertKind::Due) {
+            lines.extend(self.before_spray().map(|(_, line)| line));
         }
         lines.push(format!("{} ({}), {}.", self.block, self.cultivar, self.farm));
         lines.extend(self.what());
         if about.kind != AlertKind::Withdrawn {
             lines.extend(self.range());
+            lines.extend(about.through.iter().filter(|_| about.kind == AlertKind::Due).cloned());
+            lines.extend(
+                about
+                    .bees
+                    .iter()
+                    .filter(|_| matches!(about.kind, AlertKind::HeadsUp | AlertKind::Due))
+                    .cloned(),
+            );
             lines.push(self.next());
+            if about.kind == AlertKind::Decide || !about.decided || about.on_hold {
+                lines.extend(self.verdict());
+            }
         }
         let read = about.as_of.map_or_else(|| "none yet".to_owned(), |at| at.spoken(self.zone));
         let sources = if about.temperatures.is_empty() {
@@ -155,8 +212,14 @@ impl Words<'_> {
         lines.extend(about.checked.iter().cloned());
         lines.push(format!("Times are {}.", self.zone.name()));
         if about.kind != AlertKind::Withdrawn {
-            lines.push(words::UNCONFIRMED.to_owned());
-            lines.push(words::NO_REENTRY.to_owned());
+            lines.push(about.confirmed.clone().unwrap_or_else(|| words::UNCONFIRMED.to_owned()));
+            match about.closed_until {
+                Some(until) => {
+                    lines.push(format!("Nobody works in the block before {}.", until.spoken(self.zone)))
+                }
+                None if about.reentry_known => {}
+                None => lines.push(words::NO_REENTRY.to_owned()),
+            }
         }
         lines.push(words::CAUTION.to_owned());
         lines
@@ -175,6 +238,14 @@ impl Words<'_> {
                 "By readings, not forecast, leg {} reached {} {at}.",
                 about.leg.unwrap_or(1),
                 self.mark()
+            )],
+            AlertKind::Decide => vec![format!(
+                "By counts and forecast {:.0} live open flowers a tree are likely {at}: then the clock starts.",
+                about.threshold
+            )],
+            AlertKind::CheckDamage => vec![format!(
+                "Readings lay at the kill line of the stage for 30 minutes by {at}, in {}.",
+                about.night.as_deref().unwrap_or("that night")
             )],
             AlertKind::Withdrawn => {
                 let kind = about.takes_back.map_or("alert", AlertKind::word);
@@ -231,6 +302,12 @@ impl Words<'_> {
                     "Next: {material} at {}. You get a heads-up before it, and word when it is reached.",
                     self.mark()
                 )
+            }
+            AlertKind::Decide => "Next: count clusters and damage, then log whether to thin; it can be changed.".to_owned(),
+            AlertKind::CheckDamage => {
+                "Next: cut some clusters, low and high, and count kings and laterals alive and dead. Browning shows after \
+                 some hours: a count within 12 hours may find too little."
+                    .to_owned()
             }
             AlertKind::HeadsUp => {
                 format!("Next: plan {material}, {bound}. Look for a slot that weather and bees allow.")

@@ -4,18 +4,22 @@
 //! time, so that a season reckoned again on other readings never tells twice.
 
 use model::bloom::Basis;
+use model::frost::Night;
 use model::legs::{EndedBy, Leg};
 use model::plan::Plan;
-use model::season::{NO_DECISION, Season, State};
+use model::record::Confirmation;
+use model::season::{self, DECIDE_AHEAD, FEW_BEE_HOURS, NO_DECISION, Season, State};
+use model::through;
 use model::time::{HOUR, Instant};
 use store::{AlertRow, AlertStatus};
 
-use crate::about::{About, AlertKind};
+use crate::about::{About, AlertKind, Judged};
 
 /// An alert is sent only this long after the moment it is about.
 pub const USEFUL: i64 = 72 * HOUR;
 
 const STOOD_DOWN: &str = "the block is stood down";
+const LOOKED: &str = "damage was counted";
 
 /// Subject of `started`, of which a season has one.
 const NO_SUBJECT: &str = "-";
@@ -121,8 +125,54 @@ impl Facts<'_> {
             curve: self.curve.to_owned(),
             temperatures: Vec::new(),
             checked: Vec::new(),
+            verdict: Some(self.judged()),
+            night: None,
+            on_hold: self.season.hold.is_some(),
+            through: self.through(),
+            bees: self.bees(),
+            closed_until: self.closed_until(),
+            reentry_known: self.season.reentry.as_ref().is_none_or(|reentry| reentry.until.is_some()),
+            confirmed: self.confirmed(),
             takes_back: None,
         }
+    }
+
+    fn judged(&self) -> Judged {
+        let verdict = &self.season.verdict;
+        Judged {
+            advice: verdict.verdict,
+            says: verdict.says.clone(),
+            close: verdict.close,
+            would_change: verdict.would_change.first().cloned(),
+        }
+    }
+
+    /// How many flowers came through, against the target.
+    fn through(&self) -> Option<String> {
+        through::told(self.season.flowers_through?, self.plan.block.target_fruit_per_tree)
+    }
+
+    fn bees(&self) -> Option<String> {
+        let notes = self.season.notes.iter().rev();
+        notes.into_iter().find(|note| note.code == FEW_BEE_HOURS).map(|note| note.text.to_string())
+    }
+
+    fn closed_until(&self) -> Option<Instant> {
+        let closed = self.season.reentry.as_ref().filter(|reentry| reentry.closed)?;
+        closed.until
+    }
+
+    /// Who confirmed the planned materials, when all are.
+    fn confirmed(&self) -> Option<String> {
+        if self.plan.sprays.is_empty() || !self.plan.unconfirmed().is_empty() {
+            return None;
+        }
+        let planned = |confirmed: &&Confirmation| {
+            self.plan.sprays.iter().any(|spray| confirmed.covers(&spray.material))
+        };
+        let spoken: Vec<String> =
+            self.plan.confirmed.iter().filter(planned).map(Confirmation::spoken).collect();
+        Some(spoken.join(" "))
     }
 
     fn about_leg(&self, kind: AlertKind, leg: &Leg, at: Instant) -> About {
@@ -138,12 +188,59 @@ impl Facts<'_> {
     }
 
     fn called_for(&self) -> Vec<Called> {
-        let mut called: Vec<Called> = self.started().into_iter().collect();
+        let mut called: Vec<Called> = self.to_decide().into_iter().chain(self.started()).collect();
+        called.extend(self.season.frost.nights.iter().filter_map(|night| self.check_damage(night)));
         for leg in &self.season.legs {
             called.extend(self.heads_up(leg));
             called.extend(self.due(leg));
         }
         called
+    }
+
+    /// The start is near, and nobody has said whether to thin.
+    fn to_decide(&self) -> Option<Called> {
+        let start = self.season.start.filter(|start| start.basis == Basis::Expected)?;
+        let near = start.at.since(self.now) <= DECIDE_AHEAD;
+        (near && self.season.decision.is_none() && self.season.state == State::Watching).then(|| Called {
+            subject: NO_SUBJECT.to_owned(),
+            about: self.about(AlertKind::Decide, Some(start.at)),
+            untold: None,
+        })
+    }
+
+    /// A night at the kill line has passed; told on the morning after it, and not
+    /// before someone may go in.
+    fn check_damage(&self, night: &Night) -> Option<Called> {
+        let hit = night.hit_at?;
+        let morning = season::morning_after(night, self.plan.zone)?;
+        if self.now < self.closed_until().map_or(morning, |until| until.max(morning)) {
+            return None;
+        }
+        let over = match self.season.state {
+            State::StoodDown => Some(STOOD_DOWN),
+            State::Done => Some("the season is over"),
+            _ => None,
+        };
+        let late = self.now.since(morning) > USEFUL;
+        Some(Called {
+            subject: night.date.to_string(),
+            untold: over
+                .or(self.looked(hit).then_some(LOOKED))
+                .or(late.then_some("it came to light more than 72 hours late")),
+            about: About {
+                night: Some(season::night_spoken(night, self.plan.zone)),
+                ..self.about(AlertKind::CheckDamage, Some(hit))
+            },
+        })
+    }
+
+    /// Whether damage was counted after a frost.
+    fn looked(&self, hit: Instant) -> bool {
+        self.season.damage.as_ref().is_some_and(|damage| damage.at >= hit)
+    }
+
+    fn night(&self, subject: &str) -> Option<&Night> {
+        self.season.frost.nights.iter().find(|night| night.date.to_string() == subject)
     }
 
     fn started(&self) -> Option<Called> {
@@ -210,6 +307,12 @@ impl Facts<'_> {
             .filter(|alert| alert.useful_until > self.now)
             .filter_map(|alert| {
                 let kind = AlertKind::named(&alert.kind).filter(|kind| *kind != AlertKind::Withdrawn)?;
+                if let Some(reason) = self.settled(kind, &alert.subject) {
+                    return Some(Decision::Close { alert_id: alert.id.clone(), reason });
+                }
+                if matches!(kind, AlertKind::Decide | AlertKind::CheckDamage) {
+                    return None;
+                }
                 let leg = match kind {
                     AlertKind::Started => self.season.legs.first(),
                     _ => self.season.legs.iter().find(|leg| leg.opened_by == alert.subject),
@@ -222,6 +325,18 @@ impl Facts<'_> {
                 Some(Decision::Close { alert_id: alert.id.clone(), reason: over? })
             })
             .collect()
+    }
+
+    /// Why nobody needs to be asked any more.
+    fn settled(&self, kind: AlertKind, subject: &str) -> Option<&'static str> {
+        match kind {
+            AlertKind::Decide if self.season.decision.is_some() => Some("a decision is logged"),
+            AlertKind::CheckDamage => {
+                let hit = self.night(subject).and_then(|night| night.hit_at)?;
+                self.looked(hit).then_some(LOOKED)
+            }
+            _ => None,
+        }
     }
 
     /// Alerts that went out and no longer hold on what is now known.
@@ -246,7 +361,8 @@ impl Facts<'_> {
         let leg = self.season.legs.iter().find(|leg| leg.opened_by == subject);
         let stood_down = self.season.state == State::StoodDown;
         match kind {
-            AlertKind::Withdrawn => true,
+            AlertKind::Withdrawn | AlertKind::Decide => true,
+            AlertKind::CheckDamage => self.night(subject).is_some_and(|night| night.hit_at.is_some()),
             AlertKind::Started => !self.season.legs.is_empty() || stood_down,
             AlertKind::HeadsUp => leg.is_some() || stood_down,
             AlertKind::Due => match leg {

@@ -28,6 +28,29 @@ pub(crate) struct MaterialShown {
     /// What a logged spray of it does to the clock.
     #[schema(value_type = String)]
     role: Value,
+    /// `yes`, `no` or `unknown`.
+    #[schema(value_type = String)]
+    acts_on_flowers: Value,
+    /// The mark at which it usually goes on, and its side; as `basis` says.
+    usual_mark: Option<f64>,
+    #[schema(value_type = Option<String>)]
+    usual_bound: Value,
+    /// How much of it usually goes on, with its unit, and of what.
+    rate: Option<f64>,
+    rate_unit: Option<&'static str>,
+    rate_basis: Option<&'static str>,
+    /// Hours after a spray in which nobody goes in, read off the label by who added it.
+    reentry_hours: Option<f64>,
+    /// Most applications in one season.
+    season_maximum: Option<i64>,
+    minimum_interval_hours: Option<f64>,
+    /// Where marks and rates come from, with the status of each.
+    basis: Option<String>,
+    max_wind_m_s: Option<f64>,
+    max_gust_m_s: Option<f64>,
+    rain_free_hours_after: Option<f64>,
+    max_celsius: Option<f64>,
+    min_celsius: Option<f64>,
     /// Whether it ships with the program.
     shipped: bool,
     caution: &'static str,
@@ -43,6 +66,38 @@ pub(crate) struct MaterialAdded {
     name: String,
     /// `thinner`, `acts-on-flowers` or `other`.
     role: String,
+    /// `yes`, `no` or `unknown`; by default as the role has it.
+    #[schema(nullable = false)]
+    acts_on_flowers: Option<String>,
+    #[schema(nullable = false, minimum = 0.05, maximum = 1.5)]
+    usual_mark: Option<f64>,
+    #[schema(nullable = false)]
+    usual_bound: Option<String>,
+    /// Only with `rate_unit` and `rate_basis`.
+    #[schema(nullable = false)]
+    rate: Option<f64>,
+    #[schema(nullable = false)]
+    rate_unit: Option<String>,
+    #[schema(nullable = false)]
+    rate_basis: Option<String>,
+    #[schema(nullable = false)]
+    reentry_hours: Option<f64>,
+    #[schema(nullable = false)]
+    season_maximum: Option<i64>,
+    #[schema(nullable = false)]
+    minimum_interval_hours: Option<f64>,
+    #[schema(nullable = false)]
+    basis: Option<String>,
+    #[schema(nullable = false)]
+    max_wind_m_s: Option<f64>,
+    #[schema(nullable = false)]
+    max_gust_m_s: Option<f64>,
+    #[schema(nullable = false)]
+    rain_free_hours_after: Option<f64>,
+    #[schema(nullable = false)]
+    max_celsius: Option<f64>,
+    #[schema(nullable = false)]
+    min_celsius: Option<f64>,
 }
 
 /// All materials.
@@ -107,6 +162,21 @@ fn shown(material: &Material, shipped: bool) -> MaterialShown {
         id: material.id.clone(),
         name: material.name.clone(),
         role: json!(material.role),
+        acts_on_flowers: json!(material.acts_on_flowers),
+        usual_mark: material.usual_mark,
+        usual_bound: json!(material.usual_bound),
+        rate: material.rate.map(|rate| rate.value),
+        rate_unit: material.rate.map(|rate| rate.unit.word()),
+        rate_basis: material.rate.map(|rate| rate.basis.word()),
+        reentry_hours: material.reentry_hours,
+        season_maximum: material.season_maximum,
+        minimum_interval_hours: material.minimum_interval_hours,
+        basis: material.basis.clone(),
+        max_wind_m_s: material.max_wind_m_s,
+        max_gust_m_s: material.max_gust_m_s,
+        rain_free_hours_after: material.rain_free_hours_after,
+        max_celsius: material.max_celsius,
+        min_celsius: material.min_celsius,
         shipped,
         caution: words::CAUTION,
     }

@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use model::catalogue::Catalogue;
 use model::input;
 use model::plan::{Agreed, Settings};
+use model::record::Confirmation;
 use model::time::Instant;
 use model::words;
 use serde::Serialize;
@@ -15,7 +16,7 @@ use utoipa::ToSchema;
 
 use crate::answer::{Answer, created, ok, tagged, whole};
 use crate::conditional::IfMatch;
-use crate::desk::Here;
+use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::Problem;
 use crate::query::Query;
@@ -33,11 +34,15 @@ pub(crate) struct PlanShown {
     overrun_margin: Value,
     /// Hours before the likely time at which the heads-up goes out.
     lead_hours: Value,
+    /// Hours fit for bees without which a leg's tubes may be behind.
+    fewest_bee_hours: Value,
     /// Materials of the plan that are not known here.
     unknown_materials: Vec<String>,
     caution: &'static str,
     /// Says that no one has confirmed registration and label here.
     unconfirmed: Option<&'static str>,
+    /// Materials of the plan that no one has confirmed for this farm.
+    unconfirmed_materials: Vec<String>,
     /// Rises with each change; in the plan itself, not where a season shows it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(nullable = false)]
@@ -58,6 +63,16 @@ pub(crate) struct PlannedSpray {
     /// `not-before` or `not-after`; by default by leg.
     #[schema(nullable = false)]
     bound: Option<String>,
+    /// How much of it, where that was agreed.
+    #[schema(nullable = false)]
+    rate: Option<f64>,
+    /// `percent`, `g/L`, `lb/100-US-gal`, `L/ha`, `kg/ha`, `US-gal/acre`, `lb/acre` or
+    /// `US-fl-oz/acre`.
+    #[schema(nullable = false)]
+    rate_unit: Option<String>,
+    /// `product-by-volume`, `weight-by-volume` or `per-area`.
+    #[schema(nullable = false)]
+    rate_basis: Option<String>,
 }
 
 /// A plan as it is set.
@@ -71,6 +86,8 @@ pub(crate) struct PlanSet {
     overrun_margin: Option<f64>,
     #[schema(nullable = false)]
     lead_hours: Option<f64>,
+    #[schema(nullable = false)]
+    fewest_bee_hours: Option<f64>,
 }
 
 /// The plan of a season as it now holds.
@@ -87,7 +104,7 @@ pub(crate) async fn one(
     let Some(plan) = desk.store.plan(&block.id, year).await? else {
         return Err(Problem::not_found(format!("Block `{}` has no plan for {year}.", block.id)));
     };
-    ok(shown(&plan, &desk.catalogue().await?)?)
+    ok(desk.shown_plan(&block.farm_id, &plan).await?)
 }
 
 /// Every version of the plan, the first one first. A change holds for the legs
@@ -103,9 +120,9 @@ pub(crate) async fn versions(
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
-    let catalogue = desk.catalogue().await?;
+    let (catalogue, confirmed) = (desk.catalogue().await?, desk.confirmed(&block.farm_id).await?);
     let versions = desk.store.plans(&block.id, year).await?;
-    whole(versions.iter().map(|plan| shown(plan, &catalogue)).collect::<Result<_, _>>()?)
+    whole(versions.iter().map(|plan| shown(plan, &catalogue, &confirmed)).collect::<Result<_, _>>()?)
 }
 
 /// Sets the whole plan; the versions before it are kept. 201 for the first, which
@@ -124,10 +141,9 @@ pub(crate) async fn set(
     let block = desk.block(&block).await?;
     desk.allow(Deed::SetUp, Some(&block.farm_id))?;
     let year = fields::year(&year)?;
-    let catalogue = desk.catalogue().await?;
     let before = desk.store.plan(&block.id, year).await?;
     if let Some(before) = &before {
-        if_match.check(&shown(before, &catalogue)?)?;
+        if_match.check(&desk.shown_plan(&block.farm_id, before).await?)?;
     }
     read(&document)?;
     let held = before.as_ref().map_or(0, |before| before.version);
@@ -135,7 +151,7 @@ pub(crate) async fn set(
     desk.poke();
     let set = desk.store.plan(&block.id, year).await?.ok_or_else(Problem::failed)?;
     let status = if before.is_some() { StatusCode::OK } else { StatusCode::CREATED };
-    tagged(status, shown(&set, &catalogue)?)
+    tagged(status, desk.shown_plan(&block.farm_id, &set).await?)
 }
 
 /// From which year a season's plan is taken over.
@@ -175,7 +191,7 @@ pub(crate) async fn open(
     let set = desk.store.plan(&block.id, year).await?.ok_or_else(Problem::failed)?;
     created(
         &format!("/api/v1/blocks/{}/seasons/{year}/plan", block.id),
-        shown(&set, &desk.catalogue().await?)?,
+        desk.shown_plan(&block.farm_id, &set).await?,
     )
 }
 
@@ -191,28 +207,61 @@ fn read(document: &Value) -> Result<Agreed, input::Faults> {
 }
 
 /// A plan with every default written out, and what goes with it.
-pub(crate) fn render(agreed: &Agreed, catalogue: &Catalogue) -> PlanShown {
-    let Settings { age_days, overrun_margin, lead_hours } = agreed.settings;
-    let unknown: Vec<String> = agreed
-        .sprays
-        .iter()
-        .map(|spray| spray.material.clone())
-        .filter(|name| catalogue.materials.iter().all(|material| material.id != *name))
-        .collect();
+pub(crate) fn render(agreed: &Agreed, catalogue: &Catalogue, confirmed: &[Confirmation]) -> PlanShown {
+    let Settings { age_days, overrun_margin, lead_hours, fewest_bee_hours } = agreed.settings;
+    let named = |keep: &dyn Fn(&str) -> bool| {
+        let mut names: Vec<String> = agreed.sprays.iter().map(|spray| spray.material.clone()).collect();
+        names.dedup();
+        names.retain(|name| keep(name));
+        names
+    };
+    let known = |name: &str| catalogue.materials.iter().any(|material| material.id == name);
+    let unconfirmed = named(&|name| !confirmed.iter().any(|confirmed| confirmed.covers(name)));
     PlanShown {
-        sprays: json!(agreed.sprays),
+        sprays: agreed.sprays.iter().map(spray).collect(),
         age_days: json!(age_days),
         overrun_margin: json!(overrun_margin),
         lead_hours: json!(lead_hours),
-        unknown_materials: unknown,
+        fewest_bee_hours: json!(fewest_bee_hours),
+        unknown_materials: named(&|name| !known(name)),
         caution: words::CAUTION,
-        unconfirmed: (!agreed.sprays.is_empty()).then_some(words::UNCONFIRMED),
+        unconfirmed: (!unconfirmed.is_empty()).then_some(words::UNCONFIRMED),
+        unconfirmed_materials: unconfirmed,
         version: None,
         set_at: None,
     }
 }
 
-fn shown(plan: &PlanRow, catalogue: &Catalogue) -> Result<PlanShown, Problem> {
+/// A spray as it is written in a plan.
+fn spray(spray: &model::plan::PlannedSpray) -> Value {
+    let mut shown = json!({"material": spray.material, "mark": spray.mark, "bound": spray.bound});
+    if let Some(rate) = &spray.rate {
+        shown["rate"] = json!(rate.value);
+        shown["rate_unit"] = json!(rate.unit.word());
+        shown["rate_basis"] = json!(rate.basis.word());
+    }
+    shown
+}
+
+impl Visit {
+    /// What stands confirmed of materials on a farm.
+    pub(crate) async fn confirmed(&self, farm_id: &str) -> Result<Vec<Confirmation>, Problem> {
+        let all = self.store.confirmations(farm_id).await?;
+        let standing = all.iter().filter(|one| one.taken_back_at.is_none());
+        Ok(standing.filter_map(|one| input::read(&one.doc, Confirmation::from_fields).ok()).collect())
+    }
+
+    async fn shown_plan(&self, farm_id: &str, plan: &PlanRow) -> Result<PlanShown, Problem> {
+        let (catalogue, confirmed) = (self.catalogue().await?, self.confirmed(farm_id).await?);
+        shown(plan, &catalogue, &confirmed)
+    }
+}
+
+fn shown(plan: &PlanRow, catalogue: &Catalogue, confirmed: &[Confirmation]) -> Result<PlanShown, Problem> {
     let agreed = read(&plan.doc)?;
-    Ok(PlanShown { version: Some(plan.version), set_at: Some(plan.at), ..render(&agreed, catalogue) })
+    Ok(PlanShown {
+        version: Some(plan.version),
+        set_at: Some(plan.at),
+        ..render(&agreed, catalogue, confirmed)
+    })
 }

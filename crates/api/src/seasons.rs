@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Response};
 use model::catalogue::Catalogue;
 use model::input::Faults;
 use model::plan::{Agreed, Plan};
+use model::record::Confirmation;
 use model::time::Instant;
 use model::words;
 use serde::Serialize;
@@ -49,6 +50,48 @@ pub(crate) struct SeasonShown {
     legs: Value,
     #[schema(nullable = false, value_type = Option<Object>)]
     hours: Value,
+    /// Live open flowers a tree, walk by walk.
+    #[schema(nullable = false, value_type = Option<Vec<Object>>)]
+    counts: Value,
+    /// When to count open flowers next, where that is called for.
+    #[schema(value_type = Option<Moment>)]
+    count_again_at: Option<Instant>,
+    /// The frost after which leg 1 starts anew.
+    #[schema(value_type = Option<Object>)]
+    anew: Value,
+    /// A frost over the running leg that nobody has looked at yet.
+    #[schema(value_type = Option<Object>)]
+    hold: Value,
+    /// Live flowers a tree that came through before a spray: low, likely, high.
+    #[schema(value_type = Option<Object>)]
+    flowers_through: Value,
+    /// The latest decision.
+    #[schema(value_type = Option<Object>)]
+    decision: Value,
+    /// What the table says of thinning, every matching row, what is close, what is
+    /// missing and what would change it.
+    #[schema(nullable = false, value_type = Option<Object>)]
+    verdict: Value,
+    #[schema(value_type = Option<Object>)]
+    buds: Value,
+    #[schema(value_type = Option<Object>)]
+    style: Value,
+    /// Cold nights so far, and what the forecast says.
+    #[schema(nullable = false, value_type = Option<Object>)]
+    frost: Value,
+    #[schema(value_type = Option<Object>)]
+    damage: Value,
+    /// Until when nobody works in the block.
+    #[schema(value_type = Option<Object>)]
+    reentry: Value,
+    /// Names of the blocks that start, stage or style length are borrowed from.
+    #[schema(nullable = false, value_type = Option<Object>)]
+    borrowed: Value,
+    /// What set, and whether bloom returned.
+    #[schema(value_type = Option<Object>)]
+    outcome: Value,
+    /// What to make of a mark that passed without a spray, in sentences.
+    what_now: Vec<String>,
     #[schema(nullable = false, value_type = Option<Vec<Object>>)]
     notes: Value,
     #[schema(value_type = Option<Object>)]
@@ -111,7 +154,9 @@ pub(crate) async fn one(
     let (site, plan) = desk.behind(&block, year).await?;
     let catalogue = desk.catalogue().await?;
     let sources = desk.store.sources_of(&site.id).await?;
-    let document = desk.render_season(&row, &block, &site, &plan, &sources, &catalogue)?;
+    let confirmed = desk.confirmed(&block.farm_id).await?;
+    let behind = Behind { site, plan, sources, confirmed };
+    let document = desk.render_season(&row, &block, &behind, &catalogue)?;
     let body = Bytes::from(document.to_string());
     let tag = HeaderValue::from_str(&tag(&body)).map_err(|_| Problem::failed())?;
     desk.seasons.put(key, generation, now, (body.clone(), tag.clone()));
@@ -129,6 +174,14 @@ pub(crate) fn no_season(block: &Block, year: i32) -> Problem {
         "Block `{}` has no season {year}: it begins with a plan or a log entry.",
         block.id
     ))
+}
+
+/// What a season is shown with.
+struct Behind {
+    site: Site,
+    plan: Option<Value>,
+    sources: Vec<Source>,
+    confirmed: Vec<Confirmation>,
 }
 
 /// Whether what was reckoned is no longer what would be.
@@ -152,11 +205,10 @@ impl Visit {
         &self,
         row: &SeasonRow,
         block: &Block,
-        site: &Site,
-        plan: &Option<Value>,
-        sources: &[Source],
+        behind: &Behind,
         catalogue: &Catalogue,
     ) -> Result<Value, Problem> {
+        let Behind { site, plan, sources, confirmed } = behind;
         let season = row.reckoned.as_ref().map(|reckoned| &reckoned.doc);
         let mut document = json!({"year": row.year});
         if let Some(fields) = season.and_then(Value::as_object) {
@@ -193,7 +245,7 @@ impl Visit {
             "target": plan.as_ref().ok().map(|plan| plan.block.target_fruit_per_tree),
             "threshold": plan.as_ref().ok().map(Plan::threshold),
             "curve": plan.as_ref().ok().map(|plan| curves::provenance(&plan.block.curve)),
-            "plan": plan.as_ref().ok().map(|plan| plans::render(&agreed(plan), catalogue)),
+            "plan": plan.as_ref().ok().map(|plan| plans::render(&agreed(plan), catalogue, confirmed)),
             "sources": sources.iter().map(|source| json!({
                 "id": source.id,
                 "name": source.name,
@@ -201,6 +253,7 @@ impl Visit {
                 "kind": source.kind.word(),
                 "attribution": self.attribution(source),
             })).collect::<Vec<_>>(),
+            "what_now": plan.as_ref().ok().zip(season).map(|(plan, season)| what_now(season, plan)).unwrap_or_default(),
             "caution": words::CAUTION,
         });
         if let Value::Object(more) = more {
@@ -213,6 +266,16 @@ impl Visit {
         }
         Ok(document)
     }
+}
+
+/// What to make of a mark that passed without a spray.
+fn what_now(season: &Value, plan: &Plan) -> Vec<String> {
+    // Only of these is a whole season read back.
+    if !["due", "overrun", "hold"].iter().any(|state| season["state"] == *state) {
+        return Vec::new();
+    }
+    let season: Option<model::season::Season> = serde_json::from_value(season.clone()).ok();
+    season.map(|season| model::through::what_now(&season, plan)).unwrap_or_default()
 }
 
 /// Block and plan as the model takes them; the faults are those of documents

@@ -35,7 +35,7 @@ impl Hand {
         let clock = clock::system();
         let feeds = house::feeds(&settings)?;
         let thresholds = document::thresholds(settings.checks.as_deref())?;
-        let catalogue = document::catalogue(&Instead::of(&settings))?;
+        let catalogue = document::catalogue(&document::Instead::of(&settings))?;
         let router = api::at_the_server(api::App {
             sound: Arc::new(true.into()),
             store: store.clone(),

@@ -60,7 +60,7 @@ impl House {
         let held = !settings.on_postgres() && looked_through_first(&settings.database);
         let store = Store::open(&settings.database).await?;
         let thresholds = Arc::new(document::thresholds(settings.checks.as_deref())?);
-        let catalogue = document::catalogue(&Instead::of(settings))?.under(&thresholds.rules());
+        let catalogue = document::catalogue(&document::Instead::of(settings))?.under(&thresholds.rules());
         let bells = Arc::new(Bells::default());
         let engine = Engine {
             store: store.clone(),

@@ -8,6 +8,7 @@ use charts::season::SeasonPicture;
 use chrono_tz::Tz;
 use model::catalogue::Catalogue;
 use model::growth::{Course, Growth};
+use model::pollination::Bees;
 use model::season::{self, Note, Season};
 use model::series::Series;
 use model::time::Instant;
@@ -44,7 +45,8 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
         Some(offset) => joined.at_block(offset, &file.place),
         None => joined,
     };
-    let course = Arc::new(Course::new(series));
+    let bees = Bees::judge(&series, &[], &file.place);
+    let course = Arc::new(Course::new(series).with_bees(bees));
     let growth = Growth::new(course, file.plan.block.curve.clone());
     let mut season = season::reckon(&file.plan, &file.log, &growth, now);
     season.notes.extend(found.notes(file.log.begin().unwrap_or(now), &season));

@@ -72,7 +72,7 @@ impl<'a> SeasonPicture<'a> {
         now: Instant,
     ) -> SeasonPicture<'a> {
         let stand = field_log.stand(now);
-        let (from, to) = window(plan, season, &stand).unwrap_or((now, now));
+        let (from, to) = window(plan, season).unwrap_or((now, now));
         SeasonPicture {
             plan,
             season,
@@ -121,7 +121,7 @@ fn counts(season: &Season) -> Vec<Count> {
 /// The local days from the counts that lead to the start until after the last
 /// spray or mark; the last three days of readings when nothing was logged.
 /// `None` when there is neither.
-pub fn window(plan: &Plan, season: &Season, stand: &Stand<'_>) -> Option<(Instant, Instant)> {
+pub fn window(plan: &Plan, season: &Season) -> Option<(Instant, Instant)> {
     let counts: Vec<Instant> = counts(season).iter().map(|count| count.at).collect();
     let mut begins: Vec<Instant> = Vec::new();
     let mut ends: Vec<Instant> = counts.clone();

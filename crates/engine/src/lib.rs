@@ -22,6 +22,7 @@ use weather::feeds::Feed;
 pub mod catalogue;
 pub mod deliver;
 pub mod fetch;
+mod lenders;
 mod meters;
 pub mod reckon;
 mod run;

@@ -6,22 +6,24 @@ use std::sync::{Arc, Mutex};
 
 use alerts::about::About;
 use alerts::decide::{Decision, decide, useful_until};
+use model::air::Air;
 use model::block::{Block, Offset};
 use model::catalogue::Catalogue;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
 use model::plan::Plan;
+use model::pollination::Bees;
 use model::season;
 use model::series::Series;
 use model::site::Place;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
-use store::{AlertRow, AlertStatus, AlertWrite, Reckoned, SiteWeather, Stale};
+use store::{AlertRow, AlertStatus, AlertWrite, LogEntry, Reckoned, SiteWeather, Stale};
 use uuid::{ContextV7, Timestamp, Uuid};
 use weather::checks::{self, Findings, Thresholds};
 
 use crate::fetch::place;
-use crate::{Engine, PassError, catalogue};
+use crate::{Engine, PassError, catalogue, lenders};
 
 /// Seasons in one transaction: fewer cost a sync each, more hold the writer.
 const AT_ONCE: u32 = 200;
@@ -60,8 +62,8 @@ async fn reckon_page(
     catalogue: &Catalogue,
     now: Instant,
 ) -> Result<Vec<Reckoned>, PassError> {
-    let mut groups: Vec<(SiteWeather, Vec<Season>)> = Vec::new();
-    for (Window { whose, from, to }, group) in by_window(stale, catalogue, now) {
+    let mut groups: Vec<(Known, Vec<Season>)> = Vec::new();
+    for (Window { whose, from, to }, mut group) in by_window(stale, catalogue, now) {
         let mut weather = match whose {
             Whose::Site(id) => engine.store.site_weather(&id, from, to).await?,
             Whose::Block(id) => engine.store.block_weather(&id, from, to).await?,
@@ -70,17 +72,27 @@ async fn reckon_page(
             // A season long past: today's forecast has nothing to do with it.
             weather.forecast = None;
         }
-        groups.push((weather, group));
+        let air = engine.store.air(&weather.site.id, from, to.min(now)).await?;
+        for (stale, read) in &mut group {
+            if let Ok((plan, _)) = read {
+                plan.lent = lenders::lent(engine, stale, &plan.block.borrows, catalogue, now).await?;
+            }
+        }
+        groups.push((Known { weather, air: air.into_iter().map(|(_, air)| air).collect() }, group));
     }
     // Reckoning is arithmetic: it runs off the async threads.
     let thresholds = engine.thresholds.clone();
     let reckoned = tokio::task::spawn_blocking(move || {
-        groups
-            .into_iter()
-            .flat_map(|(weather, group)| reckon_group(weather, group, &thresholds, now))
-            .collect()
+        groups.into_iter().flat_map(|(known, group)| reckon_group(known, group, &thresholds, now)).collect()
     });
     Ok(reckoned.await?)
+}
+
+/// What is known of a place in a window.
+struct Known {
+    weather: SiteWeather,
+    /// The rest of the air, by source, the most trusted first.
+    air: Vec<Vec<Air>>,
 }
 
 /// A stale season with its plan and log as read, or why they cannot be.
@@ -120,16 +132,12 @@ fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap
 /// growth is summed once for each curve. Flags are not stored: what a reading is
 /// worth hangs on those before and after it and on the other sources, whenever they
 /// come.
-fn reckon_group(
-    mut weather: SiteWeather,
-    group: Vec<Season>,
-    thresholds: &Thresholds,
-    now: Instant,
-) -> Vec<Reckoned> {
+fn reckon_group(known: Known, group: Vec<Season>, thresholds: &Thresholds, now: Instant) -> Vec<Reckoned> {
+    let Known { mut weather, air } = known;
     let found = checks::mark(weather.for_checks(), now, thresholds);
     let readings = weather.by_trust();
-    let site = Course::new(Series::join(&readings, weather.forecast.as_ref(), now));
-    let mut grown = Grown::on(site, place(&weather.site));
+    let series = Series::join(&readings, weather.forecast.as_ref(), now);
+    let mut grown = Grown::on(series, air, place(&weather.site));
     let sources: Vec<String> = weather
         .sources
         .iter()
@@ -168,15 +176,28 @@ type Apart = (u64, u64);
 /// Courses and growth of one place and window, each made once.
 struct Grown {
     place: Option<Place>,
+    air: Vec<Vec<Air>>,
     /// The site's own course under no offset.
     courses: HashMap<Apart, Arc<Course>>,
     growths: HashMap<(Apart, String), Growth>,
 }
 
 impl Grown {
-    fn on(site: Course, place: Option<Place>) -> Grown {
-        let courses = HashMap::from([(apart(None), Arc::new(site))]);
-        Grown { place, courses, growths: HashMap::new() }
+    fn on(series: Series, air: Vec<Vec<Air>>, place: Option<Place>) -> Grown {
+        let mut grown = Grown { place, air, courses: HashMap::new(), growths: HashMap::new() };
+        let site = grown.summed(series);
+        grown.courses.insert(apart(None), Arc::new(site));
+        grown
+    }
+
+    fn summed(&self, series: Series) -> Course {
+        match &self.place {
+            Some(place) => {
+                let bees = Bees::judge(&series, &self.air, place);
+                Course::new(series).with_bees(bees)
+            }
+            None => Course::new(series),
+        }
     }
 
     /// Growth of a block in its own air; curves written into a block are its own.
@@ -195,8 +216,13 @@ impl Grown {
     fn course(&mut self, offset: Option<&Offset>) -> Arc<Course> {
         let site = self.courses[&apart(None)].clone();
         let (Some(offset), Some(place)) = (offset, &self.place) else { return site };
-        let moved = || Arc::new(Course::new(site.series().at_block(offset, place)));
-        self.courses.entry(apart(Some(offset))).or_insert_with(moved).clone()
+        let key = apart(Some(offset));
+        if let Some(course) = self.courses.get(&key) {
+            return course.clone();
+        }
+        let course = Arc::new(self.summed(site.series().at_block(offset, place)));
+        self.courses.insert(key, course.clone());
+        course
     }
 }
 
@@ -210,16 +236,21 @@ fn read(stale: &Stale, catalogue: &Catalogue) -> Result<(Plan, FieldLog), String
     let zone = zone(&stale.site.time_zone).map_err(|error| error.to_string())?;
     let plan = Plan::assemble(Some(stale.year), zone, &stale.block.details, stale.plan.as_ref(), catalogue)
         .map_err(|faults| faults.to_string())?
-        .with_versions(stale.plan_versions.iter().map(|(set_at, plan)| (*set_at, plan)));
-    let entries: Result<Vec<Entry>, String> = stale
-        .log
+        .with_versions(stale.plan_versions.iter().map(|(set_at, plan)| (*set_at, plan)))
+        .under(&stale.rules, &stale.confirmed);
+    let log = field_log(&stale.log)?;
+    Ok((plan, log))
+}
+
+/// A field log as it was checked when it came.
+pub(crate) fn field_log(log: &[LogEntry]) -> Result<FieldLog, String> {
+    let entries: Result<Vec<Entry>, String> = log
         .iter()
         .map(|entry| {
             Entry::read(&entry.doc, Some(&entry.id)).map_err(|faults| format!("entry {}: {faults}", entry.id))
         })
         .collect();
-    let log = FieldLog::by_id(entries?).map_err(|error| error.to_string())?;
-    Ok((plan, log))
+    FieldLog::by_id(entries?).map_err(|error| error.to_string())
 }
 
 /// What seasons of one place and window share beside their growth.

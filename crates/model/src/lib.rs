@@ -35,6 +35,7 @@ pub mod stage;
 pub mod stats;
 pub mod style;
 pub mod sun;
+pub mod through;
 pub mod time;
 pub mod timeline;
 pub mod units;

@@ -22,6 +22,9 @@ pub const MARKS: (f64, f64) = (0.05, 1.5);
 /// Most sprays that one plan takes.
 pub const MOST_SPRAYS: usize = 12;
 
+/// Kind of a farm's own table that says whether to thin.
+pub const VERDICT_TABLE: &str = "verdict";
+
 /// Which side of the mark the spray must stay on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -144,6 +147,22 @@ impl Plan {
             lent: Lent::default(),
             confirmed: Vec::new(),
         }
+    }
+
+    /// The same under a farm's own tables, each by its kind, and what it has
+    /// confirmed. What does not read back is left out: it was taken once, by other
+    /// rules.
+    #[must_use]
+    pub fn under(mut self, tables: &[(String, Value)], confirmed: &[Value]) -> Plan {
+        let own = tables.iter().find(|(kind, _)| kind == VERDICT_TABLE);
+        if let Some(table) = own.and_then(|(_, document)| Table::read(document).ok()) {
+            self.table = Arc::new(table);
+        }
+        self.confirmed = confirmed
+            .iter()
+            .filter_map(|document| input::read(document, Confirmation::from_fields).ok())
+            .collect();
+        self
     }
 
     /// The planned materials that nobody has confirmed.

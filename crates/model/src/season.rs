@@ -9,7 +9,9 @@ use crate::damage::Damage;
 use crate::field_log::{FieldLog, Stand};
 use crate::growth::{Growth, Hours};
 use crate::legs::{Leg, Ruler};
+use crate::lent::Lent;
 use crate::plan::Plan;
+use crate::stage::StageSeen;
 use crate::style::StyleLength;
 use crate::time::{HOUR, Instant};
 use crate::verdict::Verdict;
@@ -24,7 +26,7 @@ mod sprays;
 mod started;
 mod window;
 pub use judged::{FrostSeen, morning_after, spoken as night_spoken};
-pub use notes::{NO_DECISION, Note};
+pub use notes::{FEW_BEE_HOURS, NO_DECISION, Note};
 pub use outcome::Outcome;
 pub use reentry::Reentry;
 use seen::Seen;
@@ -278,6 +280,25 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
         notes,
         look_again_at,
     }
+}
+
+/// Stages that a block has logged, to lend them.
+pub fn stages(field_log: &FieldLog, now: Instant) -> Vec<(Instant, StageSeen)> {
+    Seen::of(&field_log.stand(now)).stages
+}
+
+/// Style lengths that a block has of its own, to lend them, mm.
+pub fn style_lengths(plan: &Plan, field_log: &FieldLog, now: Instant) -> Vec<f64> {
+    let stand = field_log.stand(now);
+    let own = Plan { lent: Lent::default(), ..plan.clone() };
+    Seen::of(&stand).style_lengths(&own).to_vec()
+}
+
+/// The start that a block has by its own counts and log, to lend it; none while it
+/// is merely expected.
+pub fn own_start(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) -> Option<Start> {
+    let own = Plan { lent: Lent::default(), ..plan.clone() };
+    reckon(&own, field_log, growth, now).start.filter(|start| start.basis != Basis::Expected)
 }
 
 fn counted(walk: &Walk<'_>) -> Counted {

@@ -2,6 +2,7 @@ use serde_json::json;
 use store::{AlertRow, AlertStatus, Block, Farm, Item, Site};
 
 use super::*;
+use crate::about::Judged;
 
 const NOW: Instant = Instant(1_367_416_800);
 
@@ -23,6 +24,19 @@ fn waiting(kind: AlertKind) -> Uncomposed {
         curve: "reference (constructed)".into(),
         temperatures: vec!["ridge mast (station)".into()],
         checked: Vec::new(),
+        verdict: Some(Judged {
+            advice: Advice::YourCall,
+            says: "It is your call.".into(),
+            close: false,
+            would_change: Some("A damage count.".into()),
+        }),
+        night: (kind == AlertKind::CheckDamage).then(|| "the night of 30 April (-3.1 °C)".into()),
+        on_hold: false,
+        through: Some("40 live flowers a tree have tubes at the foot of the style; 115 are wanted.".into()),
+        bees: None,
+        closed_until: None,
+        reentry_known: false,
+        confirmed: None,
         takes_back: (kind == AlertKind::Withdrawn).then_some(AlertKind::Due),
     };
     Uncomposed {
@@ -95,7 +109,7 @@ fn read(message: &Message) -> (String, String, String) {
 #[test]
 fn a_due_mail_says_block_time_and_what_to_do_in_its_subject() {
     let (subject, text, html) = read(&compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap());
-    assert_eq!(subject, "North <Bench> & Söhne: spray due since Wed 1 May, 09:18 - look, then spray");
+    assert_eq!(subject, "North <Bench> & Söhne: at its mark since Wed 1 May, 09:18 - decide first");
     assert!(text.starts_with("No decision to thin this block is logged yet"), "{text}");
     for fact in
         ["0.60 of the style", "not before the mark", "ridge mast (station)", words::CAUTION, "re-entry"]
@@ -109,12 +123,50 @@ fn a_due_mail_says_block_time_and_what_to_do_in_its_subject() {
 
 #[test]
 fn every_kind_carries_the_caution_and_its_time() {
-    for kind in [AlertKind::Started, AlertKind::HeadsUp, AlertKind::Due, AlertKind::Withdrawn] {
+    for kind in AlertKind::ALL {
         let (subject, text, html) = read(&compose(&waiting(kind), &sender(), NOW).unwrap());
-        assert!(subject.contains("Wed 1 May, 09:18"), "{subject}");
+        let when = if kind == AlertKind::CheckDamage { "30 April" } else { "Wed 1 May, 09:18" };
+        assert!(subject.contains(when), "{subject}");
+        assert!(text.lines().count() <= 15, "{text}");
         assert!(text.contains(words::CAUTION) && html.contains("it is the law"), "{kind:?}: {text}");
         assert!(text.contains("Wed 1 May, 09:18"), "{kind:?}: {text}");
     }
+}
+
+/// What stands before a spray stands in the place of it, in subject and first line.
+#[test]
+fn a_due_mail_says_first_what_comes_before_the_spray() {
+    let due = |decided: bool, hold: bool, advice: &str| {
+        let mut waiting = waiting(AlertKind::Due);
+        waiting.alert.about["decided"] = json!(decided);
+        waiting.alert.about["on_hold"] = json!(hold);
+        waiting.alert.about["verdict"]["advice"] = json!(advice);
+        let (subject, text, _) = read(&compose(&waiting, &sender(), NOW).unwrap());
+        (subject.rsplit_once(" - ").unwrap().1.to_owned(), text.lines().next().unwrap().to_owned())
+    };
+    let (subject, first) = due(true, false, "thin");
+    assert_eq!(subject, "look, then spray");
+    assert!(first.starts_with("North <Bench>"), "{first}");
+    let (subject, first) = due(true, true, "thin");
+    assert_eq!(subject, "look at the flowers first");
+    assert!(first.starts_with("Frost came over this leg"), "{first}");
+    assert_eq!(due(true, false, "count-first").0, "count damage first");
+    assert_eq!(due(true, false, "stand-down").0, "the table says stand down");
+    assert_eq!(due(false, false, "thin").0, "decide first");
+    assert_eq!(due(false, false, "lean-stand-down").0, "decide first: the table leans against");
+}
+
+/// Nothing asks for work in a block that is closed after a spray without saying so;
+/// who confirmed the material stands where the warning stood.
+#[test]
+fn a_closed_block_and_a_confirmed_material_are_said() {
+    let mut waiting = waiting(AlertKind::Due);
+    waiting.alert.about["closed_until"] = json!("2013-05-02T13:18:00Z");
+    waiting.alert.about["confirmed"] = json!("Confirmed by Ines Kolbe on 2013-04-02.");
+    let (_, text, _) = read(&compose(&waiting, &sender(), NOW).unwrap());
+    assert!(text.contains("Nobody works in the block before Thu 2 May, 09:18."), "{text}");
+    assert!(text.contains("Confirmed by Ines Kolbe") && !text.contains(words::UNCONFIRMED), "{text}");
+    assert!(!text.contains(words::NO_REENTRY));
 }
 
 #[test]

@@ -19,6 +19,8 @@ struct Spring {
     /// Hours of readings from [`BEGIN`] on.
     read: i64,
     known: Vec<AlertRow>,
+    /// An hour, from it on, of frost.
+    frost_from: Option<i64>,
 }
 
 impl Spring {
@@ -32,11 +34,12 @@ impl Spring {
         let plan = json!({"sprays": [{"material": "ats", "mark": 0.6}, {"material": "ats", "mark": 0.6}]});
         let plan = Plan::assemble(Some(2013), chrono_tz::UTC, &block, Some(&plan), &catalogue).unwrap();
         let log = vec![json!({"id": "a-start", "kind": "bloom-start", "at": BEGIN})];
-        Spring { plan, log, read: 0, known: Vec::new() }
+        Spring { plan, log, read: 0, known: Vec::new(), frost_from: None }
     }
 
     fn season(&self, now: Instant) -> Season {
-        let hour = |n: i64| Reading::instant(BEGIN.plus(n * HOUR), 15.0);
+        let frosty = |n: i64| self.frost_from.is_some_and(|from| (from..=from + 1).contains(&n));
+        let hour = |n: i64| Reading::instant(BEGIN.plus(n * HOUR), if frosty(n) { -3.0 } else { 15.0 });
         let readings: Vec<Reading> = (-24..=self.read).map(hour).collect();
         let hours = (self.read + 1..self.read + 72).map(hour).collect();
         let forecast = Forecast { issued_at: now, hours };
@@ -232,4 +235,47 @@ fn a_stand_down_after_due_takes_nothing_back() {
     let told = spring.pass(41);
     assert!(told.iter().all(|told| told.starts_with("close ")), "{told:?}");
     assert!(told.contains(&"close due: the block is stood down".to_owned()), "{told:?}");
+}
+
+/// Asked for once when the start is near, and no more once it is decided.
+#[test]
+fn a_decision_is_asked_for_before_the_start() {
+    let mut spring = Spring::new();
+    let count = |id: &str, hours: i64, open: i64| json!({"id": id, "kind": "open-count", "at": BEGIN.plus(hours * HOUR), "open_per_tree": [open, open]});
+    spring.log = vec![count("a", 0, 10), count("b", 24, 20)];
+    spring.read = 24;
+    // From 20 to 100 at a doubling a day: 2.3 days on; asked for 48 hours before.
+    assert_eq!(spring.pass(24), Vec::<String>::new());
+    spring.read = 36;
+    assert_eq!(spring.pass(36), ["tell decide - 1"]);
+    assert_eq!(spring.pass(37), Vec::<String>::new());
+    spring.log.push(json!({"id": "c", "kind": "decision", "thin": true, "at": BEGIN.plus(38 * HOUR)}));
+    assert_eq!(spring.pass(38), ["close decide: a decision is logged"]);
+}
+
+/// Damage is asked for on the morning after a frost, once a night; a count after it
+/// closes that, a reading that takes the frost away withdraws it.
+#[test]
+fn damage_is_asked_for_on_the_morning_after() {
+    let stage = json!({"id": "a0", "kind": "stage", "stage": "first-bloom", "at": BEGIN.plus(-HOUR)});
+    let frosty = || {
+        let mut spring = Spring::new();
+        spring.log.push(stage.clone());
+        (spring.read, spring.frost_from) = (30, Some(26));
+        spring
+    };
+    let mut spring = frosty();
+    let begun = spring.pass(30);
+    assert!(!begun.iter().any(|told| told.contains("check-damage")), "before seven: {begun:?}");
+    spring.read = 31;
+    assert!(spring.pass(31).contains(&"tell check-damage 2013-05-01 1".to_owned()));
+    spring.log.push(json!({"id": "b", "kind": "damage-count", "at": BEGIN.plus(32 * HOUR), "kings_alive": 9,
+        "kings_dead": 1, "laterals_alive": 30, "laterals_dead": 10}));
+    assert_eq!(spring.pass(32), ["close check-damage: damage was counted"]);
+
+    let mut corrected = frosty();
+    corrected.read = 31;
+    corrected.pass(31);
+    corrected.frost_from = None;
+    assert!(corrected.pass(32).contains(&"withdraw check-damage".to_owned()));
 }

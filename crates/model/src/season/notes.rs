@@ -125,6 +125,9 @@ fn spoken(offset: &Offset) -> String {
     format!("The block is taken to be {how} ({}: {note}).", offset.author)
 }
 
+/// Code of the note that bees may have had too few hours.
+pub const FEW_BEE_HOURS: &str = "few-bee-hours";
+
 /// Code of the note that no one has decided yet whether to thin.
 pub const NO_DECISION: &str = "no-decision";
 
@@ -323,7 +326,7 @@ pub(super) fn on_legs(legs: &mut [Leg], growth: &Growth, plan: &Plan, notes: &mu
                 "Leg {}: {:.0} hours fit for bees since it began; tubes may be behind the figure.",
                 leg.number, hours.fit
             );
-            notes.push(Note::new("few-bee-hours", text));
+            notes.push(Note::new(FEW_BEE_HOURS, text));
         }
         if leg.ended_by == Some(EndedBy::Age) {
             let text = format!(
