@@ -26,3 +26,7 @@ CREATE TABLE borrowing (
     PRIMARY KEY (block_id, lender_id)
 );
 CREATE INDEX borrowing_from ON borrowing (lender_id, block_id);
+
+-- What happened since yesterday evening is asked for every morning.
+CREATE INDEX alert_by_time ON alert (raised_at);
+CREATE INDEX audit_by_time ON audit (at);

@@ -37,9 +37,12 @@ mod import;
 mod kept;
 mod limits;
 mod log;
+mod many;
 mod materials;
 mod me;
+mod news;
 mod once;
+mod outcomes;
 mod people;
 mod plans;
 mod problem;
@@ -54,6 +57,7 @@ mod sources;
 mod stand;
 mod timeline;
 mod upload;
+mod waiting;
 
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -201,6 +205,12 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(log::list, log::append))
         .routes(routes!(timeline::timeline))
         .routes(routes!(board::board))
+        .routes(routes!(outcomes::of_block))
+        .routes(routes!(outcomes::of_year))
+        .routes(routes!(waiting::waiting))
+        .routes(routes!(news::news))
+        .routes(routes!(many::plans))
+        .routes(routes!(many::notes))
         .routes(routes!(changes::list))
         .routes(routes!(alerts::list))
         .routes(routes!(alerts::one))

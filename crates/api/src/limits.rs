@@ -37,6 +37,9 @@ pub(crate) const CALLERS_KEPT: usize = 1_000;
 /// Seasons of which a copy is kept: some 50 MB at most.
 pub(crate) const SEASONS_KEPT: usize = 10_000;
 
+/// Blocks that one change or note is for.
+pub(crate) const MANY: usize = 1_000;
+
 /// Entries of one list unless asked for fewer or more.
 pub(crate) const PAGE: u32 = 200;
 /// Most entries of one list.

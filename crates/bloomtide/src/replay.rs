@@ -11,6 +11,7 @@ use model::growth::{Course, Growth};
 use model::pollination::Bees;
 use model::season::{self, Note, Season};
 use model::series::Series;
+use model::through;
 use model::time::Instant;
 use model::words::CAUTION;
 
@@ -57,7 +58,13 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
     }
     Ok(match args.format {
         Format::Json => serde_json::to_string_pretty(&season.document())?,
-        Format::Table => table(&season, &file.plan.block.name, file.place.zone),
+        Format::Table => {
+            let mut text = table(&season, &file.plan.block.name, file.place.zone);
+            for line in through::what_now(&season, &file.plan) {
+                text.push_str(&format!("\n{line}"));
+            }
+            text
+        }
     })
 }
 
@@ -88,6 +95,50 @@ fn note_readings_ahead(file: &SeasonFile, now: Instant, season: &mut Season) {
         let text = format!("{ahead} readings after now ({now}) were left out.");
         season.notes.push(Note::new("readings-ahead", text));
     }
+}
+
+/// What stands before the clock and beside it, a sentence a line.
+fn decision(season: &Season, zone: Tz) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    let verdict = &season.verdict;
+    let close = if verdict.close { ", but close" } else { "" };
+    lines.push(format!("verdict: {}{close} - {}", verdict.verdict.spoken(), verdict.says));
+    for row in verdict.matching.iter().filter(|row| row.row != verdict.row) {
+        lines.push(format!("  also matches: {} - {}", row.verdict.spoken(), row.says));
+    }
+    if !verdict.missing.is_empty() {
+        lines.push(format!("  missing: {}", verdict.missing.join(", ")));
+    }
+    lines.extend(verdict.would_change.iter().map(|change| format!("  would change it: {change}")));
+    lines.push(match &season.decision {
+        Some(decided) => {
+            let reason = decided.reason.as_ref().map_or_else(String::new, |reason| format!(" - {reason}"));
+            let what = if decided.thin { "thin" } else { "do not thin" };
+            format!("decided {}: {what}{reason}", decided.at.spoken(zone))
+        }
+        None => "decided: nothing yet; the decision is yours".to_owned(),
+    });
+    lines.extend(season.buds.iter().map(|buds| buds.told()));
+    lines.extend(season.style.iter().map(|style| style.told()));
+    lines.extend(season.damage.iter().flat_map(|damage| damage.told()));
+    if let Some(night) = &season.frost.look_after {
+        lines.push(format!("frost: look for damage after {night}"));
+    }
+    if let Some(at) = season.count_again_at {
+        lines.push(format!("count open flowers again by {}", at.spoken(zone)));
+    }
+    let target = season.target;
+    lines.extend(season.flowers_through.and_then(|flowers| through::told(flowers, target)));
+    for leg in &season.legs {
+        if let Some(hours) = leg.bee_hours {
+            lines.push(format!(
+                "leg {}: {:.0} hours fit for bees, {:.0} unknown",
+                leg.number, hours.fit, hours.unknown
+            ));
+        }
+    }
+    lines.extend(season.outcome.iter().flat_map(|outcome| outcome.told.iter().cloned()));
+    lines
 }
 
 /// The season for people.
@@ -134,6 +185,7 @@ fn table(season: &Season, block: &str, zone: Tz) -> String {
             moment(leg.expected_at),
         ));
     }
+    lines.extend(decision(season, zone));
     let hours = season.hours;
     lines.push(String::new());
     lines.push(format!(

@@ -69,6 +69,8 @@ pub struct Leg {
     pub ended_by: Option<EndedBy>,
     /// Id of the entry that ended it.
     pub ended_by_entry: Option<String>,
+    /// Material of the spray that ended it.
+    pub sprayed_with: Option<String>,
 }
 
 /// What opens a leg.
@@ -187,5 +189,6 @@ pub(crate) fn run(
         ended_at,
         ended_by: closing.as_ref().map(|closing| closing.by),
         ended_by_entry: closing.and_then(|closing| closing.entry),
+        sprayed_with: None,
     }
 }

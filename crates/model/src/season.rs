@@ -27,7 +27,7 @@ mod started;
 mod window;
 pub use judged::{FrostSeen, morning_after, spoken as night_spoken};
 pub use notes::{FEW_BEE_HOURS, NO_DECISION, Note};
-pub use outcome::Outcome;
+pub use outcome::{Outcome, SetOn};
 pub use reentry::Reentry;
 use seen::Seen;
 use started::Started;
@@ -91,6 +91,10 @@ pub struct Season {
     pub legs: Vec<Leg>,
     /// Hours by quality from leg 1's start to the last leg's end or `as_of`.
     pub hours: Hours,
+    /// Fruit wanted on a tree.
+    pub target: f64,
+    /// The same with what it rests on, in a sentence or two.
+    pub target_told: String,
     /// Live open flowers a tree at which the clock starts.
     pub threshold: f64,
     /// Live open flowers, walk by walk.
@@ -252,6 +256,8 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
         as_of: growth.course().as_of(),
         start,
         hours: hours(&legs, growth),
+        target: plan.block.target_fruit_per_tree,
+        target_told: plan.block.target.told(),
         threshold,
         counts: walks.iter().map(counted).collect(),
         count_again_at,

@@ -413,6 +413,8 @@ methods! {
 
     /// The alerts in order of id, of a farm or a block when given.
     alerts::alerts(farm_id: Option<&str>, block_id: Option<&str>, after: Option<&str>, limit: u32) -> Vec<AlertRow>;
+    /// The alerts raised since a time, of a farm when given, the latest first.
+    alerts::alerts_since(since: Instant, farm_id: Option<&str>, limit: u32) -> Vec<AlertRow>;
     /// An alert by its id.
     alerts::alert(id: &str) -> Option<AlertRow>;
     /// All alerts of a season, the oldest first.
@@ -551,6 +553,8 @@ methods! {
     /// Forgets what came before a time, and gives how many.
     answers::forget_answers(before: Instant) -> u64;
 
+    /// Who did what since a time, on a farm when given, the latest first.
+    notes::deeds_since(since: Instant, farm_id: Option<&str>, limit: u32) -> Vec<Audit>;
     /// What a person did, the latest first.
     notes::deeds_of(person_id: &str, limit: u32) -> Vec<Audit>;
 

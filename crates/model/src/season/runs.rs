@@ -5,7 +5,7 @@ use super::notes::{self, Note};
 use super::seen::Seen;
 use super::sprays::{self, Reset};
 use crate::bloom::Start;
-use crate::field_log::{Stand, Standing};
+use crate::field_log::{Observed, Stand, Standing};
 use crate::growth::Growth;
 use crate::legs::{self, Closing, EndedBy, Leg, Opening, Ruler};
 use crate::plan::Plan;
@@ -96,7 +96,8 @@ pub(super) fn cut(
         notes::on_two_in_one_night(&opening, entry, notes);
         let closing = Closing { at: entry.at, by: EndedBy::Spray, entry: Some(entry.id.to_owned()) };
         let opened = std::mem::replace(&mut opening, next);
-        legs.push(leg(plan, legs.len(), opened, Some(closing), growth, ruler));
+        let sprayed = leg(plan, legs.len(), opened, Some(closing), growth, ruler);
+        legs.push(Leg { sprayed_with: material(entry), ..sprayed });
     }
     let closing = Some(end.of_leg(opening.at, plan)).filter(|closing| closing.at <= now);
     legs.push(leg(plan, legs.len(), opening, closing, growth, ruler));
@@ -110,6 +111,13 @@ pub(super) fn first_reset(plan: &Plan, seen: &Seen<'_>, start: Instant, now: Ins
         matches!(sprays::resets(plan, entry, 0, now, &mut unheard), Reset::Ends { .. })
     };
     seen.sprays.iter().filter(|entry| entry.at >= start).find(|entry| resets(&entry)).map(|entry| entry.at)
+}
+
+fn material(entry: &Standing<'_>) -> Option<String> {
+    match entry.says {
+        Observed::Spray(spray) => Some(spray.material.clone()),
+        _ => None,
+    }
 }
 
 fn leg(

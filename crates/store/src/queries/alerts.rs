@@ -34,6 +34,29 @@ pub(crate) async fn alerts(
     rows.into_iter().map(read::alert).collect()
 }
 
+pub(crate) async fn alerts_since(
+    db: &Pools,
+    since: Instant,
+    farm_id: Option<&str>,
+    limit: u32,
+) -> Result<Vec<AlertRow>> {
+    let rows: Vec<AlertColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(alert),
+        " FROM alert JOIN block ON block.id = alert.block_id WHERE alert.raised_at >= $1 \
+         AND ($4 IS NULL OR block.farm_id = $4) AND ",
+        seen_by!("$3", "block.farm_id"),
+        " ORDER BY alert.id DESC LIMIT $2"
+    ))
+    .bind(since.0)
+    .bind(i64::from(limit))
+    .bind(db.person())
+    .bind(farm_id)
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter().map(read::alert).collect()
+}
+
 pub(crate) async fn alert(db: &Pools, id: &str) -> Result<Option<AlertRow>> {
     let row: Option<AlertColumns> = sqlx::query_as(concat!(
         "SELECT ",

@@ -4,6 +4,7 @@
 
 use std::collections::BTreeMap;
 
+use model::time::Instant;
 use serde_json::Value;
 use sqlx::QueryBuilder;
 
@@ -215,6 +216,29 @@ pub(crate) async fn audit(
         " ORDER BY audit.number LIMIT $2"
     ))
     .bind(after.unwrap_or_default())
+    .bind(i64::from(limit))
+    .bind(farm_id)
+    .bind(db.person())
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter().map(read::audit).collect()
+}
+
+pub(crate) async fn deeds_since(
+    db: &Pools,
+    since: Instant,
+    farm_id: Option<&str>,
+    limit: u32,
+) -> Result<Vec<Audit>> {
+    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(audit),
+        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
+         WHERE audit.at >= $1 AND ($3 IS NULL OR audit.farm_id = $3) AND ",
+        seen_by!("$4", "audit.farm_id"),
+        " ORDER BY audit.number DESC LIMIT $2"
+    ))
+    .bind(since.0)
     .bind(i64::from(limit))
     .bind(farm_id)
     .bind(db.person())

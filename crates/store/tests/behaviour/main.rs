@@ -2,6 +2,7 @@
 //! each, and the test fails while one is not.
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a test may; the steps are shown")]
 
+mod decision;
 mod leases;
 mod opening;
 mod outbox;
@@ -49,6 +50,8 @@ async fn behaviours(suite: &Suite) {
     suite.step("forecasts as issued", weather::archive(suite)).await;
     suite.step("files of the watched folder", weather::files(suite)).await;
     suite.step("plans", season::plans(suite)).await;
+    suite.step("confirmations and a farm's own tables", decision::confirmations_and_tables(suite)).await;
+    suite.step("blocks that borrow from others", decision::borrowing(suite)).await;
     suite.step("field logs", season::logs(suite)).await;
     suite.step("what is stale", reckoning::stale(suite)).await;
     suite.step("stale seasons in pages", reckoning::stale_pages(suite)).await;

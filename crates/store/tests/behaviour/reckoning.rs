@@ -181,6 +181,11 @@ pub async fn alerts(suite: &Suite) {
     assert_eq!(call!(suite, alerts(farm, Some(block), Some(&listed[0].id), 1)).unwrap(), listed[1..2]);
     assert_eq!(call!(suite, alerts(None, Some(block), None, 100)).unwrap(), listed);
     assert_eq!(call!(suite, alerts(farm, Some("none"), None, 100)).unwrap(), []);
+    let mut since = call!(suite, alerts_since(listed[0].raised_at, farm, 100)).unwrap();
+    since.reverse();
+    assert_eq!(since, listed, "the latest first");
+    let later = listed.iter().map(|alert| alert.raised_at).max().unwrap().plus(1);
+    assert_eq!(call!(suite, alerts_since(later, farm, 100)).unwrap(), []);
 }
 
 pub async fn many(suite: &Suite) {

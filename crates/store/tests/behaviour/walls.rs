@@ -277,6 +277,12 @@ pub async fn closing(suite: &Suite) {
 
     // Who is removed leaves what they did, under the role they had.
     assert!(call!(suite, deeds_of(&advisor.id, 100)).unwrap().len() > 3);
+    let farm_id = Some(ours.farm.id.as_str());
+    let since = call!(suite, deeds_since(SPRING, farm_id, 100)).unwrap();
+    assert!(since.len() > 3 && since.is_sorted_by(|a, b| a.number > b.number), "the latest first");
+    let last = since[0].at;
+    assert!(call!(suite, deeds_since(last, farm_id, 100)).unwrap().iter().all(|deed| deed.at >= last));
+    assert_eq!(call!(suite, deeds_since(last.plus(1), farm_id, 100)).unwrap(), []);
     call!(suite, remove_person(&advisor, hours(9))).unwrap();
     let gone = call!(suite, person(&advisor.id)).unwrap().unwrap();
     assert_eq!((gone.name.as_str(), gone.password), ("a former advisor", None));
