@@ -315,3 +315,94 @@ fn a_bad_row_moves_no_crossing_while_the_checks_are_on() {
     // minutes (crates/weather/CHECKS.md).
     assert!(moved.len() >= 4 && moved.iter().all(|minutes| (34..=146).contains(minutes)), "{moved:?}");
 }
+
+/// The season with more entries in its log, up to `now`.
+fn with_entries(folder: &Path, entries: &str, now: &str) -> Value {
+    let season = season(folder, |text| format!("{text}\n{entries}"));
+    json(&[&season, "--now", now])
+}
+
+/// Common practice, no source, on numbers of our own: a target of 115, 207 clusters
+/// of five. Four kings in five and nine laterals in ten: thin. One king in five and
+/// 45 % of the laterals leave 414 live flowers, 3.6 for each fruit: stand down.
+#[test]
+fn the_verdict_is_given_with_what_would_change_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let entries = |kings: i64, laterals: i64| {
+        format!(
+            r#"
+[[log]]
+id = "buds"
+kind = "bud-count"
+at = "2013-04-20T09:00:00-04:00"
+buds_per_tree = [207, 207, 207]
+
+[[log]]
+id = "damage"
+kind = "damage-count"
+at = "2013-04-24T09:00:00-04:00"
+kings_alive = {kings}
+kings_dead = {}
+laterals_alive = {laterals}
+laterals_dead = {}
+"#,
+            200 - kings,
+            800 - laterals
+        )
+    };
+    let at = |entries: &str| with_entries(folder.path(), entries, "2013-04-30T12:00:00-04:00");
+    let whole = at(&entries(160, 720));
+    assert_eq!(whole["verdict"]["verdict"], "thin", "{}", whole["verdict"]);
+    assert_eq!(whole["verdict"]["missing"], serde_json::json!(["forecast"]), "no forecast is not no frost");
+    assert_eq!(whole["season"]["verdict"], whole["verdict"]);
+    let frosted = at(&entries(40, 360));
+    assert_eq!(frosted["verdict"]["row"], "few-flowers");
+    let uncounted = at("");
+    assert_eq!(uncounted["verdict"]["verdict"], "your-call");
+    assert_eq!(uncounted["verdict"]["missing"], serde_json::json!(["bud-count", "damage-count", "forecast"]));
+    // The table says it in words.
+    let path = season(folder.path(), |text| format!("{text}\n{}", entries(40, 360)));
+    let table = run(Build::Plain, &["replay", &path]);
+    let text = String::from_utf8(table.stdout).unwrap();
+    for said in
+        ["verdict: stand down", "414 live flowers", "decided: nothing yet", "kings examined are alive"]
+    {
+        assert!(text.contains(said), "{said}: {text}");
+    }
+}
+
+/// A start that another block lends is half a day wider on either side.
+#[test]
+fn a_lent_start_is_shown_as_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let lent = r#"
+[lent.start]
+from = "Upper Terrace"
+at = "2013-04-29T10:00:00-04:00"
+"#;
+    let path = season(folder.path(), |text| {
+        let counts = text.find("[[log]]").unwrap();
+        format!("{}{lent}", &text[..counts])
+    });
+    let season = json(&[&path, "--now", "2013-05-03T00:00:00Z"]);
+    assert_eq!(season["start"]["at"], "2013-04-29T14:00:00Z");
+    assert_eq!(season["start"]["earliest"], "2013-04-29T02:00:00Z");
+    assert_eq!(season["borrowed"]["start"], "Upper Terrace");
+    // The same crossing as from a start logged there (tests/reference).
+    assert_eq!(season["legs"][0]["reached_at"], "2013-05-01T13:50:08Z");
+}
+
+/// What is wrong with a count is said at its field.
+#[test]
+fn counts_that_do_not_add_up_are_refused_at_their_field() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = season(folder.path(), |text| {
+        format!(
+            "{text}\n[[log]]\nkind = \"damage-count\"\nat = \"2013-04-24T09:00:00-04:00\"\nkings_alive = 10\nkings_dead = 3\nclusters_examined = 14\n"
+        )
+    });
+    let refused = run(Build::Plain, &["replay", &path]);
+    assert_eq!(refused.status.code(), Some(2));
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(said.contains("clusters_examined") && said.contains("13"), "{said}");
+}

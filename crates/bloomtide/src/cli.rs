@@ -12,7 +12,7 @@ use crate::farm::{self, FarmCommand};
 use crate::settings::{Database, Given, Settings};
 use crate::token::{self, TokenCommand};
 use crate::user::{self, UserCommand};
-use crate::{config, demo, doctor, import, migrate, replay, serve};
+use crate::{config, demo, doctor, fit, import, migrate, mix, replay, serve};
 
 /// Tells when each blossom-thinning spray on apples is due, from hourly
 /// temperature and your own flower counts, and sends word by mail.
@@ -39,6 +39,10 @@ enum Command {
     Demo(demo::DemoArgs),
     /// Reckon one season from a file: no database, no network.
     Replay(ReplayArgs),
+    /// Fit a growth curve to tubes measured at constant temperatures: no database.
+    Fit(FitArgs),
+    /// How much product goes into each tank and onto the block: no database.
+    Mix(MixArgs),
     /// Read a station's CSV file into the readings of a site.
     Import(ImportArgs),
     /// The people of the server, and how they come in.
@@ -110,6 +114,47 @@ pub(crate) struct ReplayArgs {
 }
 
 #[derive(Debug, Args)]
+pub(crate) struct FitArgs {
+    /// The observations: a TOML file with form ("nodes" or "beta"), unit, source and
+    /// [[observations]] of celsius, hours and length_mm or length_share.
+    #[arg(value_name = "OBSERVATIONS.toml")]
+    pub(crate) observations: PathBuf,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "table")]
+    pub(crate) format: Format,
+    /// Also draw the curve among its observations, with what it leaves, into this SVG
+    /// file.
+    #[arg(long, value_name = "FILE.svg")]
+    pub(crate) picture: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct MixArgs {
+    /// A material whose usual rate stands in where none is given.
+    #[arg(long, value_name = "ID")]
+    pub(crate) material: Option<String>,
+    /// Rate with its unit: percent, g/L, lb/100-US-gal, L/ha, kg/ha, US-gal/acre,
+    /// lb/acre or US-fl-oz/acre, like "2.5 percent".
+    #[arg(long, value_name = "NUMBER UNIT")]
+    pub(crate) rate: Option<String>,
+    /// What the rate is of: product-by-volume, weight-by-volume or per-area.
+    #[arg(long, value_name = "WORD")]
+    pub(crate) basis: Option<String>,
+    /// Finished spray an area, like "1000 L/ha" or "100 US-gal/acre".
+    #[arg(long, value_name = "NUMBER UNIT")]
+    pub(crate) volume_per_area: Option<String>,
+    /// Area to spray, like "1.2 ha" or "3 acre".
+    #[arg(long, value_name = "NUMBER UNIT")]
+    pub(crate) area: Option<String>,
+    /// What the tank holds, like "1000 L" or "300 US-gal".
+    #[arg(long, value_name = "NUMBER UNIT")]
+    pub(crate) tank: Option<String>,
+    /// How to print it.
+    #[arg(long, value_enum, default_value = "table")]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
 pub(crate) struct ImportArgs {
     #[command(flatten)]
     pub(crate) database: Database,
@@ -155,6 +200,8 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     match cli.command {
         Command::Replay(args) => replay::run(&args),
+        Command::Fit(args) => fit::run(&args),
+        Command::Mix(args) => mix::run(&args),
         Command::Demo(args) => on_runtime(demo::run(args)),
         Command::Serve(args) => {
             #[cfg(feature = "trial")]

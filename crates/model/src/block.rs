@@ -159,7 +159,7 @@ fn borrows(fields: &Fields<'_>) -> Borrows {
 /// `area` with its `area_unit`, `hectare` or `acre`.
 fn hectares(fields: &Fields<'_>) -> Option<f64> {
     let area = fields.number("area", 0.000_1, 100_000.0);
-    let unit = fields.word("area_unit", &["hectare", "acre"]);
+    let unit = fields.word("area_unit", &["hectare", "ha", "acre"]);
     match (area, unit) {
         (Some(_), None) if !fields.has("area_unit") => {
             fields.fault("area_unit", "is missing: `hectare` or `acre`");

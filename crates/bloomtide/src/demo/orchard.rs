@@ -60,6 +60,12 @@ pub(super) struct Block {
     target: i64,
     plan: &'static [(&'static str, f64)],
     counts: &'static [(&'static str, [i64; 5])],
+    /// Flower buds on five trees.
+    buds: [i64; 5],
+    /// When it is decided to thin.
+    decided: &'static str,
+    /// Fruit on five sprayed trees, and on three left without a spray.
+    set: ([i64; 5], [i64; 3]),
     bloom_end: &'static str,
     /// Another block whose sprays reach this one too: the same trees, reckoned
     /// on another curve.
@@ -86,6 +92,9 @@ pub(super) const BLOCKS: [Block; 5] = [
         target: 115,
         plan: &[(ATS, 0.60), (ATS, 0.60)],
         counts: BENCH_COUNTS,
+        buds: [214, 180, 246, 201, 233],
+        decided: "2013-04-25T18:00:00-04:00",
+        set: ([131, 118, 142, 109, 127], [298, 341, 265]),
         bloom_end: "2013-05-12T10:00:00-04:00",
         follows: None,
     },
@@ -98,6 +107,9 @@ pub(super) const BLOCKS: [Block; 5] = [
         target: 115,
         plan: &[(ATS, 0.60), (ATS, 0.60)],
         counts: BENCH_COUNTS,
+        buds: [214, 180, 246, 201, 233],
+        decided: "2013-04-25T18:00:00-04:00",
+        set: ([131, 118, 142, 109, 127], [298, 341, 265]),
         bloom_end: "2013-05-12T10:00:00-04:00",
         follows: Some("north-bench"),
     },
@@ -113,6 +125,9 @@ pub(super) const BLOCKS: [Block; 5] = [
             ("2013-04-27T16:00:00-04:00", [22, 31, 18, 40, 27]),
             ("2013-04-28T16:30:00-04:00", [88, 120, 97, 76, 109]),
         ],
+        buds: [190, 155, 171, 208, 164],
+        decided: "2013-04-25T18:00:00-04:00",
+        set: ([96, 84, 103, 79, 91], [244, 201, 232]),
         bloom_end: "2013-05-11T11:00:00-04:00",
         follows: None,
     },
@@ -129,6 +144,9 @@ pub(super) const BLOCKS: [Block; 5] = [
             ("2013-05-01T09:30:00-04:00", [118, 142, 101, 133, 126]),
             ("2013-05-02T09:00:00-04:00", [211, 240, 188, 226, 232]),
         ],
+        buds: [240, 262, 215, 281, 229],
+        decided: "2013-04-25T18:00:00-04:00",
+        set: ([168, 181, 149, 175, 160], [352, 318, 371]),
         bloom_end: "2013-05-15T09:00:00-04:00",
         follows: None,
     },
@@ -144,6 +162,9 @@ pub(super) const BLOCKS: [Block; 5] = [
             ("2013-04-30T15:00:00-04:00", [25, 33, 19, 28, 30]),
             ("2013-05-02T15:00:00-04:00", [128, 144, 119, 137, 150]),
         ],
+        buds: [176, 230, 149, 201, 188],
+        decided: "2013-05-01T19:00:00-04:00",
+        set: ([104, 127, 99, 118, 110], [260, 243, 281]),
         bloom_end: "2013-05-14T15:00:00-04:00",
         follows: None,
     },
@@ -155,6 +176,7 @@ impl Block {
         json!({
             "id": self.id, "farm_id": FARM, "site_id": self.site, "name": self.name, "cultivar": self.cultivar,
             "curve": self.curve, "flowers_per_cluster": 5, "target_fruit_per_tree": self.target,
+            "area": 1.2, "area_unit": "hectare",
         })
     }
 
@@ -172,20 +194,51 @@ impl Block {
 
     /// What its people log over the spring, sprays aside.
     pub(super) fn entries(&self) -> Vec<Doing> {
+        let at = |kind: &str, at: &str, entry: Value| Doing::new(self.id, kind, local(at), entry);
         let mut entries = vec![
-            Doing::new(
-                self.id,
-                "decision",
-                local("2013-04-25T18:00:00-04:00"),
-                json!({"thin": true, "reason": "full bloom, no frost damage found"}),
+            at("stage", "2013-04-20T09:00:00-04:00", json!({"stage": "tight-cluster"})),
+            at(
+                "bud-count",
+                "2013-04-20T09:30:00-04:00",
+                json!({"buds_per_tree": self.buds, "branches_per_tree": 12}),
             ),
-            Doing::new(self.id, "bloom-end", local(self.bloom_end), json!({})),
+            at("stage", "2013-04-23T09:00:00-04:00", json!({"stage": "full-pink", "bbch": 59})),
+            at(
+                "damage-count",
+                "2013-04-24T10:00:00-04:00",
+                json!({"kings_alive": 57, "kings_dead": 3, "clusters_examined": 60, "laterals_alive": 231,
+                    "laterals_dead": 9, "where": "low"}),
+            ),
+            at(
+                "style-length",
+                "2013-04-24T11:00:00-04:00",
+                json!({"lengths_mm": [8.5, 9.0, 8.0, 9.5, 8.5, 8.0, 9.0, 8.5, 10.0, 8.5]}),
+            ),
+            at("pollination", "2013-04-26T21:00:00-04:00", json!({"hives_in": 6})),
+            at(
+                "decision",
+                self.decided,
+                json!({"thin": true, "reason": "enough kings, no frost damage to speak of"}),
+            ),
+            at("bloom-end", self.bloom_end, json!({})),
+            at("set-count", "2013-05-17T10:00:00-04:00", json!({"fruit_per_tree": self.set.0})),
+            at(
+                "set-count",
+                "2013-05-17T11:00:00-04:00",
+                json!({"fruit_per_tree": self.set.1, "group": "unsprayed"}),
+            ),
         ];
         for (at, open) in self.counts {
             entries.push(Doing::new(self.id, "open-count", local(at), json!({"open_per_tree": open})));
         }
         entries
     }
+}
+
+/// What the advisor has confirmed of one material; of the other nobody has.
+pub(super) fn confirmation() -> Value {
+    json!({"material": ATS, "jurisdiction": "New Jersey, USA", "by": "Hedda Brook", "on": "2013-04-02",
+        "registered": true, "bloom_use": true, "note": "invented for this demo"})
 }
 
 /// Something that the orchard's people do and log.
@@ -212,7 +265,11 @@ impl Doing {
     pub(super) fn spray(block: &'static str, material: &str, heard: Instant) -> Doing {
         let begin = next_slot(heard);
         let finish = begin.plus(80 * MINUTE);
-        let entry = json!({"material": material, "finished_at": finish});
+        let entry = json!({
+            "material": material, "finished_at": finish, "reentry_interval": "48 h", "area": 1.2,
+            "area_unit": "ha", "water_volume": "1000 L/ha", "applicator": "Ole Tamm", "equipment": "Row sprayer",
+            "wind": 1.8, "wind_unit": "m/s", "wind_source": "own mast", "reason": "bloom thinning",
+        });
         let mut doing = Doing::new(block, "spray", begin, entry);
         doing.at = finish;
         doing

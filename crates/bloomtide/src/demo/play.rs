@@ -46,6 +46,7 @@ pub(super) async fn spring(
         place: None,
         shown: BTreeSet::new(),
         seen: HashMap::new(),
+        decided: BTreeSet::new(),
     };
     let step = pace / u32::try_from(end.since(begin) / HOUR).context("a spring has few hours")?;
     let mut now = begin;
@@ -82,6 +83,7 @@ async fn set_up(api: &Api) -> anyhow::Result<()> {
         api.post("blocks", &block.document()).await?;
         api.put(&format!("blocks/{}/seasons/{YEAR}/plan", block.id), &block.plan()).await?;
     }
+    api.post(&format!("farms/{}/confirmations", orchard::FARM), &orchard::confirmation()).await?;
     Ok(())
 }
 
@@ -99,6 +101,8 @@ struct Play<'a> {
     shown: BTreeSet<String>,
     /// Number of legs and state last shown, for each block.
     seen: HashMap<&'static str, (usize, String)>,
+    /// Blocks whose decision was shown beside the verdict.
+    decided: BTreeSet<&'static str>,
 }
 
 impl Play<'_> {
@@ -181,6 +185,9 @@ impl Play<'_> {
         let season = self.stage.crew.consultant.get(&format!("blocks/{}/seasons/{YEAR}", block.id)).await?;
         let legs = season["legs"].as_array().map_or(0, Vec::len);
         let state = season["state"].as_str().unwrap_or_default().to_owned();
+        if season["decision"].is_object() && self.decided.insert(block.id) {
+            self.report.verdict(block.name, &season["verdict"]);
+        }
         let seen = self.seen.insert(block.id, (legs, state.clone()));
         let (legs_before, state_before) = seen.unwrap_or_default();
         if legs > legs_before && legs > 1 {

@@ -81,6 +81,9 @@ impl Reporter {
                 self.line(name, "spray", &text);
             }
             "decision" => self.line(name, "decision", "to thin"),
+            "bud-count" => self.line(name, "buds", "flower buds counted on five trees"),
+            "damage-count" => self.line(name, "damage", "57 of 60 kings alive, 231 of 240 laterals"),
+            "set-count" => self.line(name, "set", entry["group"].as_str().unwrap_or("sprayed trees counted")),
             kind => self.line(name, kind, "logged"),
         }
     }
@@ -113,6 +116,16 @@ impl Reporter {
             self.line("", "mail", &format!("{subject} ({file})"));
         }
         Ok(())
+    }
+
+    /// What the table says where a person has decided.
+    pub(super) fn verdict(&self, block: &str, verdict: &Value) {
+        let says = verdict["says"].as_str().unwrap_or_default();
+        self.line(
+            block,
+            "table",
+            &format!("says: {} - {says}", verdict["verdict"].as_str().unwrap_or_default()),
+        );
     }
 
     /// The clock was reset by a spray.

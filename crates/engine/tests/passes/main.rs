@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 mod checked;
+mod decision;
 mod watched;
 
 use std::pin::Pin;
@@ -13,7 +14,7 @@ use std::sync::atomic::{AtomicI64, AtomicUsize, Ordering};
 use alerts::compose::Sender;
 use alerts::deliver::Outlet;
 use engine::{Bells, Engine, Meters, deliver, fetch, reckon};
-use model::catalogue::Catalogue;
+use model::catalogue::{Catalogue, Rules};
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
 use model::plan::Plan;
@@ -21,6 +22,7 @@ use model::season;
 use model::series::{Forecast, Kind, Reading, Series};
 use model::site::Place;
 use model::time::{Clock, DAY, HOUR, Instant};
+use model::verdict::Table;
 use serde_json::json;
 use store::{Block, Farm, LogEntry, Site, Source, Store, Way};
 use tempfile::TempDir;
@@ -112,6 +114,8 @@ struct House {
     engine: Engine,
     clock: Arc<HandClock>,
     folder: TempDir,
+    /// Whether readings are taken as they are.
+    unchecked: bool,
 }
 
 impl House {
@@ -148,7 +152,21 @@ impl House {
             closed_at: None,
         };
         engine.store.add_farm(&farm).await.unwrap();
-        House { engine, clock, folder }
+        House { engine, clock, folder, unchecked: false }
+    }
+
+    /// One that takes readings as they are and has a small table of verdicts.
+    async fn unchecked() -> House {
+        let mut house = House::new(Vec::new()).await;
+        house.unchecked = true;
+        let table = json!({"row": [
+            {"id": "frost", "when": [{"figure": "frost-since-damage-count", "is": true}],
+             "verdict": "count-first", "says": "Look first.", "basis": "for tests"},
+            {"id": "rest", "verdict": "your-call", "says": "Your call.", "basis": "for tests"},
+        ]});
+        let rules = Rules { verdict: Arc::new(Table::read(&table).unwrap()), ..Rules::default() };
+        house.engine.catalogue = house.engine.catalogue.ruled_by(rules);
+        house
     }
 
     fn set(&self, hours: i64) {
@@ -183,16 +201,17 @@ impl House {
             cell: provider.map(|_| place.grid_cell().key),
             kind: if provider.is_some() { Kind::ModelAnalysis } else { Kind::Station },
             trust: 1,
-            mapping: None,
+            mapping: self.unchecked.then(|| json!({"checks": "off"})),
             created_at: BEGIN,
         };
         self.engine.store.add_source(&source).await.unwrap();
     }
 
-    /// A block on a site whose clock started at [`BEGIN`].
-    async fn block(&self, id: &str, site: &str) {
-        let details =
+    /// A block on a site that nothing is logged of, with more details.
+    async fn bare_block(&self, id: &str, site: &str, more: serde_json::Value) {
+        let mut details =
             json!({"name": id, "cultivar": "Gala", "curve": "steady", "target_fruit_per_tree": 100});
+        details.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
         let block = Block {
             id: id.into(),
             farm_id: "farm".into(),
@@ -207,6 +226,11 @@ impl House {
         self.engine.store.add_block(&block).await.unwrap();
         let plan = json!({"sprays": [{"material": "ats", "mark": 0.6}]});
         self.engine.store.set_plan(id, 2013, 0, &plan, BEGIN).await.unwrap();
+    }
+
+    /// A block on a site whose clock started at [`BEGIN`].
+    async fn block(&self, id: &str, site: &str) {
+        self.bare_block(id, site, json!({})).await;
         let start = LogEntry {
             id: "start".into(),
             at: BEGIN,
