@@ -82,8 +82,28 @@ pub(crate) struct Planted {
     /// Fruit that each tree is to carry; or `target` with its inputs.
     #[schema(nullable = false)]
     target_fruit_per_tree: Option<f64>,
+    /// By yield: `boxes_per_area` with `fruit_per_box`, or `yield_per_area` with
+    /// `yield_unit` (`kg`, `t`, `lb`), `area_unit` and `fruit_weight_g`; with
+    /// `trees_per_area`, or `row_spacing` and `tree_spacing` with `spacing_unit` (`m`,
+    /// `ft`). By trunk: `fruit_per_cm2` with `girths` or `diameters` of sampled trees and
+    /// `trunk_unit` (`cm`, `mm`, `in`).
     #[schema(nullable = false, value_type = Option<Object>)]
     target: Option<Value>,
+    /// Ids of blocks of the same farm whose `start`, `stage` or `style_length` stands in
+    /// where this block has none.
+    #[schema(nullable = false, value_type = Option<Object>)]
+    borrows: Option<Value>,
+    #[schema(nullable = false)]
+    area: Option<f64>,
+    /// `hectare` or `acre`.
+    #[schema(nullable = false)]
+    area_unit: Option<String>,
+    /// Fruit a tree that it carried the year before.
+    #[schema(nullable = false)]
+    last_crop_per_tree: Option<f64>,
+    /// Open flowers at which the clock starts, as a share of the target; 1 by default.
+    #[schema(nullable = false, minimum = 0.1, maximum = 10)]
+    start_factor: Option<f64>,
     /// How its air differs from that of its site: `day_c` and `night_c`, °C from
     /// -10 to 10 (colder is negative), with a `note` and its `author`.
     #[schema(nullable = false, value_type = Option<Object>)]
@@ -119,6 +139,13 @@ pub(crate) struct BlockChange {
     style_length_mm: Option<f64>,
     flowers_per_cluster: Option<f64>,
     target_fruit_per_tree: Option<f64>,
+    #[schema(value_type = Option<Object>)]
+    target: Option<Value>,
+    #[schema(value_type = Option<Object>)]
+    borrows: Option<Value>,
+    area: Option<f64>,
+    area_unit: Option<String>,
+    last_crop_per_tree: Option<f64>,
     /// How its air differs from that of its site.
     #[schema(value_type = Option<Object>)]
     offset: Option<Value>,
@@ -178,6 +205,7 @@ pub(crate) async fn add(Here(desk): Here, query: Query, Document(document): Docu
         created_at: desk.now(),
         archived_at: None,
     };
+    desk.lenders_of(&block.farm_id, Some(&block.id), &block.details).await?;
     desk.store.add_block(&block).await?;
     created(&format!("/api/v1/blocks/{}", block.id), shown(&block))
 }
@@ -227,6 +255,7 @@ pub(crate) async fn change(
         return Err(Problem::invalid(moved));
     }
     let draft = read?;
+    desk.lenders_of(&block.farm_id, Some(&block.id), &draft.details).await?;
     block.version =
         desk.store.change_block(&block, &draft.name, &draft.details, draft.geometry.as_ref()).await?;
     desk.poke();

@@ -55,9 +55,10 @@ pub(crate) struct DryRun {
 }
 
 /// Columns of a table of blocks that hold numbers.
-const NUMBERS: [&str; 3] = ["target_fruit_per_tree", "style_length_mm", "flowers_per_cluster"];
+const NUMBERS: [&str; 5] =
+    ["target_fruit_per_tree", "style_length_mm", "flowers_per_cluster", "area", "last_crop_per_tree"];
 /// Those that hold text.
-const TEXTS: [&str; 5] = ["id", "site_id", "name", "cultivar", "curve"];
+const TEXTS: [&str; 6] = ["id", "site_id", "name", "cultivar", "curve", "area_unit"];
 
 /// Adds blocks of a farm from CSV (a header with the names of a block's fields) or
 /// GeoJSON. Those that stand there as written are left as they are.

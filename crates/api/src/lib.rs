@@ -35,6 +35,7 @@ mod guard;
 mod health;
 mod import;
 mod kept;
+mod lenders;
 mod limits;
 mod log;
 mod many;
