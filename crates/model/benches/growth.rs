@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant as Stopwatch};
 
 use criterion::{Criterion, Throughput};
-use model::catalogue::Catalogue;
+use model::catalogue::{Catalogue, Rules};
 use model::curve::Curve;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
@@ -58,6 +58,14 @@ fn catalogue() -> Catalogue {
     Catalogue::read(&shipped("config/curves.toml"), &shipped("config/materials.toml"))
         .and_then(|ships| Ok(ships.and(Catalogue::read(&more, &json!({}))?)))
         .expect("the catalogue is sound")
+        .ruled_by(rules())
+}
+
+/// The tables that ship, so that the verdict is judged as it is in the service.
+fn rules() -> Rules {
+    let [cultivars, verdict, records] =
+        ["cultivars", "verdict", "records"].map(|name| shipped(&format!("config/{name}.toml")));
+    Rules::read(&cultivars, &verdict, &records).expect("what ships is sound")
 }
 
 /// Sixty days of an orchard's spring, hour by hour: warmer by day and as the

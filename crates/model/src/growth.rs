@@ -315,13 +315,19 @@ impl Growth {
 
     /// The last moment from which `wanted` units have grown by `at`, to some
     /// minutes: within a stretch growth is taken to run evenly. `None` when so much
-    /// did not grow since the begin of the course.
+    /// did not grow since the begin of the course; by the high bound it may have
+    /// grown before that at the greatest rate.
     pub fn left_behind(&self, at: Instant, wanted: i64, bound: Bound) -> Option<Instant> {
         let goal = self.units_at(at, bound) - wanted;
         let sums = self.sums(bound);
         let spans = &self.course.series.spans;
         let after = sums.partition_point(|sum| *sum <= goal);
-        let before = after.checked_sub(1)?;
+        let Some(before) = after.checked_sub(1) else {
+            let (begin, fastest) = (spans.first()?.from, self.curve.table.greatest() * UNITS_A_SECOND);
+            let seconds = libm::floor(-goal as f64 / fastest);
+            return (bound == Bound::High && seconds.is_finite())
+                .then(|| Instant(begin).plus(-(seconds as i64)));
+        };
         let Some(span) = spans.get(before) else {
             return Some(at.min(Instant(spans.last()?.to)));
         };

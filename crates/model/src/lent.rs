@@ -107,11 +107,12 @@ fn part<T>(
     Some(LentBy { from: from?, value: value? })
 }
 
-/// A borrowed start, as much wider as it is less sure.
+/// A borrowed start, as much wider as it is less sure. An edge that the lender does
+/// not know is not known here either.
 pub fn widened(start: Start) -> Start {
     Start {
-        earliest: Some(start.earliest.unwrap_or(start.at).plus(-START_WIDER)),
-        latest: Some(start.latest.unwrap_or(start.at).plus(START_WIDER)),
+        earliest: start.earliest.map(|edge| edge.plus(-START_WIDER)),
+        latest: start.latest.map(|edge| edge.plus(START_WIDER)),
         ..start
     }
 }

@@ -167,9 +167,12 @@ impl Plan {
 
     /// The planned materials that nobody has confirmed.
     pub fn unconfirmed(&self) -> Vec<&str> {
-        let mut names: Vec<&str> = self.sprays.iter().map(|spray| spray.material.as_str()).collect();
-        names.dedup();
-        names.retain(|name| !self.confirmed.iter().any(|confirmed| confirmed.covers(name)));
+        let mut names: Vec<&str> = Vec::new();
+        for name in self.sprays.iter().map(|spray| spray.material.as_str()) {
+            if !names.contains(&name) && !self.confirmed.iter().any(|confirmed| confirmed.covers(name)) {
+                names.push(name);
+            }
+        }
         names
     }
 

@@ -36,7 +36,7 @@ pub use window::window;
 
 /// Raised whenever the same input gives another season than before; goes into
 /// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
-pub const MODEL_VERSION: i64 = 3;
+pub const MODEL_VERSION: i64 = 4;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
 const THROUGH: f64 = 1.0;
@@ -202,7 +202,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
     let facts = judged::Facts::of(plan, &seen, growth, now);
     let frosts = facts.frosts();
     let walks = bloom::walks(&seen.opens, |at| facts.alive_at(at));
-    let started = Started::find(plan, &seen, &walks, growth, &frosts, facts.newest_damage(), now);
+    let started = Started::find(plan, &seen, &walks, growth, &facts, now);
     let start = started.start.filter(|_| threshold > 0.0 && seen.can_measure(plan, growth));
     notes::on_bloom(plan, &seen, &walks, &started, start.as_ref(), threshold, &mut notes);
     notes::on_plan(plan, &seen, growth, threshold, &mut notes);
@@ -219,8 +219,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
         let first = start.map(|start| start.at);
         sprays::note_before_start(plan, &seen.sprays, first, &mut notes);
     }
-    let ruler = seen.ruler(plan, growth);
-    let flowers_through = through(&mut legs, plan, &seen, &started, growth, ruler);
+    let flowers_through = through(&mut legs, plan, &seen, &started, &facts, growth);
     bees(&mut legs, growth);
     let on_hold = legs.last().filter(|leg| leg.ended_at.is_none());
     let hold = on_hold.and_then(|leg| started::hold(leg.from, &seen, &frosts, facts.counted_at()));
@@ -241,11 +240,8 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
             let last = started.counts.last().map(|count| count.at);
             // By what was read last, so that the same readings give the same answer.
             let since = growth.course().as_of().max(last).unwrap_or(now);
-            let next = bloom::next_count(start.as_ref(), last, plan.zone, since);
-            // Nobody is asked into a block before its re-entry time.
-            next.map(|at| {
-                reentry.as_ref().and_then(|reentry| reentry.until).map_or(at, |until| at.max(until))
-            })
+            let open_again = reentry.as_ref().and_then(|reentry| reentry.until);
+            bloom::next_count(started.start.as_ref(), last, plan.zone, since, open_again)
         }
         _ => None,
     };
@@ -329,20 +325,23 @@ fn through(
     plan: &Plan,
     seen: &Seen<'_>,
     started: &Started,
+    facts: &judged::Facts,
     growth: &Growth,
-    ruler: Ruler,
 ) -> Option<Flowers> {
-    let counts = started.bloom_counts(plan.threshold());
+    if legs.is_empty() {
+        return None;
+    }
+    let counts = started.bloom_counts(plan.threshold(), facts);
     let bloom = Bloom::new(&counts, seen.flowers(plan), growth.course())?;
     let as_of = growth.course().as_of()?;
-    let style = ruler.wanted(THROUGH);
+    let style = seen.ruler(plan, growth).wanted(THROUGH);
     for leg in legs.iter_mut() {
         let until = leg.ended_at.map_or(as_of, |end| end.min(as_of));
         // The first leg has all that opened before it; a later one what opened since.
         let opened_after = (leg.number > 1).then_some(leg.from);
         leg.flowers_through = Some(bloom.through(growth, style, opened_after, until));
     }
-    bloom::sum(legs.iter().filter_map(|leg| leg.flowers_through))
+    bloom::sum(legs.iter().filter_map(|leg| leg.flowers_through)).map(|all| all.at_most(bloom.flowers()))
 }
 
 /// Hours for bees of each leg up to the last reading.

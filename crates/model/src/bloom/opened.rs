@@ -29,6 +29,25 @@ impl Flowers {
         }
     }
 
+    /// These, where there are no more on a tree.
+    #[must_use]
+    pub fn at_most(self, flowers: Option<f64>) -> Flowers {
+        let Some(most) = flowers else { return self };
+        let capped = |some: Option<f64>| some.map(|some| some.min(most));
+        Flowers { low: self.low.min(most), likely: capped(self.likely), high: capped(self.high) }
+    }
+
+    /// The same with its edges on either side of what is likely, where the counts
+    /// contradict one another.
+    fn in_order(self) -> Flowers {
+        let likely = self.likely;
+        Flowers {
+            low: likely.map_or(self.low, |likely| likely.min(self.low)),
+            likely,
+            high: self.high.map(|high| likely.map_or(high, |likely| likely.max(high))),
+        }
+    }
+
     /// Those of these that were not among the others yet.
     fn beyond(self, earlier: Flowers) -> Flowers {
         let less = |a: Option<f64>, b: f64| a.map(|a| (a - b).max(0.0));
@@ -41,76 +60,100 @@ impl Flowers {
 }
 
 /// Bloom of a block as its counts have it: the same scale and degree-hours as the
-/// start.
+/// start. A flower that has opened stays open, so counts that fall are taken for
+/// several of one number.
 pub struct Bloom<'a> {
-    counts: &'a [Count],
-    flowers: Option<f64>,
+    points: Vec<Point>,
     scale: Scale,
     course: &'a Course,
+}
+
+/// A count on the scale, with the edges of its interval.
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    at: Instant,
+    /// Of the counts that are taken for one.
+    mean: f64,
+    level: f64,
+    /// Edges; no count before has a higher low one, none after a lower high one.
+    low: f64,
+    high: f64,
+    trees: usize,
 }
 
 impl<'a> Bloom<'a> {
     /// Bloom by counts sorted by time, of which there is at least one; with the
     /// flowers of a tree, where they are known.
-    pub fn new(counts: &'a [Count], flowers: Option<f64>, course: &'a Course) -> Option<Bloom<'a>> {
+    pub fn new(counts: &[Count], flowers: Option<f64>, course: &'a Course) -> Option<Bloom<'a>> {
         let most = counts.iter().map(|count| count.mean).fold(0.0, f64::max);
         let scale = Scale::new(flowers, 0.0, most);
-        (!counts.is_empty()).then_some(Bloom { counts, flowers: scale.flowers, scale, course })
+        let points = points(counts, scale);
+        (!counts.is_empty()).then_some(Bloom { points, scale, course })
+    }
+
+    /// Flowers of a tree, where they are known and can be right.
+    pub fn flowers(&self) -> Option<f64> {
+        self.scale.flowers
     }
 
     /// Open flowers on a tree at a moment.
     pub fn open_at(&self, at: Instant) -> Flowers {
-        let after = self.counts.partition_point(|count| count.at <= at);
-        match (after.checked_sub(1), self.counts.get(after)) {
-            (Some(before), Some(next)) => self.between(&self.counts[before], next, at),
-            (None, Some(first)) => Flowers {
-                low: 0.0,
-                likely: self.extended(self.counts.first().zip(self.counts.get(1)), at, first),
-                high: Some(first.mean),
-            },
+        let after = self.points.partition_point(|point| point.at <= at);
+        let open = match (after.checked_sub(1), self.points.get(after)) {
+            (Some(before), Some(next)) => self.between(&self.points[before], next, at),
+            (None, Some(first)) => {
+                let likely = self.extended(self.points.first().zip(self.points.get(1)), at);
+                Flowers { low: 0.0, likely, high: Some(self.back(first.high)) }
+            }
             (Some(last), None) => {
-                let (last, before) = (&self.counts[last], last.checked_sub(1).map(|n| &self.counts[n]));
-                let likely = match self.flowers {
-                    Some(_) => self.extended(before.zip(Some(last)), at, last),
+                let point = &self.points[last];
+                let likely = match self.flowers() {
+                    _ if at == point.at => Some(point.mean),
+                    Some(_) => self.on_from_last(at),
                     // Nothing bends a bare logarithm down to the flowers there are.
-                    None => (at == last.at).then_some(last.mean),
+                    None => None,
                 };
-                Flowers { low: last.mean, likely, high: self.flowers }
+                Flowers { low: self.back(point.low), likely, high: self.flowers() }
             }
             (None, None) => Flowers::default(),
-        }
+        };
+        open.in_order()
     }
 
-    fn between(&self, before: &Count, next: &Count, at: Instant) -> Flowers {
+    /// Open flowers at a moment as one number, for a decision: past the last count
+    /// along the line through the last two, else as many as were counted last.
+    pub fn reckoned_at(&self, at: Instant) -> f64 {
+        let last = self.points.last().map_or(0.0, |last| last.mean);
+        let likely = self.open_at(at).likely.or_else(|| self.on_from_last(at));
+        likely.unwrap_or(last)
+    }
+
+    fn between(&self, before: &Point, next: &Point, at: Instant) -> Flowers {
         let share = self.share(before.at, next.at, at);
-        let (a, b) = (self.scale.at(before.level()), self.scale.at(next.level()));
-        let level = a + (b - a) * share;
-        let (least, most) = (before.mean.min(next.mean), before.mean.max(next.mean));
+        let along = |a: f64, b: f64| self.back(a + (b - a) * share);
+        let likely = Some(along(before.level, next.level));
+        // One tree tells nothing of its error: anything between the two counts.
         if before.trees < 2 || next.trees < 2 {
-            return Flowers { low: least, likely: Some(self.back(level)), high: Some(most) };
+            return Flowers { low: self.back(before.low), likely, high: Some(self.back(next.high)) };
         }
-        let (by_a, by_b) = ((1.0 - share) * self.scale.error(before), share * self.scale.error(next));
-        let spread = NINETY_PERCENT * libm::sqrt(by_a * by_a + by_b * by_b);
-        Flowers {
-            low: self.back(level - spread),
-            likely: Some(self.back(level)),
-            high: Some(self.back(level + spread)),
-        }
+        Flowers { low: along(before.low, next.low), likely, high: Some(along(before.high, next.high)) }
+    }
+
+    fn on_from_last(&self, at: Instant) -> Option<f64> {
+        let before = self.points.len().checked_sub(2).map(|n| &self.points[n]);
+        self.extended(before.zip(self.points.last()), at)
     }
 
     /// Along the line through two rising counts, beyond them.
-    fn extended(&self, pair: Option<(&Count, &Count)>, at: Instant, near: &Count) -> Option<f64> {
-        if at == near.at {
-            return Some(near.mean);
-        }
+    fn extended(&self, pair: Option<(&Point, &Point)>, at: Instant) -> Option<f64> {
         let (a, b) = pair?;
         let degrees = self.course.degrees(a.at, b.at);
-        let rise = self.scale.at(b.level()) - self.scale.at(a.level());
+        let rise = b.level - a.level;
         if degrees <= 0 || rise <= 0.0 {
             return None;
         }
         let way = self.course.degrees(a.at, at) as f64 / degrees as f64;
-        Some(self.back(self.scale.at(a.level()) + rise * way))
+        Some(self.back(a.level + rise * way))
     }
 
     /// How far of the way from one count to the next, by degree-hours, by the clock
@@ -126,7 +169,7 @@ impl<'a> Bloom<'a> {
     }
 
     fn back(&self, level: f64) -> f64 {
-        match self.flowers {
+        match self.scale.flowers {
             Some(flowers) => flowers / (1.0 + libm::exp(-level)),
             None => libm::exp(level),
         }
@@ -157,6 +200,45 @@ impl<'a> Bloom<'a> {
         let sure = open(sure);
         Flowers { high: open(Some(latest)).high, ..sure }
     }
+}
+
+/// The counts as points: those that fall pooled with the ones before them, each with
+/// the trees it was made on for a weight, so that the numbers rise.
+fn points(counts: &[Count], scale: Scale) -> Vec<Point> {
+    let edge =
+        |count: &Count, sign: f64| scale.at(count.level()) + sign * NINETY_PERCENT * scale.error(count);
+    let mut points: Vec<Point> = Vec::with_capacity(counts.len());
+    // Each run of pooled counts: how many there are, their trees, their sum.
+    let mut runs: Vec<(usize, usize, f64)> = Vec::with_capacity(counts.len());
+    let mut least = f64::NEG_INFINITY;
+    for count in counts {
+        least = least.max(edge(count, -1.0));
+        let Count { at, mean, trees, .. } = *count;
+        points.push(Point { at, mean, level: 0.0, low: least, high: edge(count, 1.0), trees });
+        runs.push((1, trees, mean * trees as f64));
+        while let [.., (_, trees, sum), (more, more_trees, more_sum)] = runs[..]
+            && sum / trees as f64 > more_sum / more_trees as f64
+        {
+            runs.pop();
+            if let Some(run) = runs.last_mut() {
+                *run = (run.0 + more, run.1 + more_trees, run.2 + more_sum);
+            }
+        }
+    }
+    let mut pooled = runs
+        .iter()
+        .flat_map(|(counts, trees, sum)| std::iter::repeat_n((*trees, sum / *trees as f64), *counts));
+    for (point, count) in points.iter_mut().zip(counts) {
+        let (trees, mean) = pooled.next().unwrap_or((count.trees, count.mean));
+        point.mean = mean;
+        point.level = scale.at(Count { mean, trees, ..*count }.level());
+    }
+    let mut most = f64::INFINITY;
+    for point in points.iter_mut().rev() {
+        most = most.min(point.high);
+        point.high = most;
+    }
+    points
 }
 
 /// Flowers that came through, leg by leg and in all.

@@ -22,6 +22,9 @@ pub const WIDE_SPREAD: f64 = 0.5;
 /// seedling, a pollinizer, a slip of the pen (Iglewicz & Hoaglin 1993; published).
 const ODD: f64 = 3.5;
 
+/// All of a tree, or one of its woods.
+const WOODS: [Option<Wood>; 3] = [None, Some(Wood::Spur), Some(Wood::OneYear)];
+
 /// What is taken of flowers that frost left alive.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Alive {
@@ -106,9 +109,17 @@ fn walk<'a>(
     let mut seen = WalkSeen::default();
     let class = |class| class_mean(group, at, |count| count.class == class);
     let (on, off) = (class(Some(TreeClass::On)), class(Some(TreeClass::Off)));
-    let trees: Vec<i64> = group.iter().flat_map(|(_, count)| &count.open_per_tree).copied().collect();
-    seen.spread = Sample::of_counts(&trees).and_then(|sample| sample.spread());
-    seen.odd_tree = odd(&trees);
+    // Trees are held against each other within one kind of wood: spurs and long
+    // shoots bear differently on every tree.
+    for wood in WOODS {
+        let trees = trees(group, |count| count.wood == wood);
+        let spread = Sample::of_counts(&trees).and_then(|sample| sample.spread());
+        seen.spread = match (seen.spread, spread) {
+            (Some(a), Some(b)) => Some(a.max(b)),
+            (a, b) => a.or(b),
+        };
+        seen.odd_tree = seen.odd_tree.or_else(|| odd(&trees));
+    }
     let whole = class_mean(group, at, |_| true);
     let count = match (on, off) {
         (Some(on), Some(off)) if seen.spread.is_some_and(|spread| spread > WIDE_SPREAD) => {
@@ -129,6 +140,12 @@ fn walk<'a>(
     Walk { entry, count, seen }
 }
 
+/// Open flowers of each tree of some entries.
+fn trees(group: &[(&Standing<'_>, &OpenCount)], wanted: impl Fn(&OpenCount) -> bool) -> Vec<i64> {
+    let wanted = group.iter().filter(|(_, count)| wanted(count));
+    wanted.flat_map(|(_, count)| &count.open_per_tree).copied().collect()
+}
+
 /// Mean of the trees of some entries: those of one wood pooled, the woods summed.
 fn class_mean(
     group: &[(&Standing<'_>, &OpenCount)],
@@ -136,16 +153,10 @@ fn class_mean(
     wanted: impl Fn(&OpenCount) -> bool,
 ) -> Option<Count> {
     let of = |wood: Option<Wood>| -> Option<Count> {
-        let trees: Vec<i64> = group
-            .iter()
-            .filter(|(_, count)| count.wood == wood && wanted(count))
-            .flat_map(|(_, count)| &count.open_per_tree)
-            .copied()
-            .collect();
+        let trees = trees(group, |count| count.wood == wood && wanted(count));
         (!trees.is_empty()).then(|| Count::of(at, &trees))
     };
-    let parts = [of(None), of(Some(Wood::Spur)), of(Some(Wood::OneYear))];
-    parts.into_iter().flatten().reduce(|a, b| Count {
+    WOODS.into_iter().filter_map(of).reduce(|a, b| Count {
         at,
         mean: a.mean + b.mean,
         trees: a.trees.min(b.trees),

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::State;
 use super::seen::Seen;
-use crate::bloom::{Alive, Basis, Start};
+use crate::bloom::{Alive, Basis, Count, Start};
 use crate::buds::{self, Buds};
 use crate::damage::{Damage, Share, Tally};
 use crate::frost::{self, Ahead, COLD_MARGIN_C, Night, cold_ahead};
@@ -32,7 +32,8 @@ const MORNING_HOUR: u32 = 7;
 /// Cold nights of a season.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrostSeen {
-    /// The last stage logged, or borrowed.
+    /// The last stage logged, or borrowed; first bloom once open flowers were counted
+    /// and no later stage was logged.
     pub stage: Option<Stage>,
     /// Its BBCH code.
     pub bbch: Option<u8>,
@@ -54,9 +55,18 @@ pub(super) struct Facts {
     nights: Vec<Night>,
     /// What the newest walk found.
     pub damage: Option<Damage>,
-    /// Each damage count with what frost it is of.
-    alive: Vec<(Instant, Alive)>,
+    /// What was alive by each damage count, in order of time.
+    alive: Vec<AliveBy>,
     zone: Tz,
+}
+
+/// What a damage count tells of flowers.
+struct AliveBy {
+    /// Of those open from here on: when the frost came that it is of.
+    from: Instant,
+    /// When it was made.
+    counted_at: Instant,
+    alive: Alive,
 }
 
 impl Facts {
@@ -69,6 +79,7 @@ impl Facts {
             seen.starts.first().map(|entry| entry.at),
             seen.tallies.first().map(|(at, _)| *at),
             plan.lent.start.as_ref().map(|lent| lent.value.at),
+            plan.lent.stages.as_ref().and_then(|lent| lent.value.first()).map(|(at, _)| *at),
         ];
         let from = first.into_iter().flatten().min().map(|at| at.plus(-NIGHTS_BEFORE));
         let nights = match from {
@@ -98,8 +109,10 @@ impl Facts {
             if let Some(damage) = &damage {
                 // Without laterals the kings stand for them: they freeze first.
                 let laterals = damage.laterals.map_or(damage.kings.point, |laterals| laterals.point);
+                let clusters = damage.live.map(|live| live.clusters_per_tree);
                 let alive = Alive { clusters, kings: damage.kings.point, laterals };
-                self.alive.push((self.holds_from(*at, newest), alive));
+                let from = self.holds_from(*at, newest);
+                self.alive.push(AliveBy { from, counted_at: *at, alive });
             }
             self.damage = damage;
         }
@@ -120,12 +133,23 @@ impl Facts {
 
     /// What is alive of flowers counted at a moment, where damage was counted.
     pub(super) fn alive_at(&self, at: Instant) -> Option<Alive> {
-        self.alive.iter().rev().find(|(from, _)| *from <= at).map(|(_, alive)| *alive)
+        self.alive.iter().rev().find(|by| by.from <= at).map(|by| by.alive)
     }
 
-    /// When damage was last counted, and what is alive by that.
-    pub(super) fn newest_damage(&self) -> Option<(Instant, Alive)> {
-        Some((self.counted_at()?, self.alive.last()?.1))
+    /// What a frost left alive, and when that was counted: by the last count before
+    /// the `next` frost, else by the first one after that.
+    pub(super) fn left_by(&self, frost_at: Instant, next: Option<Instant>) -> Option<(Instant, Alive)> {
+        let after = &self.alive[self.alive.partition_point(|by| by.counted_at < frost_at)..];
+        let before_next = after.iter().rev().find(|by| next.is_none_or(|next| by.counted_at < next));
+        before_next.or(after.first()).map(|by| (by.counted_at, by.alive))
+    }
+
+    /// What of flowers counted before frost is alive by the newest damage count.
+    pub(super) fn survivors(&self, count: Count) -> Count {
+        match self.alive.last().filter(|by| count.at < by.from) {
+            Some(by) => by.alive.scaled(count),
+            None => count,
+        }
     }
 
     pub(super) fn counted_at(&self) -> Option<Instant> {
@@ -201,7 +225,10 @@ impl Facts {
         let damage = self.damage.as_ref();
         let figures = Figures {
             target: plan.block.target_fruit_per_tree,
-            clusters: seen.clusters(),
+            clusters: damage
+                .and_then(|damage| damage.live)
+                .map(|live| live.clusters_per_tree)
+                .or(seen.clusters()),
             flowers_per_cluster: self.per_cluster(plan, seen),
             kings: damage.map(|damage| measured(&damage.kings, damage.clusters_examined)),
             laterals: damage.and_then(|damage| {

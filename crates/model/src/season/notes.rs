@@ -159,7 +159,7 @@ pub(super) fn on_bloom(
     threshold: f64,
     notes: &mut Vec<Note>,
 ) {
-    on_walks(walks, threshold, notes);
+    on_walks(walks, seen, threshold, notes);
     if threshold <= 0.0 {
         return;
     }
@@ -184,13 +184,18 @@ pub(super) fn on_bloom(
     let counts: Vec<(&Standing<'_>, Count)> =
         walks.iter().filter(|walk| later(walk.count.at)).map(|walk| (walk.entry, walk.count)).collect();
     if starts.is_empty() {
+        if start.is_none() && started.start.is_some() {
+            // Reached or foreseen, but nothing measures the growth from there on.
+            return;
+        }
         on_start(start, &counts, threshold, plan.zone, notes);
     } else {
         on_logged_start(&starts, !counts.is_empty(), notes);
     }
 }
 
-fn on_walks(walks: &[Walk<'_>], threshold: f64, notes: &mut Vec<Note>) {
+fn on_walks(walks: &[Walk<'_>], seen: &Seen<'_>, threshold: f64, notes: &mut Vec<Note>) {
+    let (mut reached, logged) = (false, !seen.starts.is_empty());
     for pair in walks.windows(2) {
         let (before, after) = (pair[0].count.mean, pair[1].count.mean);
         if after < before {
@@ -198,7 +203,9 @@ fn on_walks(walks: &[Walk<'_>], threshold: f64, notes: &mut Vec<Note>) {
             notes.push(Note::on(pair[1].entry, "count-falls", text));
         }
         let hours = pair[1].count.at.since(pair[0].count.at) / HOUR;
-        if before < threshold && after >= threshold && hours > LONG_BETWEEN {
+        let first = !reached;
+        reached |= before >= threshold || after >= threshold;
+        if first && !logged && before < threshold && after >= threshold && hours > LONG_BETWEEN {
             let text = format!(
                 "{hours} hours lie between the count below the threshold and this one: the start is known no better \
                  than that. If you saw it, log the bloom start."
@@ -206,6 +213,7 @@ fn on_walks(walks: &[Walk<'_>], threshold: f64, notes: &mut Vec<Note>) {
             notes.push(Note::on(pair[1].entry, "start-between-far-counts", text));
         }
     }
+    let bloom_end = seen.bloom_end;
     for Walk { entry, seen, .. } in walks {
         if let Some((on, off)) = seen.apart {
             let text = format!(
@@ -227,6 +235,11 @@ fn on_walks(walks: &[Walk<'_>], threshold: f64, notes: &mut Vec<Note>) {
                  pen? It counts as it stands."
             );
             notes.push(Note::on(entry, "odd-tree", text));
+        }
+        if bloom_end.is_some_and(|end| entry.at > end.at) {
+            let text = "Open flowers were counted after the end of bloom was logged, and the season stays closed: \
+                        withdraw the end if flowers still open.";
+            notes.push(Note::on(entry, "count-after-end", text));
         }
         if seen.dead_taken_off {
             let text =

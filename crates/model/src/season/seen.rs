@@ -123,18 +123,40 @@ impl<'a> Seen<'a> {
         self.tallies.iter().rev().find_map(counted).or_else(|| self.buds_per_tree())
     }
 
-    /// Flowers on a tree, when buds and flowers in a cluster are known.
+    /// Flowers on a tree, when clusters and flowers in a cluster are known.
     pub(super) fn flowers(&self, plan: &Plan) -> Option<f64> {
         let per_cluster = self.per_cluster(plan)?;
-        self.buds_per_tree().map(|buds| crate::cropload::flowers_per_tree(buds, per_cluster))
+        self.clusters().map(|clusters| crate::cropload::flowers_per_tree(clusters, per_cluster))
     }
 
-    /// Stages as logged here, else as a lender has them.
+    /// Stages as logged here, else as a lender has them. Whoever logs none, or none
+    /// since tight cluster, still has open flowers once some were counted: from
+    /// then on it is first bloom at least, or frost on them would go unseen.
     pub(super) fn stages(&self, plan: &Plan) -> Vec<(Instant, Stage)> {
         let own = &self.stages;
         let lent = plan.lent.stages.as_ref().map(|lent| &lent.value);
         let seen = if own.is_empty() { lent.unwrap_or(own) } else { own };
-        seen.iter().filter_map(|(at, seen)| Some((*at, seen.stage()?))).collect()
+        let mut stages: Vec<(Instant, Stage)> =
+            seen.iter().filter_map(|(at, seen)| Some((*at, seen.stage()?))).collect();
+        if let Some(open_at) = self.first_open(plan) {
+            let place = stages.partition_point(|(at, _)| *at < open_at);
+            if stages[..place].last().is_none_or(|(_, stage)| *stage < Stage::FirstBloom) {
+                stages.insert(place, (open_at, Stage::FirstBloom));
+            }
+        }
+        stages
+    }
+
+    /// When flowers were first known to be open: counted, or at a start logged, else
+    /// borrowed.
+    fn first_open(&self, plan: &Plan) -> Option<Instant> {
+        let open =
+            |(_, count): &&(&Standing<'_>, &OpenCount)| count.open_per_tree.iter().any(|open| *open > 0);
+        let counted = self.opens.iter().find(open).map(|(entry, _)| entry.at);
+        let logged = self.starts.first().map(|entry| entry.at);
+        let own = counted.into_iter().chain(logged).min();
+        let lent = || plan.lent.start.as_ref().filter(|_| self.opens.is_empty()).map(|lent| lent.value.at);
+        own.or_else(lent)
     }
 
     /// The newest BBCH code, here or at a lender's.

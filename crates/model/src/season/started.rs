@@ -1,11 +1,14 @@
 //! When the clock started, and when a frost that took the flowers takes it back.
 
+use std::borrow::Cow;
+
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
+use super::judged::Facts;
 use super::runs;
 use super::seen::Seen;
-use crate::bloom::{self, Alive, Basis, Bloom, Count, Start, Walk};
+use crate::bloom::{self, Basis, Bloom, Count, Start, Walk};
 use crate::frost::Night;
 use crate::growth::Growth;
 use crate::lent;
@@ -50,33 +53,38 @@ pub struct Hold {
 
 impl Started {
     /// Finds the start, and finds it anew after each frost on leg 1 whose damage
-    /// count leaves fewer live open flowers than the threshold. `newest` is when
-    /// damage was last counted.
+    /// count leaves fewer live open flowers than the threshold. Once a spray has
+    /// ended leg 1 no count takes it back.
     pub(super) fn find(
         plan: &Plan,
         seen: &Seen<'_>,
         walks: &[Walk<'_>],
         growth: &Growth,
-        frosts: &[&Night],
-        newest: Option<(Instant, Alive)>,
+        facts: &Facts,
         now: Instant,
     ) -> Started {
         let mut started = Started::after(plan, seen, walks, growth, None);
-        let Some((counted_at, alive)) = newest else {
+        if facts.damage.is_none() {
             return started;
-        };
-        for frost_at in frosts.iter().filter_map(|night| night.hit_at) {
+        }
+        let frosts: Vec<Instant> = facts.frosts().iter().filter_map(|night| night.hit_at).collect();
+        for (n, frost_at) in frosts.iter().copied().enumerate() {
+            let Some((counted_at, alive)) = facts.left_by(frost_at, frosts.get(n + 1).copied()) else {
+                continue;
+            };
             let Some(start) =
                 started.start.filter(|start| start.basis != Basis::Expected && start.at <= frost_at)
             else {
                 continue;
             };
             let sprayed = runs::first_reset(plan, seen, start.at, now);
-            if counted_at < frost_at || sprayed.is_some_and(|at| at <= frost_at) {
+            if sprayed.is_some_and(|at| at <= counted_at) {
                 continue;
             }
-            let bloom = Bloom::new(&started.counts, seen.flowers(plan), growth.course());
-            let Some(open) = bloom.and_then(|bloom| bloom.open_at(frost_at).likely) else {
+            // What was counted after the frost has lost its dead already.
+            let before = started.counts.partition_point(|count| count.at <= frost_at);
+            let bloom = Bloom::new(&started.counts[..before], seen.flowers(plan), growth.course());
+            let Some(open) = bloom.map(|bloom| bloom.reckoned_at(frost_at)) else {
                 continue;
             };
             let left_open = alive.of(open);
@@ -118,12 +126,14 @@ impl Started {
 
     /// The counts that bloom is reckoned from: without any, as many flowers as are
     /// wanted at the logged or borrowed start.
-    pub(super) fn bloom_counts(&self, threshold: f64) -> Vec<Count> {
+    pub(super) fn bloom_counts(&self, threshold: f64, facts: &Facts) -> Cow<'_, [Count]> {
         match self.start {
             Some(start) if self.counts.is_empty() => {
-                vec![Count { at: start.at, mean: threshold, trees: 1, error: 0.0 }]
+                Cow::Owned(vec![Count { at: start.at, mean: threshold, trees: 1, error: 0.0 }])
             }
-            _ => self.counts.clone(),
+            // A flower that froze comes through no more.
+            _ if facts.damage.is_some() => self.counts.iter().map(|count| facts.survivors(*count)).collect(),
+            _ => Cow::Borrowed(&self.counts),
         }
     }
 }

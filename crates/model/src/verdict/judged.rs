@@ -148,6 +148,8 @@ impl Figures {
         match figure {
             Figure::Target => Some(Range::exact(self.target)),
             Figure::KingShare => kings(),
+            // No fruit wanted: nothing is for each of none.
+            Figure::KingsPerFruit | Figure::FlowersPerFruit if self.target <= 0.0 => None,
             Figure::KingsPerFruit => Some(scaled(kings()?, self.clusters? / self.target)),
             Figure::FlowersPerFruit => {
                 let (kings, laterals) = (kings()?, self.laterals?);
