@@ -2,6 +2,7 @@
 //! cases, properties, and bad input.
 
 mod bad_input;
+mod decision;
 mod edge_cases;
 mod gap_cases;
 mod kit;

@@ -101,6 +101,10 @@ impl<'a> Bloom<'a> {
         let after = self.points.partition_point(|point| point.at <= at);
         let open = match (after.checked_sub(1), self.points.get(after)) {
             (Some(before), Some(next)) => self.between(&self.points[before], next, at),
+            // None was open at the first count, so none was before it.
+            (None, Some(first)) if first.mean <= 0.0 => {
+                Flowers { low: 0.0, likely: Some(0.0), high: Some(0.0) }
+            }
             (None, Some(first)) => {
                 let likely = self.extended(self.points.first().zip(self.points.get(1)), at);
                 Flowers { low: 0.0, likely, high: Some(self.back(first.high)) }

@@ -105,7 +105,11 @@ impl Facts {
             let (at, newest) = &tallies[so_far - 1];
             let minimum = self.nights.iter().rev().filter(|night| night.hit_at.is_some());
             let minimum = minimum.filter_map(|night| night.minimum_at).find(|minimum| minimum <= at);
-            let damage = Damage::of(&tallies[..so_far], clusters, self.per_cluster(plan, seen), minimum);
+            // A frost between two counts parts them, however near they are.
+            let hit = self.nights.iter().filter_map(|night| night.hit_at).rfind(|hit| hit <= at);
+            let first = hit.map_or(0, |hit| tallies[..so_far].partition_point(|(counted, _)| *counted < hit));
+            let walks = &tallies[first..so_far];
+            let damage = Damage::of(walks, clusters, self.per_cluster(plan, seen), minimum);
             if let Some(damage) = &damage {
                 // Without laterals the kings stand for them: they freeze first.
                 let laterals = damage.laterals.map_or(damage.kings.point, |laterals| laterals.point);

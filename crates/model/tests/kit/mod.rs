@@ -4,7 +4,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use model::catalogue::Catalogue;
+use model::catalogue::{Catalogue, Rules};
 use model::curve::Curve;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
@@ -29,6 +29,13 @@ fn shipped(path: &str) -> Value {
 pub fn catalogue() -> Catalogue {
     Catalogue::read(&shipped("config/curves.toml"), &shipped("config/materials.toml"))
         .expect("what ships is sound")
+}
+
+/// The same with the tables that ship: cultivars, verdict, records.
+pub fn ruled() -> Catalogue {
+    let [cultivars, verdict, records] =
+        ["cultivars", "verdict", "records"].map(|name| shipped(&format!("config/{name}.toml")));
+    catalogue().ruled_by(Rules::read(&cultivars, &verdict, &records).expect("what ships is sound"))
 }
 
 /// A curve that ships.
@@ -115,6 +122,22 @@ pub fn plan_of(block: &Value, sprays: &[(&str, f64)]) -> Plan {
         .expect("a sound plan")
 }
 
+/// The plan of most cases under the tables that ship, for a block of which some
+/// fields read otherwise.
+pub fn ruled_plan(otherwise: &Value) -> Plan {
+    let mut block = json!({
+        "name": "Quarry Bank", "cultivar": "Gala", "curve": "reference",
+        "flowers_per_cluster": 5, "target_fruit_per_tree": 100,
+    });
+    for (field, value) in otherwise.as_object().expect("fields of a block") {
+        block[field] = value.clone();
+    }
+    let agreed = json!({"sprays": [
+        {"material": "ammonium-thiosulfate", "mark": 0.60}, {"material": "lime-sulfur", "mark": 1.00},
+    ]});
+    Plan::assemble(None, chrono_tz::America::New_York, &block, Some(&agreed), &ruled()).expect("a sound plan")
+}
+
 /// The plan of most cases: ammonium thiosulfate at 0.60, lime sulfur at 1.00.
 pub fn two_sprays() -> Plan {
     plan(&[("ammonium-thiosulfate", 0.60), ("lime-sulfur", 1.00)])
@@ -138,6 +161,18 @@ pub fn count(id: &str, at: Instant, open: &[i64]) -> Value {
 /// A start logged.
 pub fn start(at: Instant) -> Value {
     json!({"id": "start-1", "kind": "bloom-start", "at": at})
+}
+
+/// Kings and laterals found alive, of so many of each, on trees of 180 clusters.
+pub fn damage(id: &str, at: Instant, kings: (i64, i64), laterals: (i64, i64)) -> Value {
+    json!({"id": id, "kind": "damage-count", "at": at, "clusters_per_tree": [180, 180],
+        "kings_alive": kings.0, "kings_dead": kings.1 - kings.0,
+        "laterals_alive": laterals.0, "laterals_dead": laterals.1 - laterals.0})
+}
+
+/// A decision, with its reason where there is one.
+pub fn decision(id: &str, at: Instant, thin: bool, reason: Option<&str>) -> Value {
+    json!({"id": id, "kind": "decision", "at": at, "thin": thin, "reason": reason})
 }
 
 /// A spray that took an hour.
@@ -171,6 +206,12 @@ pub fn season_of(
 ) -> Season {
     let growth = growth_of(plan.block.curve.clone(), sources, forecast, now);
     season::reckon(plan, log, &growth, now)
+}
+
+/// The sentence of the note of that code.
+pub fn note_text(season: &Season, code: &str) -> String {
+    let note = season.notes.iter().find(|note| note.code == code);
+    note.unwrap_or_else(|| panic!("{code} among {:?}", season.notes)).text.to_string()
 }
 
 /// Whether a season carries a note of that code, on that entry where one is
