@@ -336,6 +336,11 @@ impl Growth {
         Some(Instant(span.from + ((span.to - span.from) as f64 * share) as i64).min(at))
     }
 
+    /// Whether low and high bound differ anywhere between the readings.
+    pub(crate) fn is_parted(&self) -> bool {
+        self.high.is_some()
+    }
+
     /// Whether low and high bound differ from `from` on.
     pub fn uncertain_from(&self, from: Instant) -> bool {
         self.high.is_some() || self.course.series.begin().is_some_and(|begin| from < begin)

@@ -64,7 +64,28 @@ fn observed() -> impl Strategy<Value = Value> {
             "finished_at": took_s,
         })
     });
+    let damage =
+        (0_i64..60, 1_i64..60, prop::option::of(0_i64..200), prop::option::of(vec(100_i64..250, 1..3)));
+    let damage = damage.prop_map(|(alive, dead, laterals, clusters)| {
+        json!({
+            "kind": "damage-count", "kings_alive": alive, "kings_dead": dead, "laterals_alive": laterals,
+            "laterals_dead": laterals.map(|alive| 200 - alive), "clusters_per_tree": clusters,
+        })
+    });
+    let walk =
+        (vec(0_i64..300, 1..6), any::<bool>(), select(&["spur", "one-year"][..]), select(&["on", "off"][..]));
+    let walk = walk.prop_map(|(open, live_only, wood, class)| {
+        json!({"kind": "open-count", "open_per_tree": open, "live_only": live_only, "wood": wood, "tree_class": class})
+    });
+    let stage = (50_i64..70).prop_map(|bbch| json!({"kind": "stage", "bbch": bbch}));
+    let set = (vec(0_i64..300, 1..4), select(&["treated", "unsprayed"][..]));
+    let set =
+        set.prop_map(|(fruit, group)| json!({"kind": "set-count", "fruit_per_tree": fruit, "group": group}));
     prop_oneof![
+        2 => damage,
+        2 => walk,
+        1 => stage,
+        1 => set,
         5 => counts,
         5 => spray,
         1 => vec(60_i64..200, 1..4).prop_map(|buds| json!({"kind": "bud-count", "buds_per_tree": buds})),
@@ -118,11 +139,13 @@ fn entries() -> impl Strategy<Value = Vec<Entry>> {
 }
 
 fn plans() -> impl Strategy<Value = Plan> {
-    (any_curve(), vec(0.05..1.5_f64, 0..4)).prop_map(|(curve, marks)| {
+    let ruled = kit::ruled();
+    (any_curve(), vec(0.05..1.5_f64, 0..4)).prop_map(move |(curve, marks)| {
         let materials = ["ammonium-thiosulfate", "lime-sulfur", "lime-sulfur"];
         let sprays: Vec<(&str, f64)> = materials.into_iter().zip(marks).collect();
         let mut plan = kit::plan(&sprays);
         plan.block.curve = curve;
+        plan.table = ruled.rules.verdict.clone();
         plan
     })
 }

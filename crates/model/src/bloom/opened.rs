@@ -190,7 +190,9 @@ impl<'a> Bloom<'a> {
         until: Instant,
     ) -> Flowers {
         let by = |bound| growth.left_behind(until, style, bound);
-        let (Some(latest), sure) = (by(Bound::High), by(Bound::Low)) else {
+        let sure = by(Bound::Low);
+        let parted = sure.is_none() || growth.is_parted();
+        let Some(latest) = (if parted { by(Bound::High) } else { sure }) else {
             return Flowers { low: 0.0, likely: Some(0.0), high: Some(0.0) };
         };
         let open = |at: Option<Instant>| match (at, opened_after) {
@@ -201,6 +203,9 @@ impl<'a> Bloom<'a> {
             }
             (Some(at), Some(after)) => self.open_at(at).beyond(self.open_at(after)),
         };
+        if !parted {
+            return open(sure);
+        }
         let sure = open(sure);
         Flowers { high: open(Some(latest)).high, ..sure }
     }
@@ -209,16 +214,15 @@ impl<'a> Bloom<'a> {
 /// The counts as points: those that fall pooled with the ones before them, each with
 /// the trees it was made on for a weight, so that the numbers rise.
 fn points(counts: &[Count], scale: Scale) -> Vec<Point> {
-    let edge =
-        |count: &Count, sign: f64| scale.at(count.level()) + sign * NINETY_PERCENT * scale.error(count);
     let mut points: Vec<Point> = Vec::with_capacity(counts.len());
     // Each run of pooled counts: how many there are, their trees, their sum.
     let mut runs: Vec<(usize, usize, f64)> = Vec::with_capacity(counts.len());
     let mut least = f64::NEG_INFINITY;
     for count in counts {
-        least = least.max(edge(count, -1.0));
         let Count { at, mean, trees, .. } = *count;
-        points.push(Point { at, mean, level: 0.0, low: least, high: edge(count, 1.0), trees });
+        let (level, half) = (scale.at(count.level()), NINETY_PERCENT * scale.error(count));
+        least = least.max(level - half);
+        points.push(Point { at, mean, level, low: least, high: level + half, trees });
         runs.push((1, trees, mean * trees as f64));
         while let [.., (_, trees, sum), (more, more_trees, more_sum)] = runs[..]
             && sum / trees as f64 > more_sum / more_trees as f64
@@ -229,13 +233,14 @@ fn points(counts: &[Count], scale: Scale) -> Vec<Point> {
             }
         }
     }
-    let mut pooled = runs
-        .iter()
-        .flat_map(|(counts, trees, sum)| std::iter::repeat_n((*trees, sum / *trees as f64), *counts));
-    for (point, count) in points.iter_mut().zip(counts) {
-        let (trees, mean) = pooled.next().unwrap_or((count.trees, count.mean));
-        point.mean = mean;
-        point.level = scale.at(Count { mean, trees, ..*count }.level());
+    let mut first = 0;
+    for (counts, trees, sum) in runs {
+        let mean = sum / trees as f64;
+        for point in points[first..first + counts].iter_mut().filter(|_| counts > 1) {
+            let pooled = Count { at: point.at, mean, trees, error: 0.0 };
+            (point.mean, point.level) = (mean, scale.at(pooled.level()));
+        }
+        first += counts;
     }
     let mut most = f64::INFINITY;
     for point in points.iter_mut().rev() {

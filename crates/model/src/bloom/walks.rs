@@ -107,12 +107,13 @@ fn walk<'a>(
     let entry = group[group.len() - 1].0;
     let at = entry.at;
     let mut seen = WalkSeen::default();
-    let class = |class| class_mean(group, at, |count| count.class == class);
-    let (on, off) = (class(Some(TreeClass::On)), class(Some(TreeClass::Off)));
     // Trees are held against each other within one kind of wood: spurs and long
     // shoots bear differently on every tree.
     for wood in WOODS {
         let trees = trees(group, |count| count.wood == wood);
+        if trees.is_empty() {
+            continue;
+        }
         let spread = Sample::of_counts(&trees).and_then(|sample| sample.spread());
         seen.spread = match (seen.spread, spread) {
             (Some(a), Some(b)) => Some(a.max(b)),
@@ -121,8 +122,11 @@ fn walk<'a>(
         seen.odd_tree = seen.odd_tree.or_else(|| odd(&trees));
     }
     let whole = class_mean(group, at, |_| true);
-    let count = match (on, off) {
-        (Some(on), Some(off)) if seen.spread.is_some_and(|spread| spread > WIDE_SPREAD) => {
+    let class = |class| class_mean(group, at, |count| count.class == Some(class));
+    let wide = seen.spread.is_some_and(|spread| spread > WIDE_SPREAD);
+    let apart = wide.then(|| class(TreeClass::On).zip(class(TreeClass::Off))).flatten();
+    let count = match apart {
+        Some((on, off)) => {
             seen.apart = Some((on.mean, off.mean));
             Some(on)
         }

@@ -57,6 +57,8 @@ pub(super) struct Facts {
     pub damage: Option<Damage>,
     /// What was alive by each damage count, in order of time.
     alive: Vec<AliveBy>,
+    /// Stages with when they began.
+    stages: Vec<(Instant, Stage)>,
     zone: Tz,
 }
 
@@ -82,13 +84,14 @@ impl Facts {
             plan.lent.stages.as_ref().and_then(|lent| lent.value.first()).map(|(at, _)| *at),
         ];
         let from = first.into_iter().flatten().min().map(|at| at.plus(-NIGHTS_BEFORE));
+        let stages = seen.stages(plan);
         let nights = match from {
             Some(from) if course.may_freeze(from, until) => {
-                frost::nights(course, &seen.stages(plan), plan.zone, from, until)
+                frost::nights(course, &stages, plan.zone, from, until)
             }
             _ => Vec::new(),
         };
-        let mut facts = Facts { nights, damage: None, alive: Vec::new(), zone: plan.zone };
+        let mut facts = Facts { nights, damage: None, alive: Vec::new(), stages, zone: plan.zone };
         facts.count(plan, seen);
         facts
     }
@@ -193,8 +196,7 @@ impl Facts {
         growth: &Growth,
         now: Instant,
     ) -> FrostSeen {
-        let stages = seen.stages(plan);
-        let stage = stages.iter().rev().find(|(at, _)| *at <= now).map(|(_, stage)| *stage);
+        let stage = self.stages.iter().rev().find(|(at, _)| *at <= now).map(|(_, stage)| *stage);
         let over = matches!(state, State::Done | State::StoodDown) || plan.threshold() <= 0.0;
         // From the last reading on, not from now: a season is a function of what was
         // read, and looks no other an hour later.
@@ -247,7 +249,10 @@ impl Facts {
                 // Not asked any more, or nothing is there to ask.
                 None => frost.over.then_some(false),
             },
-            frost_asked_until: frost.asked_until.map(|until| until.spoken(plan.zone)),
+            frost_asked_until: frost
+                .asked_until
+                .filter(|_| matches!(frost.ahead, Some(Ahead::Cold { .. })))
+                .map(|until| until.spoken(plan.zone)),
             stand_down_line: plan.cultivar.stand_down_line.value,
         };
         plan.table.judge(&figures)

@@ -24,6 +24,7 @@ pub(super) struct Seen<'a> {
     pub bloom_end: Option<&'a Standing<'a>>,
     pub sets: Vec<(Instant, &'a SetCount)>,
     pub return_bloom: Option<f64>,
+    clusters: Option<f64>,
 }
 
 impl<'a> Seen<'a> {
@@ -41,6 +42,7 @@ impl<'a> Seen<'a> {
             bloom_end: None,
             sets: Vec::new(),
             return_bloom: None,
+            clusters: None,
         };
         for entry in &stand.entries {
             match entry.says {
@@ -59,6 +61,7 @@ impl<'a> Seen<'a> {
                 Observed::Recorded(_) => {}
             }
         }
+        seen.clusters = seen.counted_clusters();
         seen
     }
 
@@ -117,6 +120,10 @@ impl<'a> Seen<'a> {
     /// Clusters on a tree: by the newest damage count that has them, else as many as
     /// flower buds.
     pub(super) fn clusters(&self) -> Option<f64> {
+        self.clusters
+    }
+
+    fn counted_clusters(&self) -> Option<f64> {
         let counted = |(_, tally): &(Instant, &Tally)| {
             (!tally.clusters_per_tree.is_empty()).then(|| mean(&tally.clusters_per_tree))
         };

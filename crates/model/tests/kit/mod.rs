@@ -2,7 +2,7 @@
 //! seasons put together from JSON as people write them.
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use model::catalogue::{Catalogue, Rules};
 use model::curve::Curve;
@@ -33,6 +33,11 @@ pub fn catalogue() -> Catalogue {
 
 /// The same with the tables that ship: cultivars, verdict, records.
 pub fn ruled() -> Catalogue {
+    static RULED: LazyLock<Catalogue> = LazyLock::new(read_ruled);
+    RULED.clone()
+}
+
+fn read_ruled() -> Catalogue {
     let [cultivars, verdict, records] =
         ["cultivars", "verdict", "records"].map(|name| shipped(&format!("config/{name}.toml")));
     catalogue().ruled_by(Rules::read(&cultivars, &verdict, &records).expect("what ships is sound"))
