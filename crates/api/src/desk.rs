@@ -57,7 +57,7 @@ impl Deref for Visit {
 }
 
 impl Visit {
-    fn new(desk: Arc<Desk>, caller: Caller, request_id: String, seed: Option<Seed>) -> Visit {
+    pub(crate) fn new(desk: Arc<Desk>, caller: Caller, request_id: String, seed: Option<Seed>) -> Visit {
         let store = desk.house_store.on_behalf(Behalf {
             viewer: caller.person_id.clone().filter(|_| !caller.operator),
             person_id: caller.person_id.clone(),

@@ -53,6 +53,7 @@ mod readings;
 mod request;
 mod seasons;
 mod shapes;
+mod sight;
 mod sites;
 mod sources;
 mod stand;
@@ -77,6 +78,7 @@ use utoipa_axum::routes;
 use weather::checks::Thresholds;
 
 pub use document::{document, operations};
+pub use sight::{SeasonSeen, Sight, Unseen, View};
 
 use desk::Desk;
 

@@ -185,7 +185,7 @@ struct Behind {
 }
 
 /// Whether what was reckoned is no longer what would be.
-fn stale(row: &SeasonRow, edition: i64, now: Instant) -> bool {
+pub(crate) fn stale(row: &SeasonRow, edition: i64, now: Instant) -> bool {
     row.reckoned.as_ref().is_none_or(|reckoned| {
         !reckoned.versions.same_input(&row.versions_now)
             || reckoned.versions.program != edition

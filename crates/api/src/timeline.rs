@@ -8,6 +8,7 @@ use axum::extract::Path;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
 use model::field_log::{Entry, FieldLog};
+use model::growth::Growth;
 use model::plan::Plan;
 use model::season;
 use model::time::{DAY, Instant};
@@ -102,6 +103,19 @@ pub(crate) async fn timeline(
 }
 
 impl Visit {
+    /// Growth of a block over a season, in its own air.
+    pub(crate) async fn growth(&self, block: Block, year: i32) -> Result<Growth, Problem> {
+        let mut request = self.request(block, year, (None, None), false).await?;
+        let grown = tokio::task::spawn_blocking(move || {
+            checks::mark(request.weather.for_checks(), request.now, &request.thresholds);
+            moments::growth(&request)
+        });
+        grown.await.map_err(|error| {
+            tracing::error!(%error, "the growth of a season could not be summed");
+            Problem::failed()
+        })
+    }
+
     async fn request(
         &self,
         block: Block,
@@ -140,7 +154,7 @@ impl Visit {
     }
 }
 
-fn field_log(rows: Vec<LogEntry>) -> FieldLog {
+pub(crate) fn field_log(rows: Vec<LogEntry>) -> FieldLog {
     let entry = |row: &LogEntry| match Entry::read(&row.doc, Some(&row.id)) {
         Ok(entry) => Some(entry),
         Err(faults) => {

@@ -79,23 +79,12 @@ impl House {
             None => None,
         };
         let passwords = Passwords::new().await?;
-        let pages = web::router(web::Web {
-            store: store.clone(),
-            clock: clock.clone(),
-            passwords,
-            trusted_proxies: settings.trusted_proxies.clone().into(),
-            post: post::post(settings.public_url.as_ref(), &engine.outlet, &engine.sender, &engine.clock),
-        });
-        // Last, when nothing can fail any more: these are shown once, and a
-        // start that is refused shows nothing.
-        let claim = access::link::claim(&store, clock.now()).await?;
-        let first_token = access::first_token(&store, clock.now()).await?;
         let providers = engine.feeds.iter().map(|feed| provider(feed.as_ref())).collect();
         let sound = Arc::new(AtomicBool::new(!held));
-        let router = api::router(api::App {
+        let app = api::App {
             sound: sound.clone(),
-            store,
-            clock,
+            store: store.clone(),
+            clock: clock.clone(),
             catalogue,
             thresholds,
             providers,
@@ -105,7 +94,20 @@ impl House {
             }),
             requests_a_minute: settings.requests_a_minute,
             version: env!("CARGO_PKG_VERSION"),
+        };
+        let pages = web::router(web::Web {
+            store: store.clone(),
+            sight: api::Sight::new(app.clone()),
+            clock: clock.clone(),
+            passwords,
+            trusted_proxies: settings.trusted_proxies.clone().into(),
+            post: post::post(settings.public_url.as_ref(), &engine.outlet, &engine.sender, &engine.clock),
         });
+        // Last, when nothing can fail any more: these are shown once, and a
+        // start that is refused shows nothing.
+        let claim = access::link::claim(&store, clock.now()).await?;
+        let first_token = access::first_token(&store, clock.now()).await?;
+        let router = api::router(app);
         let mut router = router.merge(pages);
         let mut registry = Registry::default();
         engine.meters.register(&mut registry);

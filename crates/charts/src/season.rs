@@ -20,6 +20,8 @@ mod frame;
 mod told;
 mod tubes;
 
+pub use told::state;
+
 /// Counts longer than this before the start are left out of the picture: they
 /// only push the sprays together.
 const BEFORE_START: i64 = 4 * DAY;

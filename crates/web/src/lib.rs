@@ -1,15 +1,27 @@
-//! Pages for people: the few that links land on, and signing in and out.
+//! Pages for people: those that links land on, signing in and out, and what is
+//! read and printed: farms, blocks, seasons, spray records and sheets.
 //!
 //! No page needs a script or anything from another host. Opening a page changes
 //! nothing; what is sent from one must come from this server's own pages
 //! ([`guard`]).
 
+mod care;
 mod forgotten;
 mod guard;
+mod home;
+mod job;
 mod links;
+mod notice;
 mod pages;
 mod reference;
+mod report;
+mod said;
 mod sign_in;
+mod sprayed;
+mod sprays;
+mod visit;
+mod waiting;
+mod years;
 
 use std::net::IpAddr;
 use std::sync::Arc;
@@ -26,6 +38,8 @@ use store::{LinkKind, Store};
 pub struct Web {
     /// The database.
     pub store: Store,
+    /// What those who are signed in see of farms and seasons.
+    pub sight: api::Sight,
     /// Where `now` comes from.
     pub clock: Arc<dyn Clock>,
     /// Checks passwords.
@@ -63,7 +77,14 @@ pub struct Word {
 pub fn router(web: Web) -> Router {
     let link = |kind: LinkKind| get(links::form).post(links::redeem).layer(Extension(kind));
     Router::new()
-        .route("/", get(sign_in::home))
+        .route("/", get(home::page))
+        .route("/care", get(care::page))
+        .route("/farms/{id}/sprays/{year}", get(sprays::page))
+        .route("/blocks/{id}", get(years::block))
+        .route("/blocks/{id}/seasons/{year}/report", get(report::page))
+        .route("/blocks/{id}/seasons/{year}/job", get(job::page))
+        .route("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", get(notice::page))
+        .route("/outcomes/{year}", get(years::outcomes))
         .route("/reference", get(reference::page))
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))

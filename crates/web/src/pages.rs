@@ -61,18 +61,6 @@ pub(crate) struct Link<'a> {
     pub(crate) button: &'a str,
 }
 
-/// Where a person is after signing in.
-#[derive(Template)]
-#[template(path = "home.html")]
-pub(crate) struct Home<'a> {
-    pub(crate) title: &'a str,
-    pub(crate) name: String,
-    /// Farm and role.
-    pub(crate) roles: Vec<(String, String)>,
-    pub(crate) operator: bool,
-    pub(crate) caution: &'a str,
-}
-
 /// The API's document.
 #[derive(Template)]
 #[template(path = "reference.html")]

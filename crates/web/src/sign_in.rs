@@ -1,4 +1,4 @@
-//! Signing in and out, and where one is then.
+//! Signing in and out.
 
 use access::sign_in::{Attempt, SignInError};
 use axum::Extension;
@@ -6,9 +6,7 @@ use axum::extract::{Form, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use model::time::Instant;
-use model::words;
 use serde::Deserialize;
-use store::StoreError;
 
 use crate::guard::{Privacy, WayIn};
 use crate::{Web, pages};
@@ -110,41 +108,8 @@ pub(crate) async fn sign_out(
     response
 }
 
-/// Who one is, or the way to sign in.
-pub(crate) async fn home(
-    State(web): State<Web>,
-    Extension(way): Extension<WayIn>,
-    headers: HeaderMap,
-) -> Response {
-    let secret = way.privacy.cookie().and_then(|cookie| in_cookies(&headers, cookie));
-    let Some(secret) = secret else {
-        return Redirect::to("/sign-in").into_response();
-    };
-    let caller = match access::signed_in(&web.store, secret, web.clock.now()).await {
-        Ok(caller) => caller,
-        Err(access::Denied::NoToken) => return Redirect::to("/sign-in").into_response(),
-        Err(access::Denied::Store(error)) => return pages::failed(&error),
-    };
-    match shown_home(&web, &caller).await {
-        Ok(home) => pages::page(StatusCode::OK, &home),
-        Err(error) => pages::failed(&error),
-    }
-}
-
-async fn shown_home(web: &Web, caller: &access::Caller) -> Result<pages::Home<'static>, StoreError> {
-    let id = caller.person_id.as_deref().unwrap_or_default();
-    let name = web.store.person(id).await?.map(|person| person.name).unwrap_or_default();
-    let mut roles = Vec::with_capacity(caller.memberships.len());
-    for membership in &caller.memberships {
-        if let Some(farm) = web.store.farm(&membership.farm_id).await? {
-            roles.push((farm.name, membership.role.word().to_owned()));
-        }
-    }
-    Ok(pages::Home { title: "bloomtide", name, roles, operator: caller.operator, caution: words::CAUTION })
-}
-
 /// The value of a cookie.
-fn in_cookies<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
+pub(crate) fn in_cookies<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
     let all = headers.get_all(header::COOKIE).iter().filter_map(|value| value.to_str().ok());
     all.flat_map(|value| value.split(';'))
         .filter_map(|pair| pair.trim().split_once('='))

@@ -36,8 +36,9 @@ pub(super) struct Row {
     pub(super) progress_high: Option<f64>,
 }
 
-pub(super) fn rows(request: &Request) -> Vec<Row> {
-    let Request { plan, log, weather, now, shown, .. } = request;
+/// Growth of the block in its own air.
+pub(super) fn growth(request: &Request) -> Growth {
+    let Request { plan, weather, now, .. } = request;
     let readings = weather.by_trust();
     let joined = Series::join(&readings, weather.forecast.as_ref(), *now);
     let offset = plan.block.offset.as_ref();
@@ -45,7 +46,12 @@ pub(super) fn rows(request: &Request) -> Vec<Row> {
         (Some(offset), Ok(place)) => joined.at_block(offset, &place),
         _ => joined,
     };
-    let growth = Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone());
+    Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone())
+}
+
+pub(super) fn rows(request: &Request) -> Vec<Row> {
+    let Request { plan, log, now, shown, .. } = request;
+    let growth = growth(request);
     let season = season::reckon(plan, log, &growth, *now);
     model::timeline::timeline(plan, log, &growth, &season, shown.0, shown.1)
         .into_iter()

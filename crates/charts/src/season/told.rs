@@ -52,7 +52,7 @@ pub(super) fn bound(bound: Option<MarkBound>) -> &'static str {
 }
 
 /// Where a season stands, for people.
-pub(super) fn state(state: State) -> &'static str {
+pub fn state(state: State) -> &'static str {
     match state {
         State::Watching => "waiting for open flowers",
         State::Growing => "tubes growing",

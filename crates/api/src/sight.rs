@@ -1,0 +1,152 @@
+//! What pages show, seen for one caller alone: the same rows, plans and growth that
+//! the API answers from.
+
+use std::fmt;
+use std::sync::Arc;
+
+use access::Caller;
+use model::catalogue::Catalogue;
+use model::field_log::FieldLog;
+use model::growth::Growth;
+use model::plan::Plan;
+use model::season::Season;
+use model::time::Instant;
+use store::{Block, LogEntry, Site, Store};
+
+use crate::App;
+use crate::desk::{Desk, Visit};
+use crate::problem::Problem;
+use crate::seasons::{assembled, stale};
+use crate::timeline::field_log;
+
+/// The way in for pages.
+#[derive(Clone)]
+pub struct Sight {
+    desk: Arc<Desk>,
+}
+
+/// What one caller sees.
+pub struct View {
+    visit: Visit,
+}
+
+/// A season with what it was reckoned from, save the weather.
+pub struct SeasonSeen {
+    /// The bloom year.
+    pub year: i32,
+    /// The site whose weather the block has.
+    pub site: Site,
+    /// What was agreed, under the farm's own tables and confirmations.
+    pub plan: Plan,
+    /// The field log.
+    pub log: FieldLog,
+    /// Its entries as they were written, in order of id.
+    pub rows: Vec<LogEntry>,
+    /// The season as it was last reckoned; none before that, and where it could
+    /// not be.
+    pub season: Option<Season>,
+    /// When it was reckoned.
+    pub reckoned_at: Option<Instant>,
+    /// Whether something has changed since; it will be reckoned anew soon.
+    pub stale: bool,
+}
+
+/// Why something cannot be shown; the reader learns no more than that.
+#[derive(Debug)]
+pub struct Unseen(String);
+
+impl fmt::Display for Unseen {
+    fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+        to.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for Unseen {}
+
+impl From<Problem> for Unseen {
+    fn from(problem: Problem) -> Unseen {
+        Unseen(format!("{}: {}", problem.code, problem.detail))
+    }
+}
+
+impl From<store::StoreError> for Unseen {
+    fn from(error: store::StoreError) -> Unseen {
+        Unseen(error.to_string())
+    }
+}
+
+impl Sight {
+    /// The same application as the API's.
+    pub fn new(app: App) -> Sight {
+        Sight { desk: Arc::new(Desk::new(app)) }
+    }
+
+    /// What a caller sees.
+    pub fn of(&self, caller: Caller) -> View {
+        let id = self.desk.new_id();
+        View { visit: Visit::new(self.desk.clone(), caller, id, None) }
+    }
+}
+
+impl View {
+    /// The database on the caller's behalf: another farm's rows are not there.
+    pub fn store(&self) -> &Store {
+        &self.visit.store
+    }
+
+    /// Who looks.
+    pub fn caller(&self) -> &Caller {
+        &self.visit.caller
+    }
+
+    /// The moment of looking.
+    pub fn now(&self) -> Instant {
+        self.visit.now()
+    }
+
+    /// Curves, materials and tables, those that were added with them.
+    ///
+    /// # Errors
+    /// When the database cannot say.
+    pub async fn catalogue(&self) -> Result<Catalogue, Unseen> {
+        Ok(self.visit.catalogue().await?)
+    }
+
+    /// A season of a block that the caller sees; none where neither plan nor log
+    /// has begun it.
+    ///
+    /// # Errors
+    /// When the database cannot say, or what it keeps does not read back.
+    pub async fn season(&self, block: &Block, year: i32) -> Result<Option<SeasonSeen>, Unseen> {
+        let store = self.store();
+        let Some(row) = store.season(&block.id, year).await? else { return Ok(None) };
+        let (site, plan) = self.visit.behind(block, year).await?;
+        let catalogue = self.visit.catalogue().await?;
+        let plan = assembled(year, block, &site, &plan, &catalogue)?
+            .map_err(|faults| Unseen(format!("block {}, {year}: {faults}", block.id)))?;
+        let versions = store.plans(&block.id, year).await?;
+        let table = store.farm_rule(&block.farm_id, model::plan::VERDICT_TABLE).await?;
+        let tables: Vec<_> =
+            table.map(|table| (model::plan::VERDICT_TABLE.to_owned(), table)).into_iter().collect();
+        let confirmed = store.confirmations(&block.farm_id).await?;
+        let confirmed: Vec<_> =
+            confirmed.into_iter().filter(|one| one.taken_back_at.is_none()).map(|one| one.doc).collect();
+        let plan = plan
+            .with_versions(versions.iter().map(|version| (version.at, &version.doc)))
+            .under(&tables, &confirmed);
+        let rows = store.log(&block.id, year).await?;
+        let stale = stale(&row, catalogue.edition, self.now());
+        let reckoned_at = row.reckoned.as_ref().map(|reckoned| reckoned.reckoned_at);
+        let season = row.reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok());
+        let log = field_log(rows.clone());
+        Ok(Some(SeasonSeen { year, site, plan, log, rows, season, reckoned_at, stale }))
+    }
+
+    /// Growth of a block in its own air over a season, as its timeline has it.
+    ///
+    /// # Errors
+    /// As [`View::season`], and when there is no such season.
+    pub async fn growth(&self, block: &Block, year: i32) -> Result<Growth, Unseen> {
+        Ok(self.visit.growth(block.clone(), year).await?)
+    }
+}

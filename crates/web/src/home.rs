@@ -1,0 +1,148 @@
+//! Where a person is after signing in: their farms and blocks, and for who sets
+//! them up what waits.
+
+use std::collections::BTreeMap;
+
+use access::Deed;
+use api::View;
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use chrono_tz::Tz;
+use model::season::Season;
+use model::time::{self, Instant};
+use store::{BoardRow, Farm};
+
+use crate::visit::{Shown, Signed, Stop};
+use crate::waiting::{self, Rank, Waiting};
+use crate::{Web, pages};
+
+/// Farms, and blocks of each, that the page lists; the year's table has the rest.
+const LISTED: u32 = 200;
+/// Blocks that are looked at for what waits.
+const LOOKED_AT: u32 = 2_000;
+
+#[derive(Template)]
+#[template(path = "home.html")]
+struct Home {
+    title: &'static str,
+    name: String,
+    operator: bool,
+    year: i32,
+    farms: Vec<FarmShown>,
+    /// What waits; none for who sets no block up.
+    waiting: Option<Vec<WaitingShown>>,
+    more: bool,
+}
+
+struct FarmShown {
+    id: String,
+    name: String,
+    /// The reader's role there; empty for an operator without one.
+    role: &'static str,
+    /// Id, name and state of each block.
+    blocks: Vec<(String, String, String)>,
+    more: bool,
+}
+
+struct WaitingShown {
+    block_id: String,
+    block: String,
+    farm: String,
+    year: i32,
+    lines: Vec<String>,
+}
+
+/// The page.
+pub(crate) async fn page(State(web): State<Web>, signed: Signed) -> Shown {
+    let view = &signed.0;
+    let now = view.now();
+    let year = now.local_year(Tz::UTC);
+    let id = view.caller().person_id.as_deref().unwrap_or_default();
+    let name = web.store.person(id).await?.map(|person| person.name).unwrap_or_default();
+    let mut board = view.store().board(year, None, LOOKED_AT + 1).await?;
+    let more = board.len() > LOOKED_AT as usize;
+    board.truncate(LOOKED_AT as usize);
+    let states: BTreeMap<String, String> = board
+        .iter()
+        .map(|row| (row.block_id.clone(), row.state.as_deref().map_or("not reckoned yet".to_owned(), state)))
+        .collect();
+    let mut farms = Vec::new();
+    let mut names = BTreeMap::new();
+    for farm in view.store().farms(None, LISTED).await? {
+        names.insert(farm.id.clone(), farm.name.clone());
+        farms.push(shown(view, farm, &states).await?);
+    }
+    let sets_up = |farm: &str| view.caller().may(Deed::SetUp, farm);
+    let theirs: Vec<BoardRow> = board.into_iter().filter(|row| sets_up(&row.farm_id)).collect();
+    let waiting = if view.caller().operator || farms.iter().any(|farm| sets_up(&farm.id)) {
+        let waiting = tokio::task::spawn_blocking(move || all_waiting(theirs, &names, year, now));
+        Some(waiting.await.map_err(|error| Stop::Failed(error.to_string()))?)
+    } else {
+        None
+    };
+    let operator = view.caller().operator;
+    let page = Home { title: "bloomtide", name, operator, year, farms, waiting, more };
+    Ok(pages::page(StatusCode::OK, &page))
+}
+
+async fn shown(view: &View, farm: Farm, states: &BTreeMap<String, String>) -> Result<FarmShown, Stop> {
+    let mut blocks = view.store().blocks(Some(&farm.id), None, LISTED + 1).await?;
+    let more = blocks.len() > LISTED as usize;
+    blocks.truncate(LISTED as usize);
+    let role = view.caller().memberships.iter().find(|role| role.farm_id == farm.id);
+    let state = |id: &str| states.get(id).cloned().unwrap_or_else(|| "no season this year".to_owned());
+    Ok(FarmShown {
+        role: role.map_or("", |role| role.role.word()),
+        blocks: blocks
+            .into_iter()
+            .map(|block| {
+                let state =
+                    if block.archived_at.is_some() { "archived".to_owned() } else { state(&block.id) };
+                (block.id, block.name, state)
+            })
+            .collect(),
+        id: farm.id,
+        name: farm.name,
+        more,
+    })
+}
+
+/// What waits, the soonest first.
+fn all_waiting(
+    board: Vec<BoardRow>,
+    farms: &BTreeMap<String, String>,
+    year: i32,
+    now: Instant,
+) -> Vec<WaitingShown> {
+    let mut all: Vec<(Rank, WaitingShown)> = board
+        .into_iter()
+        .filter_map(|row| {
+            let Waiting { rank, lines } = waits(&row, now)?;
+            let farm = farms.get(&row.farm_id).cloned().unwrap_or_default();
+            Some((rank, WaitingShown { block_id: row.block_id, block: row.name, farm, year, lines }))
+        })
+        .collect();
+    all.sort_by_key(|(rank, _)| *rank);
+    all.into_iter().map(|(_, shown)| shown).collect()
+}
+
+fn waits(row: &BoardRow, now: Instant) -> Option<Waiting> {
+    let zone = time::zone(&row.time_zone).unwrap_or(Tz::UTC);
+    match row.doc.as_deref().map(serde_json::from_str::<Season>) {
+        Some(Ok(season)) => waiting::of(&season, zone, now),
+        Some(Err(_)) => {
+            let line = "Its season cannot be read: the season in the API has the fault.".to_owned();
+            Some(Waiting { rank: Rank::Reckon, lines: vec![line] })
+        }
+        None => {
+            Some(Waiting { rank: Rank::Reckon, lines: vec!["Its season is not reckoned yet.".to_owned()] })
+        }
+    }
+}
+
+/// A state's word for people.
+fn state(word: &str) -> String {
+    let known: Option<model::season::State> = serde_json::from_value(word.into()).ok();
+    known.map_or_else(|| word.to_owned(), |known| charts::season::state(known).to_owned())
+}

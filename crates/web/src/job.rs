@@ -1,0 +1,188 @@
+//! A job sheet for a contractor, with a small form for tank and volume above it.
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use chrono_tz::Tz;
+use model::input;
+use model::legs::Leg;
+use model::mixing::{Mix, MixAsked};
+use model::record::{self, Job, Row};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use crate::sprayed::Facts;
+use crate::visit::{Shown, Signed, Stop, year};
+use crate::{Web, pages};
+
+/// What the form sends; a browser sends empty fields too.
+#[derive(Debug, Default, Clone, Deserialize)]
+pub(crate) struct Asked {
+    spray: Option<String>,
+    volume: Option<String>,
+    volume_unit: Option<String>,
+    tank: Option<String>,
+    tank_unit: Option<String>,
+    area: Option<String>,
+    area_unit: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "job.html")]
+struct Page {
+    title: String,
+    rows: Vec<Row>,
+    below: Vec<String>,
+    /// Number, material and whether it is this one, of each spray planned.
+    planned: Vec<(usize, String, bool)>,
+    volume: String,
+    volume_units: Vec<(&'static str, bool)>,
+    tank: String,
+    tank_units: Vec<(&'static str, bool)>,
+    area: String,
+    area_units: Vec<(&'static str, bool)>,
+    wrong: Vec<String>,
+}
+
+/// The sheet of one planned spray.
+pub(crate) async fn page(
+    State(_): State<Web>,
+    signed: Signed,
+    Path((block, text)): Path<(String, String)>,
+    Query(asked): Query<Asked>,
+) -> Shown {
+    let (block, farm) = signed.block(&block).await?;
+    let year = year(&text)?;
+    let seen = signed.season(&block, year).await?;
+    let number: usize = asked.spray.as_deref().and_then(|text| text.trim().parse().ok()).unwrap_or(1);
+    let planned = number.checked_sub(1).and_then(|index| seen.plan.sprays.get(index));
+    let planned = planned.ok_or_else(|| {
+        let many = seen.plan.sprays.len();
+        Stop::NotThere(format!(
+            "The plan of {} for {year} has {many} sprays, and no number {number}.",
+            block.name
+        ))
+    })?;
+    let named = |id: &str| seen.plan.materials.iter().find(|material| material.id == id);
+    let material = named(&planned.material).ok_or_else(|| {
+        Stop::NotThere(format!("The plan names “{}”, which is no material known here.", planned.material))
+    })?;
+    let rate = planned.rate.or(material.rate);
+    let (mix, wrong) = mixed(&asked, rate, seen.plan.block.hectares);
+    let facts = Facts::of(&block, &farm, seen.plan.block.hectares, seen.plan.zone);
+    let leg = seen.season.as_ref().and_then(|season| season.legs.iter().find(|leg| leg.number == number));
+    let likely = leg.and_then(|leg| likely(leg, seen.plan.zone));
+    let profiles = &signed.0.catalogue().await?.rules.profiles;
+    let sheet = record::job(&Job {
+        block: facts.facts(),
+        material,
+        rate,
+        mix: mix.as_ref(),
+        mark: Some(planned.mark),
+        bound: Some(planned.bound),
+        likely: likely.as_deref(),
+        confirmed: seen.plan.confirmed.iter().find(|confirmed| confirmed.covers(&material.id)),
+        profile: profiles.get("general"),
+    });
+    let units = |all: [&'static str; 2], chosen: &Option<String>| {
+        all.iter().map(|unit| (*unit, chosen.as_deref() == Some(*unit))).collect()
+    };
+    let page = Page {
+        title: sheet.title,
+        rows: sheet.rows,
+        below: sheet.below,
+        planned: seen
+            .plan
+            .sprays
+            .iter()
+            .enumerate()
+            .map(|(n, spray)| {
+                let name = named(&spray.material).map_or(&spray.material, |material| &material.name);
+                (n + 1, name.clone(), n + 1 == number)
+            })
+            .collect(),
+        volume: asked.volume.clone().unwrap_or_default(),
+        volume_units: units(["L/ha", "US-gal/acre"], &asked.volume_unit),
+        tank: asked.tank.clone().unwrap_or_default(),
+        tank_units: units(["L", "US-gal"], &asked.tank_unit),
+        area: asked.area.clone().unwrap_or_default(),
+        area_units: units(["ha", "acre"], &asked.area_unit),
+        wrong,
+    };
+    Ok(pages::page(StatusCode::OK, &page))
+}
+
+/// The mix that was asked for, or what is wrong with it; neither before tank and
+/// volume are typed.
+fn mixed(
+    asked: &Asked,
+    usual: Option<model::materials::Rate>,
+    hectares: Option<f64>,
+) -> (Option<Mix>, Vec<String>) {
+    let typed = |text: &Option<String>| {
+        text.as_deref().map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned)
+    };
+    if typed(&asked.volume).is_none() && typed(&asked.tank).is_none() && typed(&asked.area).is_none() {
+        return (None, Vec::new());
+    }
+    if usual.is_none() {
+        return (None, vec!["No rate is agreed or known for this material: set one in the plan.".to_owned()]);
+    }
+    let mut document = json!({});
+    for (name, text) in [("volume_per_area", &asked.volume), ("tank", &asked.tank), ("area", &asked.area)] {
+        if let Some(text) = typed(text) {
+            document[name] =
+                text.replace(',', ".").parse().map_or(Value::String(text), |number: f64| json!(number));
+        }
+    }
+    for (name, text) in [
+        ("volume_unit", &asked.volume_unit),
+        ("tank_unit", &asked.tank_unit),
+        ("area_unit", &asked.area_unit),
+    ] {
+        if let Some(text) = typed(text) {
+            document[name] = json!(text);
+        }
+    }
+    if typed(&asked.area).is_none()
+        && let Some(hectares) = hectares
+    {
+        document["area"] = json!(hectares);
+        document["area_unit"] = json!("ha");
+    }
+    match input::read(&document, |fields| MixAsked::with_usual(fields, usual)) {
+        Ok(asked) => (Some(asked.mix()), Vec::new()),
+        Err(faults) => (None, faults.0.iter().map(|fault| spoken(&fault.pointer, &fault.detail)).collect()),
+    }
+}
+
+/// A fault by the words of its field in the form.
+fn spoken(pointer: &str, detail: &str) -> String {
+    let field = match pointer {
+        "/volume_per_area" => "Finished spray on an area",
+        "/volume_unit" => "Unit of the finished spray",
+        "/tank" => "Tank",
+        "/tank_unit" => "Unit of the tank",
+        "/area" => "Area",
+        "/area_unit" => "Unit of the area",
+        _ => "Rate",
+    };
+    format!("{field}: {detail}.")
+}
+
+/// When the mark of a leg is likely reached, with its range.
+pub(crate) fn likely(leg: &Leg, zone: Tz) -> Option<String> {
+    if let Some(at) = leg.reached_at {
+        let range = match (leg.reached_earliest, leg.reached_latest) {
+            (Some(early), Some(late)) if early < late => {
+                format!(" (between {} and {})", early.spoken(zone), late.spoken(zone))
+            }
+            _ => String::new(),
+        };
+        return Some(format!("mark reached {}{range}", at.spoken(zone)));
+    }
+    if let Some(at) = leg.may_be_reached_since {
+        return Some(format!("the mark may be reached since {}: hours without readings", at.spoken(zone)));
+    }
+    leg.expected_at.map(|at| format!("{} by the forecast", at.spoken(zone)))
+}

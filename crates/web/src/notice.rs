@@ -1,0 +1,49 @@
+//! A notice for the block's edge after a spray: large, on one page.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use model::record::{self, Row};
+
+use crate::sprayed::{Facts, hectares, material, sprays};
+use crate::visit::{Shown, Signed, Stop, year};
+use crate::{Web, pages};
+
+#[derive(Template)]
+#[template(path = "notice.html")]
+struct Page {
+    title: String,
+    until: String,
+    rows: Vec<Row>,
+    below: Vec<String>,
+}
+
+/// The row that stands in letters that are read from the road.
+const UNTIL: &str = "Keep out until";
+
+/// The notice of one spray.
+pub(crate) async fn page(
+    State(web): State<Web>,
+    signed: Signed,
+    Path((block, text, entry)): Path<(String, String, String)>,
+) -> Shown {
+    let (block, farm) = signed.block(&block).await?;
+    let year = year(&text)?;
+    let rows = signed.0.store().log(&block.id, year).await?;
+    let found = sprays(&rows, web.clock.now()).into_iter().find(|spray| spray.entry == entry);
+    let spray = found.ok_or_else(|| {
+        Stop::NotThere(format!("The log of {} has no such spray in {year}, or it was withdrawn.", block.name))
+    })?;
+    let zone = signed.zone(&block).await?;
+    let catalogue = signed.0.catalogue().await?;
+    let facts = Facts::of(&block, &farm, hectares(&block), zone);
+    let known = material(&spray.record, &catalogue.materials);
+    let sheet = record::notice(&spray.record, known, &facts.facts(), zone);
+    let page = Page {
+        until: sheet.row(UNTIL).unwrap_or_default().to_owned(),
+        title: sheet.title,
+        rows: sheet.rows.into_iter().filter(|row| row.label != UNTIL).collect(),
+        below: sheet.below,
+    };
+    Ok(pages::page(StatusCode::OK, &page))
+}

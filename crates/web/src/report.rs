@@ -1,0 +1,184 @@
+//! The season report of a block, which prints on two pages.
+
+mod beside;
+pub(crate) use beside::UNCONFIRMED;
+mod course;
+mod deciding;
+
+use api::SeasonSeen;
+use askama::Template;
+use axum::extract::Path;
+use axum::http::StatusCode;
+use charts::season::SeasonPicture;
+use model::season::Season;
+use model::time::Instant;
+use store::{Block, Farm};
+
+use crate::visit::{Shown, Signed, Stop, year};
+use crate::{pages, said};
+
+/// A part of the report.
+#[derive(Debug, Default)]
+pub(crate) struct Part {
+    pub(crate) head: &'static str,
+    /// Sentences.
+    pub(crate) said: Vec<String>,
+    /// Headings of a table; empty where there is none.
+    pub(crate) columns: Vec<&'static str>,
+    pub(crate) rows: Vec<Vec<String>>,
+}
+
+impl Part {
+    fn new(head: &'static str) -> Part {
+        Part { head, ..Part::default() }
+    }
+
+    fn say(&mut self, sentence: impl Into<String>) {
+        self.said.push(sentence.into());
+    }
+}
+
+#[derive(Template)]
+#[template(path = "report.html")]
+struct Page {
+    title: String,
+    block_id: String,
+    year: i32,
+    /// What stands below the title: where, which curve, as of when.
+    head: Vec<String>,
+    /// What cannot wait.
+    urgent: Vec<String>,
+    before: Vec<Part>,
+    /// The season drawn; none where nothing is there to draw.
+    picture: Option<String>,
+    after: Vec<Part>,
+    /// Number and name of each planned spray, for its job sheet.
+    jobs: Vec<(usize, String)>,
+    /// Entry and name of each spray, for its notice.
+    notices: Vec<(String, String)>,
+}
+
+/// All that the parts are made from.
+pub(crate) struct Told<'a> {
+    pub(crate) block: &'a Block,
+    pub(crate) seen: &'a SeasonSeen,
+    pub(crate) season: &'a Season,
+    /// The season of the year before, where it was reckoned.
+    pub(crate) last: Option<Season>,
+    pub(crate) now: Instant,
+}
+
+/// The report.
+pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, String)>) -> Shown {
+    let (block, farm) = signed.block(&block).await?;
+    let year = year(&text)?;
+    let seen = signed.season(&block, year).await?;
+    let Some(season) = &seen.season else {
+        let head = format!(
+            "{}, {year}: this season has not been reckoned yet. Load the page again in a moment.",
+            block.name
+        );
+        return Err(Stop::NotThere(head));
+    };
+    let last = signed.0.store().season(&block.id, year - 1).await?;
+    let last = last.and_then(|row| row.reckoned).and_then(|last| serde_json::from_value(last.doc).ok());
+    let told = Told { block: &block, seen: &seen, season, last, now: signed.0.now() };
+    let picture = match signed.0.growth(&block, year).await {
+        Ok(growth) => Some(drawn(&SeasonPicture::new(&seen.plan, &seen.log, &growth, season, told.now))),
+        Err(error) => {
+            tracing::error!(block = block.id, year, %error, "the picture of a season could not be drawn");
+            None
+        }
+    };
+    Ok(pages::page(StatusCode::OK, &report(&told, &farm, picture)))
+}
+
+/// The picture as it stands within a page, which needs no namespace.
+fn drawn(picture: &SeasonPicture<'_>) -> String {
+    charts::season::picture(picture).replacen(" xmlns=\"http://www.w3.org/2000/svg\"", "", 1)
+}
+
+fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>) -> Page {
+    let Told { block, seen, season, .. } = told;
+    let name = |id: &str| material(told, id);
+    let sprays = crate::sprayed::sprays(&seen.rows, told.now);
+    let before = [
+        deciding::target(told),
+        deciding::buds(told),
+        course::bloom(told),
+        deciding::damage(told),
+        deciding::decision(told),
+    ];
+    let after = [
+        course::sprays(told, &sprays),
+        course::flowers(told),
+        beside::weather(told),
+        beside::outcome(told),
+        beside::entries(told),
+        beside::notes(told),
+    ];
+    let there = |part: &Part| !part.said.is_empty() || !part.rows.is_empty();
+    Page {
+        title: format!("{}, season {}", block.name, season.year),
+        block_id: block.id.clone(),
+        year: season.year,
+        head: head(told, farm),
+        urgent: urgent(told),
+        before: before.into_iter().filter(there).collect(),
+        picture,
+        after: after.into_iter().filter(there).collect(),
+        jobs: seen.plan.sprays.iter().enumerate().map(|(n, spray)| (n + 1, name(&spray.material))).collect(),
+        notices: sprays
+            .iter()
+            .map(|spray| {
+                let of = spray.record.material.as_deref().map_or("spray".to_owned(), name);
+                (spray.entry.clone(), format!("{of}, {}", spray.at.spoken(seen.plan.zone)))
+            })
+            .collect(),
+    }
+}
+
+fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
+    let Told { seen, season, .. } = told;
+    let plan = &seen.plan;
+    let curve = &plan.block.curve;
+    let mut head = vec![
+        format!(
+            "{}, {}. Weather of {}. Times: {}.",
+            farm.name,
+            plan.block.cultivar,
+            seen.site.name,
+            plan.zone.name()
+        ),
+        format!(
+            "State: {}. Growth curve {} ({}).",
+            charts::season::state(season.state),
+            curve.id,
+            curve.source
+        ),
+    ];
+    let as_of = season.as_of.map_or("none yet".to_owned(), |at| said::dated(at, plan.zone));
+    let reckoned =
+        seen.reckoned_at.map_or(String::new(), |at| format!("; reckoned {}", said::dated(at, plan.zone)));
+    head.push(format!("Last reading used: {as_of}{reckoned}."));
+    if seen.stale {
+        head.push("Something has changed since; it is reckoned anew soon.".to_owned());
+    }
+    head
+}
+
+/// Re-entry and what to make of a mark that passed.
+fn urgent(told: &Told<'_>) -> Vec<String> {
+    let Told { seen, season, now, .. } = told;
+    let mut urgent: Vec<String> =
+        crate::waiting::closed(season.reentry.as_ref(), seen.plan.zone, *now).into_iter().collect();
+    urgent.extend(model::through::what_now(season, &seen.plan));
+    urgent.dedup();
+    urgent
+}
+
+/// A material's name for people; its id where it has none here.
+pub(crate) fn material(told: &Told<'_>, id: &str) -> String {
+    let known = told.seen.plan.materials.iter().find(|material| material.id == id);
+    known.map_or_else(|| id.to_owned(), |material| material.name.clone())
+}

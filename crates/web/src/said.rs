@@ -1,0 +1,108 @@
+//! Figures as people read them.
+
+use chrono_tz::Tz;
+use model::bloom::Flowers;
+use model::materials::{KILOGRAMS_PER_POUND, figure};
+use model::record::Amount;
+use model::time::{HOUR, Instant, MINUTE};
+use model::units::{HECTARES_PER_ACRE, LITRES_PER_US_GALLON, us_gallons_per_acre_to_litres_per_hectare};
+
+/// Metres a second in a mile an hour, exact by definition.
+const M_S_PER_MPH: f64 = 0.447_04;
+
+/// A moment with its year and zone, rounded up to the minute.
+pub(crate) fn dated(at: Instant, zone: Tz) -> String {
+    let minute = Instant((at.0 + MINUTE - 1).div_euclid(MINUTE) * MINUTE);
+    minute.utc().with_timezone(&zone).format("%a %-d %b %Y, %H:%M %Z").to_string()
+}
+
+/// A temperature in both units: `−2.4 °C (27.7 °F)`.
+pub(crate) fn celsius(value: f64) -> String {
+    let signed = |number: f64| format!("{number:.1}").replace('-', "−");
+    format!("{} °C ({} °F)", signed(value), signed(value * 1.8 + 32.0))
+}
+
+/// Flowers or fruit on a tree: whole, with one decimal below ten.
+pub(crate) fn number(value: f64) -> String {
+    if value < 10.0 && value.fract() != 0.0 { format!("{value:.1}") } else { format!("{value:.0}") }
+}
+
+/// A share as whole per cent.
+pub(crate) fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}
+
+/// A share of the style: as marks are written.
+pub(crate) fn style(share: f64) -> String {
+    format!("{share:.2}")
+}
+
+/// Whole hours between two moments, and on which side the second lies.
+pub(crate) fn apart(from: Instant, to: Instant) -> String {
+    let hours = to.since(from) as f64 / HOUR as f64;
+    match hours.abs().round() {
+        0.0 => "within half an hour".to_owned(),
+        1.0 => format!("1 hour {}", if hours < 0.0 { "before" } else { "after" }),
+        many => format!("{many:.0} hours {}", if hours < 0.0 { "before" } else { "after" }),
+    }
+}
+
+/// Flowers with what bounds them.
+pub(crate) fn flowers(flowers: Flowers) -> String {
+    match (flowers.likely, flowers.high) {
+        (Some(likely), Some(high)) => format!("{likely:.0} ({:.0} to {high:.0})", flowers.low),
+        (Some(likely), None) => format!("{likely:.0} (at least {:.0})", flowers.low),
+        (None, Some(high)) => format!("{:.0} to {high:.0}", flowers.low),
+        (None, None) => format!("at least {:.0}", flowers.low),
+    }
+}
+
+/// An amount as it was typed, and in the other units of the trade.
+pub(crate) fn amount(amount: &Amount) -> String {
+    let typed = amount.spoken();
+    let Some((metric, unit)) = amount.metric() else { return typed };
+    let us = match unit {
+        "L" => Some((metric / LITRES_PER_US_GALLON, "US gal")),
+        "kg" => Some((metric / KILOGRAMS_PER_POUND, "lb")),
+        "ha" => Some((metric / HECTARES_PER_ACRE, "acres")),
+        "L/ha" => Some((metric / us_gallons_per_acre_to_litres_per_hectare(1.0), "US gal/acre")),
+        "kg/ha" => Some((metric * HECTARES_PER_ACRE / KILOGRAMS_PER_POUND, "lb/acre")),
+        "m/s" => Some((metric / M_S_PER_MPH, "mph")),
+        "°C" => Some((metric * 1.8 + 32.0, "°F")),
+        _ => None,
+    };
+    let is_metric = amount.unit.as_deref().is_some_and(|own| own.trim().eq_ignore_ascii_case(unit));
+    match us {
+        Some((us, us_unit)) if is_metric => format!("{typed} ({} {us_unit})", figure(us)),
+        Some(_) => format!("{typed} ({} {unit})", figure(metric)),
+        None => typed,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn frost_is_told_in_both_units() {
+        // 28 °F is −2.22 °C, the 10 % line of open flowers (published).
+        assert_eq!(celsius(-2.222), "−2.2 °C (28.0 °F)");
+        assert_eq!(celsius(10.0), "10.0 °C (50.0 °F)");
+    }
+
+    #[test]
+    fn a_typed_amount_keeps_its_words_and_gets_the_other_unit() {
+        let of = |typed: &str, unit: &str| amount(&Amount::of(typed.to_owned(), Some(unit.to_owned())));
+        assert_eq!(of("10", "L"), "10 L (2.64 US gal)");
+        assert_eq!(of("2.5 US gal", ""), "2.5 US gal (9.46 L)");
+        assert_eq!(of("some", "buckets"), "some buckets");
+    }
+
+    #[test]
+    fn the_side_of_a_mark_is_told_in_hours() {
+        let mark = Instant(1_367_000_000);
+        assert_eq!(apart(mark, mark.plus(-3 * HOUR)), "3 hours before");
+        assert_eq!(apart(mark, mark.plus(HOUR)), "1 hour after");
+        assert_eq!(apart(mark, mark.plus(600)), "within half an hour");
+    }
+}

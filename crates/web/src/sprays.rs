@@ -1,0 +1,184 @@
+//! A farm's spray records of a year, to be read and printed.
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::http::StatusCode;
+use chrono_tz::Tz;
+use model::materials::Material;
+use model::record::{Profile, Record, named_fields};
+use model::words;
+use serde::Deserialize;
+use store::{Block, Farm};
+
+use crate::sprayed::{Facts, Sprayed, hectares, material, sprays};
+use crate::visit::{Shown, Signed, Stop, year};
+use crate::{Web, pages, said};
+
+/// Blocks that are read at once.
+const BLOCKS_AT_ONCE: u32 = 500;
+/// The list of fields that records are held against unless another is chosen.
+const USUAL_PROFILE: &str = "general";
+
+#[derive(Debug, Deserialize)]
+pub(crate) struct Asked {
+    profile: Option<String>,
+}
+
+/// The records.
+#[derive(Template)]
+#[template(path = "sprays.html")]
+struct Page {
+    title: String,
+    farm_id: String,
+    year: i32,
+    /// Id, name and whether it is the one in use.
+    profiles: Vec<(String, String, bool)>,
+    /// Where the list of fields in use comes from.
+    source: Option<String>,
+    records: Vec<Spray>,
+}
+
+/// One record.
+struct Spray {
+    block_id: String,
+    block: String,
+    material: String,
+    began: String,
+    entry: String,
+    draft: bool,
+    /// What was typed, label and value.
+    fields: Vec<(&'static str, String)>,
+    reentry: String,
+    missing: Option<String>,
+    written: String,
+}
+
+/// Every spray of a farm in a bloom year.
+pub(crate) async fn page(
+    State(web): State<Web>,
+    signed: Signed,
+    Path((farm, text)): Path<(String, String)>,
+    Query(asked): Query<Asked>,
+) -> Shown {
+    let farm = signed.farm(&farm).await?;
+    let year = year(&text)?;
+    let catalogue = signed.0.catalogue().await?;
+    let id = asked.profile.as_deref().unwrap_or(USUAL_PROFILE);
+    let profile = catalogue.rules.profiles.get(id);
+    let mut records = Vec::new();
+    for block in blocks(&signed, &farm).await? {
+        let rows = signed.0.store().log(&block.id, year).await?;
+        if !rows.iter().any(|row| row.kind == "spray") {
+            continue;
+        }
+        let zone = signed.zone(&block).await?;
+        let facts = Facts::of(&block, &farm, hectares(&block), zone);
+        for spray in sprays(&rows, web.clock.now()) {
+            let known = material(&spray.record, &catalogue.materials);
+            records.push((spray.at, shown(&block, &facts, &spray, known, profile, zone)));
+        }
+    }
+    records.sort_by_key(|(at, _)| *at);
+    let all = catalogue.rules.profiles.0.iter();
+    let page = Page {
+        title: format!("{}: sprays in {year}", farm.name),
+        farm_id: farm.id,
+        year,
+        profiles: all.map(|one| (one.id.clone(), one.name.clone(), one.id == id)).collect(),
+        source: profile.map(|profile| format!("{} ({})", profile.source, profile.status)),
+        records: records.into_iter().map(|(_, record)| record).collect(),
+    };
+    Ok(pages::page(StatusCode::OK, &page))
+}
+
+/// All blocks of a farm, archived ones too.
+async fn blocks(signed: &Signed, farm: &Farm) -> Result<Vec<Block>, Stop> {
+    let mut all: Vec<Block> = Vec::new();
+    loop {
+        let after = all.last().map(|block| block.id.clone());
+        let next = signed.0.store().blocks(Some(&farm.id), after.as_deref(), BLOCKS_AT_ONCE).await?;
+        let last = next.len() < BLOCKS_AT_ONCE as usize;
+        all.extend(next);
+        if last {
+            return Ok(all);
+        }
+    }
+}
+
+fn shown(
+    block: &Block,
+    facts: &Facts,
+    spray: &Sprayed,
+    known: Option<&Material>,
+    profile: Option<&Profile>,
+    zone: Tz,
+) -> Spray {
+    let record = &spray.record;
+    let facts = facts.facts();
+    let missing = profile.map(|profile| {
+        let missing = profile.missing(record, known, &facts);
+        profile.told(&missing, spray.at.local_date(zone))
+    });
+    let name = known.map(|material| material.name.clone()).or(record.material.clone());
+    let wrote = spray.by.as_deref().map_or(String::new(), |by| format!("by {by}, "));
+    let corrected = if spray.corrected { "Corrected" } else { "Written" };
+    Spray {
+        block_id: block.id.clone(),
+        block: block.name.clone(),
+        material: name.unwrap_or_else(|| "Material not recorded".to_owned()),
+        began: said::dated(spray.at, zone),
+        entry: spray.entry.clone(),
+        draft: spray.is_draft(),
+        fields: typed(spray, &facts, zone),
+        reentry: match record.reentry_at() {
+            Some(at) => format!("Nobody works in the block before {}.", said::dated(at, zone)),
+            None if record.reentry_seconds().is_some() => {
+                "The re-entry interval counts from the finish, which is not recorded yet.".to_owned()
+            }
+            None => words::NO_REENTRY.to_owned(),
+        },
+        missing,
+        written: format!("{corrected} {wrote}received {}.", said::dated(spray.received_at, zone)),
+    }
+}
+
+/// Every field that was typed, and the block's facts beside it.
+pub(crate) fn typed(
+    spray: &Sprayed,
+    facts: &model::record::BlockFacts<'_>,
+    zone: Tz,
+) -> Vec<(&'static str, String)> {
+    let record = &spray.record;
+    let mut fields: Vec<(&'static str, String)> = Vec::new();
+    for (name, words) in named_fields() {
+        fields.extend(field(record, facts, name, zone).map(|value| (words, value)));
+    }
+    if let Some(share) = record.share_of_block {
+        fields.push(("share of the block", said::percent(share)));
+    }
+    if spray.doc["took"] == false {
+        fields.push(("took", "no: it was spoiled".to_owned()));
+    }
+    match &spray.doc["thins"] {
+        thins if *thins == true => fields.push(("thins", "yes, as written".to_owned())),
+        thins if *thins == false => fields.push(("thins", "no, as written".to_owned())),
+        _ => {}
+    }
+    fields
+}
+
+fn field(record: &Record, facts: &model::record::BlockFacts<'_>, name: &str, zone: Tz) -> Option<String> {
+    let owned = |text: Option<&str>| text.map(str::to_owned);
+    match name {
+        "material" => record.material.clone(),
+        "at" => record.at.map(|at| said::dated(at, zone)),
+        "finished_at" => record.finished_at.map(|at| said::dated(at, zone)),
+        "reentry_interval" => (!record.reentry_typed.is_empty()).then(|| record.reentry_typed.join(", ")),
+        "block" => Some(facts.name.to_owned()),
+        "farm" => owned(facts.farm),
+        "cultivar" => owned(facts.cultivar),
+        "location" => owned(facts.location),
+        "time_zone" => Some(zone.name().to_owned()),
+        _ => record.amount(name).map(said::amount).or_else(|| owned(record.text(name))),
+    }
+}

@@ -1,0 +1,105 @@
+//! Who looks at a page, and what they may see there.
+
+use access::Denied;
+use api::{SeasonSeen, Unseen, View};
+use axum::Extension;
+use axum::extract::FromRequestParts;
+use axum::http::StatusCode;
+use axum::http::request::Parts;
+use axum::response::{IntoResponse, Redirect, Response};
+use chrono_tz::Tz;
+use store::{Block, Farm, StoreError};
+
+use crate::guard::WayIn;
+use crate::sign_in::in_cookies;
+use crate::{Web, pages};
+
+/// Someone who is signed in, with what they see.
+pub(crate) struct Signed(pub(crate) View);
+
+impl FromRequestParts<Web> for Signed {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, web: &Web) -> Result<Signed, Response> {
+        let to_sign_in = || Redirect::to("/sign-in").into_response();
+        let Extension(way) =
+            Extension::<WayIn>::from_request_parts(parts, web).await.map_err(IntoResponse::into_response)?;
+        let cookie = way.privacy.cookie().ok_or_else(to_sign_in)?;
+        let secret = in_cookies(&parts.headers, cookie).ok_or_else(to_sign_in)?;
+        match access::signed_in(&web.store, secret, web.clock.now()).await {
+            Ok(caller) => Ok(Signed(web.sight.of(caller))),
+            Err(Denied::NoToken) => Err(to_sign_in()),
+            Err(Denied::Store(error)) => Err(pages::failed(&error)),
+        }
+    }
+}
+
+/// Why a page is not shown.
+#[derive(Debug)]
+pub(crate) enum Stop {
+    /// It is not there, or belongs to a farm that is not theirs: the same answer.
+    NotThere(String),
+    /// The server could not.
+    Failed(String),
+}
+
+impl IntoResponse for Stop {
+    fn into_response(self) -> Response {
+        match self {
+            Stop::NotThere(what) => pages::refused(StatusCode::NOT_FOUND, &what),
+            Stop::Failed(why) => pages::failed(&why),
+        }
+    }
+}
+
+impl From<StoreError> for Stop {
+    fn from(error: StoreError) -> Stop {
+        Stop::Failed(error.to_string())
+    }
+}
+
+impl From<Unseen> for Stop {
+    fn from(error: Unseen) -> Stop {
+        Stop::Failed(error.to_string())
+    }
+}
+
+/// What a handler gives.
+pub(crate) type Shown = Result<Response, Stop>;
+
+impl Signed {
+    /// A farm of theirs.
+    pub(crate) async fn farm(&self, id: &str) -> Result<Farm, Stop> {
+        let farm = self.0.store().farm(id).await?;
+        farm.ok_or_else(|| Stop::NotThere("There is no such farm, or it is not one of yours.".to_owned()))
+    }
+
+    /// A block of theirs, with its farm.
+    pub(crate) async fn block(&self, id: &str) -> Result<(Block, Farm), Stop> {
+        let not_there = || Stop::NotThere("There is no such block, or it is not one of yours.".to_owned());
+        let block = self.0.store().block(id).await?.ok_or_else(not_there)?;
+        let farm = self.0.store().farm(&block.farm_id).await?.ok_or_else(not_there)?;
+        Ok((block, farm))
+    }
+
+    /// A season of a block.
+    pub(crate) async fn season(&self, block: &Block, year: i32) -> Result<SeasonSeen, Stop> {
+        let season = self.0.season(block, year).await?;
+        season.ok_or_else(|| {
+            Stop::NotThere(format!("{} has no season {year}: it begins with a plan or an entry.", block.name))
+        })
+    }
+
+    /// The zone of a block's wall clock.
+    pub(crate) async fn zone(&self, block: &Block) -> Result<Tz, Stop> {
+        let site = self.0.store().site(&block.site_id).await?;
+        let name = site.map(|site| site.time_zone).unwrap_or_default();
+        model::time::zone(&name).map_err(|error| Stop::Failed(error.to_string()))
+    }
+}
+
+/// The bloom year in a path.
+pub(crate) fn year(text: &str) -> Result<i32, Stop> {
+    let year = text.parse().ok().filter(|year| text.len() == 4 && (1900..2200).contains(year));
+    year.ok_or_else(|| Stop::NotThere(format!("“{text}” is no bloom year; write four digits, 1900 to 2199.")))
+}
