@@ -110,7 +110,7 @@ pub(super) fn first_reset(plan: &Plan, seen: &Seen<'_>, start: Instant, now: Ins
     let mut resets = |entry: &&&Standing<'_>| {
         matches!(sprays::resets(plan, entry, 0, now, &mut unheard), Reset::Ends { .. })
     };
-    seen.sprays.iter().filter(|entry| entry.at >= start).find(|entry| resets(&entry)).map(|entry| entry.at)
+    seen.sprays.iter().filter(|entry| entry.at >= start).find(|entry| resets(entry)).map(|entry| entry.at)
 }
 
 fn material(entry: &Standing<'_>) -> Option<String> {

@@ -136,7 +136,9 @@ fn set(id: &str, day: &str, group: &str, fruit: &[i64]) -> Value {
 
 fn outcome(entries: &[Value]) -> model::season::Outcome {
     let plan = ruled_plan(&json!({}));
-    season(&plan, entries, &steady(15.0, 4), at("2014-06-01T00:00:00Z")).outcome.unwrap()
+    season(&plan, entries, &steady(15.0, 4), at("2014-06-01T00:00:00Z"))
+        .outcome
+        .expect("fruit or bloom was counted")
 }
 
 /// The newest count of each group is held against the target and the other group.

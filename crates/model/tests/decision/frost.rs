@@ -66,7 +66,7 @@ fn a_spray_ends_the_hold() {
 #[test]
 fn a_damage_count_lifts_the_hold() {
     let sound = damage("d", hour(42.0), (190, 200), (760, 800));
-    let season = reckoned(&bloom_and(&[sound.clone()]), &[28.0], 44.0);
+    let season = reckoned(&bloom_and(std::slice::from_ref(&sound)), &[28.0], 44.0);
     assert_eq!((season.state, season.anew), (State::Due, None));
     // One from before the frost does not.
     let before = reckoned(&bloom_and(&[damage("d", hour(27.0), (190, 200), (760, 800))]), &[28.0], 44.0);
@@ -146,9 +146,9 @@ fn a_frost_after_the_first_spray_restarts_nothing() {
 fn two_frosts_with_a_count_after_each() {
     let first = damage("d1", hour(42.0), (180, 200), (720, 800));
     let second = damage("d2", hour(66.0), (20, 200), (80, 800));
-    let one = reckoned(&bloom_and(&[first.clone()]), &[28.0], 50.0);
+    let one = reckoned(&bloom_and(std::slice::from_ref(&first)), &[28.0], 50.0);
     assert_eq!((one.anew, one.legs.len()), (None, 1));
-    let held = reckoned(&bloom_and(&[first.clone()]), &[28.0, 52.0], 60.0);
+    let held = reckoned(&bloom_and(std::slice::from_ref(&first)), &[28.0, 52.0], 60.0);
     assert_eq!((held.state, held.hold.unwrap().since), (State::Hold, hour(52.5)));
     let both = reckoned(&bloom_and(&[first, second]), &[28.0, 52.0], 68.0);
     assert_eq!(both.anew.unwrap().frost_at, hour(52.5), "the first frost took nothing back");
@@ -199,7 +199,7 @@ fn at_the_line_for_half_an_hour() {
 fn open_flowers_freeze_whatever_stage_was_logged() {
     let tight = json!({"id": "t", "kind": "stage", "at": hour(0.0), "stage": "tight-cluster"});
     assert_eq!(reckoned(&bloom(), &[28.0], 32.0).state, State::Hold);
-    assert_eq!(reckoned(&bloom_and(&[tight.clone()]), &[28.0], 32.0).state, State::Hold);
+    assert_eq!(reckoned(&bloom_and(std::slice::from_ref(&tight)), &[28.0], 32.0).state, State::Hold);
     // Before any flower is open the stage's own line holds: −2.2 °C is no frost.
     let buds = reckoned(&[tight, count("c1", hour(20.0), &[0, 0])], &[28.0], 32.0);
     assert!(buds.frost.nights.iter().all(|night| night.hit_at.is_none()), "{:?}", buds.frost.nights);
