@@ -1,7 +1,7 @@
 //! A job sheet for a contractor, with a small form for tank and volume above it.
 
 use askama::Template;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, Query};
 use axum::http::StatusCode;
 use chrono_tz::Tz;
 use model::input;
@@ -11,9 +11,9 @@ use model::record::{self, Job, Row};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
+use crate::pages;
 use crate::sprayed::Facts;
 use crate::visit::{Shown, Signed, Stop, year};
-use crate::{Web, pages};
 
 /// What the form sends; a browser sends empty fields too.
 #[derive(Debug, Default, Clone, Deserialize)]
@@ -46,7 +46,6 @@ struct Page {
 
 /// The sheet of one planned spray.
 pub(crate) async fn page(
-    State(_): State<Web>,
     signed: Signed,
     Path((block, text)): Path<(String, String)>,
     Query(asked): Query<Asked>,

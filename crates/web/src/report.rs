@@ -26,6 +26,8 @@ pub(crate) struct Part {
     /// Headings of a table; empty where there is none.
     pub(crate) columns: Vec<&'static str>,
     pub(crate) rows: Vec<Vec<String>>,
+    /// Whether its table wants the whole width.
+    pub(crate) across: bool,
 }
 
 impl Part {
@@ -151,10 +153,10 @@ fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
             plan.zone.name()
         ),
         format!(
-            "State: {}. Growth curve {} ({}).",
+            "State: {}. Growth curve {}: {}.",
             charts::season::state(season.state),
             curve.id,
-            curve.source
+            curve.source.trim_end_matches('.')
         ),
     ];
     let as_of = season.as_of.map_or("none yet".to_owned(), |at| said::dated(at, plan.zone));

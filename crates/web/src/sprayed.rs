@@ -47,9 +47,8 @@ pub(crate) fn sprays(rows: &[LogEntry], now: Instant) -> Vec<Sprayed> {
             let written = correction.unwrap_or(own);
             let doc = correction.map_or(&own.doc, |correction| &correction.doc["entry"]).clone();
             let said = |doc: &Value, field: &str| doc[field].as_str().map(str::to_owned);
-            let by = [&written.doc, &doc, &own.doc]
-                .into_iter()
-                .find_map(|doc| said(doc, "by").or_else(|| said(doc, "author")));
+            let by =
+                [&doc, &own.doc].into_iter().find_map(|doc| said(doc, "by").or_else(|| said(doc, "author")));
             Some(Sprayed {
                 entry: entry.id.to_owned(),
                 at: entry.at,

@@ -120,7 +120,7 @@ fn shown(
         profile.told(&missing, spray.at.local_date(zone))
     });
     let name = known.map(|material| material.name.clone()).or(record.material.clone());
-    let wrote = spray.by.as_deref().map_or(String::new(), |by| format!("by {by}, "));
+    let wrote = spray.by.as_deref().map_or(String::new(), |by| format!(" by {by}"));
     let corrected = if spray.corrected { "Corrected" } else { "Written" };
     Spray {
         block_id: block.id.clone(),
@@ -138,7 +138,7 @@ fn shown(
             None => words::NO_REENTRY.to_owned(),
         },
         missing,
-        written: format!("{corrected} {wrote}received {}.", said::dated(spray.received_at, zone)),
+        written: format!("{corrected}{wrote}, received {}.", said::dated(spray.received_at, zone)),
     }
 }
 
@@ -173,7 +173,7 @@ fn field(record: &Record, facts: &model::record::BlockFacts<'_>, name: &str, zon
         "material" => record.material.clone(),
         "at" => record.at.map(|at| said::dated(at, zone)),
         "finished_at" => record.finished_at.map(|at| said::dated(at, zone)),
-        "reentry_interval" => (!record.reentry_typed.is_empty()).then(|| record.reentry_typed.join(", ")),
+        "reentry_interval" => interval(&record.reentry_typed),
         "block" => Some(facts.name.to_owned()),
         "farm" => owned(facts.farm),
         "cultivar" => owned(facts.cultivar),
@@ -181,4 +181,12 @@ fn field(record: &Record, facts: &model::record::BlockFacts<'_>, name: &str, zon
         "time_zone" => Some(zone.name().to_owned()),
         _ => record.amount(name).map(said::amount).or_else(|| owned(record.text(name))),
     }
+}
+
+/// The re-entry interval as it was typed; a bare number is hours.
+fn interval(typed: &[String]) -> Option<String> {
+    let each =
+        |text: &String| if text.trim().parse::<f64>().is_ok() { format!("{text} h") } else { text.clone() };
+    let all: Vec<String> = typed.iter().map(each).collect();
+    (!all.is_empty()).then(|| all.join(", "))
 }

@@ -4,6 +4,7 @@
 use chrono_tz::Tz;
 use model::season::{Reentry, Season, State};
 use model::time::Instant;
+use model::verdict::Advice;
 use model::words;
 
 use crate::report::UNCONFIRMED;
@@ -97,8 +98,12 @@ pub(crate) fn of(season: &Season, zone: Tz, now: Instant) -> Option<Waiting> {
             None => {}
         }
         if season.decision.is_none() {
-            let verdict = season.verdict.verdict.spoken();
-            lines.push((Rank::Decide, format!("To thin or not is not decided; the table says: {verdict}.")));
+            let advice = season.verdict.verdict;
+            let line = format!("to thin or not is not decided; the table says: {}", advice.spoken());
+            // A count is work in the block; deciding is not.
+            let line =
+                if advice == Advice::CountFirst { work(&line) } else { format!("{}.", capital(&line)) };
+            lines.push((Rank::Decide, line));
         }
     }
     if !over && let Some(note) = season.notes.iter().find(|note| note.code == UNCONFIRMED) {

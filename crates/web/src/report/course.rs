@@ -71,7 +71,7 @@ fn started(start: &Start, threshold: f64, spoken: impl Fn(model::time::Instant) 
 pub(super) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
     let Told { seen, season, .. } = told;
     let zone = seen.plan.zone;
-    let mut part = Part::new("Marks and sprays");
+    let mut part = Part { across: true, ..Part::new("Marks and sprays") };
     part.columns = vec!["Leg", "Planned", "Mark", "Mark reached", "Sprayed", "Style then"];
     for leg in &season.legs {
         let planned = leg.number.checked_sub(1).and_then(|index| match leg.ended_at {
@@ -83,7 +83,9 @@ pub(super) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
             planned.map_or("nothing more planned".to_owned(), |spray| material(told, &spray.material)),
             leg.mark.map_or("–".to_owned(), |mark| format!("{} {}", side(leg.bound), said::style(mark))),
             likely(leg, zone)
-                .map_or("not reached".to_owned(), |told| told.trim_start_matches("mark reached ").to_owned()),
+                .map_or((if leg.mark.is_some() { "not reached" } else { "–" }).to_owned(), |told| {
+                    told.trim_start_matches("mark reached ").to_owned()
+                }),
             ended(told, leg, sprays),
             if leg.progress_low == leg.progress_high {
                 said::style(leg.progress_low)

@@ -110,7 +110,9 @@ pub(super) fn decision(told: &Told<'_>) -> Part {
         let missing: Vec<String> = verdict.missing.iter().map(|what| what.replace('-', " ")).collect();
         part.say(format!("Missing: {}.", missing.join(", ")));
     }
-    part.said.extend(verdict.would_change.iter().cloned());
+    if !verdict.would_change.is_empty() {
+        part.say(format!("What would change it: {}", verdict.would_change.join(" ")));
+    }
     if !verdict.matching.is_empty() {
         part.columns = vec!["Matching row", "Says", "Rests on"];
     }

@@ -1,0 +1,213 @@
+//! A house of its own for each test: the pages over a real SQLite store.
+
+use std::net::SocketAddr;
+use std::pin::Pin;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, Mutex};
+
+use access::link;
+use access::password::Passwords;
+use api::{App, Sight};
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::extract::ConnectInfo;
+use axum::http::{Request, StatusCode, header};
+use model::catalogue::{Catalogue, Rules};
+use model::time::{Clock, Instant};
+use serde_json::Value;
+use store::{Farm, Role, Store};
+use tower::ServiceExt;
+use web::{Post, Web, Word};
+
+pub const NOW: Instant = Instant(1_367_000_000);
+pub const PASSWORD: &str = "pears+before+apples";
+pub const PROXY: &str = "192.0.2.1:9000";
+
+pub struct Set(AtomicI64);
+
+impl Clock for Set {
+    fn now(&self) -> Instant {
+        Instant(self.0.load(Ordering::SeqCst))
+    }
+
+    fn sleep_until(&self, _: Instant) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
+        Box::pin(std::future::pending())
+    }
+}
+
+pub struct House {
+    _dir: tempfile::TempDir,
+    pub store: Store,
+    router: Router,
+    clock: Arc<Set>,
+    pub mails: Arc<Mutex<Vec<Word>>>,
+}
+
+pub struct Answer {
+    pub status: StatusCode,
+    pub body: String,
+    pub cookie: Option<String>,
+    pub location: Option<String>,
+}
+
+/// A request from a place, with headers.
+pub struct From<'a> {
+    pub peer: &'a str,
+    pub headers: &'a [(&'static str, &'a str)],
+}
+
+/// A browser on this machine.
+pub const HERE: From<'static> = From { peer: "127.0.0.1:40000", headers: &[("host", "localhost:8420")] };
+
+impl House {
+    pub async fn new() -> House {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(dir.path().join("t.db").to_str().unwrap()).await.unwrap();
+        let farm = Farm {
+            id: "alder".into(),
+            name: "Alder <Ridge>".into(),
+            alert_emails: vec![],
+            created_at: NOW,
+            closed_at: None,
+        };
+        store.add_farm(&farm).await.unwrap();
+        let mails = Arc::new(Mutex::new(Vec::new()));
+        let sent = mails.clone();
+        let send = Arc::new(move |word| sent.lock().unwrap().push(word));
+        let clock = Arc::new(Set(AtomicI64::new(NOW.0)));
+        let sight = Sight::new(App {
+            sound: Arc::new(true.into()),
+            store: store.clone(),
+            clock: clock.clone(),
+            catalogue: shipped_catalogue(),
+            thresholds: Arc::default(),
+            providers: Vec::new(),
+            poke: Arc::new(|_| {}),
+            requests_a_minute: 0,
+            version: "0.0.0-test",
+        });
+        let router = web::router(Web {
+            post: Some(Post { public_url: "https://bloom.example/".into(), send }),
+            store: store.clone(),
+            sight,
+            clock: clock.clone(),
+            passwords: Passwords::new().await.unwrap(),
+            trusted_proxies: Arc::new([PROXY.parse::<SocketAddr>().unwrap().ip()]),
+        });
+        House { _dir: dir, store, router, clock, mails }
+    }
+
+    pub async fn send(
+        &self,
+        method: &str,
+        path: &str,
+        form: &str,
+        from: &From<'_>,
+        cookie: Option<&str>,
+    ) -> Answer {
+        let mut request = Request::builder()
+            .method(method)
+            .uri(path)
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        for (name, value) in from.headers {
+            request = request.header(*name, *value);
+        }
+        if let Some(cookie) = cookie {
+            request = request.header(header::COOKIE, cookie);
+        }
+        let mut request = request.body(Body::from(form.to_owned())).unwrap();
+        let peer: SocketAddr = from.peer.parse().unwrap();
+        request.extensions_mut().insert(ConnectInfo(peer));
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let said = |name| response.headers().get(name).map(|value| value.to_str().unwrap().to_owned());
+        assert_eq!(said("referrer-policy").as_deref(), Some("no-referrer"));
+        assert_eq!(said("cache-control").as_deref(), Some("no-store"));
+        assert!(said("content-security-policy").unwrap().starts_with("default-src 'none'"));
+        let (status, cookie, location) = (response.status(), said("set-cookie"), said("location"));
+        let body = to_bytes(response.into_body(), 1 << 20).await.unwrap();
+        Answer { status, body: String::from_utf8(body.to_vec()).unwrap(), cookie, location }
+    }
+
+    pub async fn get(&self, path: &str, cookie: Option<&str>) -> Answer {
+        self.send("GET", path, "", &HERE, cookie).await
+    }
+
+    pub async fn post(&self, path: &str, form: &str) -> Answer {
+        self.send("POST", path, form, &HERE, None).await
+    }
+
+    pub fn now(&self) -> Instant {
+        self.clock.now()
+    }
+
+    pub fn set_clock(&self, text: &str) {
+        self.clock.0.store(Instant::parse(text).unwrap().0, Ordering::SeqCst);
+    }
+
+    /// Someone with a role on a farm, signed in; gives their cookie.
+    pub async fn person(&self, name: &str, farm: &str, role: Role) -> String {
+        let email = format!("{name}@larkmoor.example");
+        let (_, secret) = link::invite(&self.store, farm, &email, role, None, self.now()).await.unwrap();
+        let form = format!("name={name}&password={PASSWORD}");
+        let joined = self.post(&format!("/invitation/{secret}"), &form).await;
+        assert_eq!(joined.status, StatusCode::SEE_OTHER, "{}", joined.body);
+        self.sign_in(name).await
+    }
+
+    /// Someone who is known already, signed in anew; gives their cookie.
+    pub async fn sign_in(&self, name: &str) -> String {
+        let form = format!("email={name}%40larkmoor.example&password={PASSWORD}");
+        cookie_of(&self.post("/sign-in", &form).await)
+    }
+
+    /// A page as someone has it, whole and well.
+    pub async fn page(&self, path: &str, cookie: &str) -> String {
+        let answer = self.get(path, Some(cookie)).await;
+        assert_eq!(answer.status, StatusCode::OK, "{path}: {}", answer.body);
+        whole(&answer);
+        answer.body
+    }
+
+    /// Taken over by its operator.
+    pub async fn claimed() -> House {
+        let house = House::new().await;
+        let secret = link::claim(&house.store, NOW).await.unwrap().unwrap();
+        let form = format!("name=Ole&email=ole%40larkmoor.example&password={PASSWORD}");
+        let done = house.post(&format!("/claim/{secret}"), &form).await;
+        assert_eq!((done.status, done.location.as_deref()), (StatusCode::SEE_OTHER, Some("/sign-in")));
+        house
+    }
+}
+
+pub fn cookie_of(answer: &Answer) -> String {
+    answer.cookie.as_deref().unwrap().split(';').next().unwrap().to_owned()
+}
+
+/// A page is whole: what a browser needs to show it and a reader to hear it.
+pub fn whole(answer: &Answer) {
+    assert!(answer.body.starts_with("<!doctype html>"), "{}", answer.body);
+    for part in ["<html lang=\"en\">", "<title>", "name=\"viewport\"", "<h1>", "</html>"] {
+        assert!(answer.body.contains(part), "{part}: {}", answer.body);
+    }
+    assert!(
+        answer.body.contains(model::words::CAUTION) && answer.body.contains("href=\"/care\""),
+        "{}",
+        answer.body
+    );
+    assert!(!answer.body.contains("<script") && !answer.body.contains("http://"), "{}", answer.body);
+}
+
+/// Curves, materials and tables as they ship.
+pub fn shipped_catalogue() -> Catalogue {
+    let table = |text| toml::from_str::<Value>(text).unwrap();
+    let catalogue = Catalogue::read(
+        &table(include_str!("../../../../config/curves.toml")),
+        &table(include_str!("../../../../config/materials.toml")),
+    );
+    let rules = Rules::read(
+        &table(include_str!("../../../../config/cultivars.toml")),
+        &table(include_str!("../../../../config/verdict.toml")),
+        &table(include_str!("../../../../config/records.toml")),
+    );
+    catalogue.unwrap().ruled_by(rules.unwrap())
+}

@@ -1,0 +1,12 @@
+//! The pages as a browser has them, over a real SQLite store.
+
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+mod house;
+mod orchard;
+
+mod doors;
+mod home;
+mod reading;
+mod sheets;
+mod walls;

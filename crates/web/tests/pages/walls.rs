@@ -1,0 +1,84 @@
+//! Each page for its own people alone.
+
+use axum::http::StatusCode;
+use store::Role;
+
+use crate::house::{House, whole};
+
+/// Pages of North Bench and its farm.
+const PAGES: [&str; 6] = [
+    "/farms/alder/sprays/2013",
+    "/blocks/bench",
+    "/blocks/bench/seasons/2013/report",
+    "/blocks/bench/seasons/2013/job",
+    "/blocks/bench/seasons/2013/sprays/a07/notice",
+    "/outcomes/2013",
+];
+
+#[tokio::test]
+async fn people_of_the_farm_have_each_page_whatever_their_role() {
+    let house = House::in_season().await;
+    for role in [Role::Advisor, Role::Grower, Role::Consultant] {
+        let cookie = house.person(role.word(), "alder", role).await;
+        for path in PAGES {
+            let body = house.page(path, &cookie).await;
+            assert!(!body.contains("<b>drift") && !body.contains("North <Bench>"), "{path}: {body}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn for_people_of_another_farm_it_is_not_there() {
+    let house = House::in_season().await;
+    let cookie = house.person("otto", "elder", Role::Advisor).await;
+    for path in PAGES {
+        let answer = house.get(path, Some(&cookie)).await;
+        whole(&answer);
+        assert!(!answer.body.contains("Bench") && !answer.body.contains("Alder"), "{path}: {}", answer.body);
+        let status = if path == "/outcomes/2013" { StatusCode::OK } else { StatusCode::NOT_FOUND };
+        assert_eq!(answer.status, status, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn whoever_is_not_signed_in_is_led_there_and_the_page_on_care_is_open() {
+    let house = House::in_season().await;
+    for path in PAGES.into_iter().chain(["/"]) {
+        let answer = house.get(path, None).await;
+        assert_eq!(
+            (answer.status, answer.location.as_deref()),
+            (StatusCode::SEE_OTHER, Some("/sign-in")),
+            "{path}"
+        );
+        assert!(answer.body.is_empty(), "{path}");
+        let forged = house.get(path, Some("bloomtide-local=bs_forged")).await;
+        assert_eq!(forged.status, StatusCode::SEE_OTHER, "{path}");
+    }
+    let care = house.get("/care", None).await;
+    assert_eq!(care.status, StatusCode::OK);
+    whole(&care);
+    for (head, _) in model::words::CARE {
+        assert!(care.body.contains(head), "{head}");
+    }
+}
+
+#[tokio::test]
+async fn what_is_not_there_is_said_on_a_page() {
+    let house = House::in_season().await;
+    let cookie = house.person("ines", "alder", Role::Advisor).await;
+    for (path, says) in [
+        ("/farms/nowhere/sprays/2013", "no such farm"),
+        ("/farms/alder/sprays/13", "no bloom year"),
+        ("/blocks/nowhere", "no such block"),
+        ("/blocks/bench/seasons/2012/report", "has no season 2012"),
+        ("/blocks/bench/seasons/2013/job?spray=3", "has 2 sprays, and no number 3"),
+        ("/blocks/bench/seasons/2013/job?spray=0", "no number 0"),
+        ("/blocks/bench/seasons/2013/sprays/a05/notice", "no such spray"),
+        ("/outcomes/never", "no bloom year"),
+    ] {
+        let answer = house.get(path, Some(&cookie)).await;
+        assert_eq!(answer.status, StatusCode::NOT_FOUND, "{path}: {}", answer.body);
+        whole(&answer);
+        assert!(answer.body.contains(says), "{path}: {}", answer.body);
+    }
+}
