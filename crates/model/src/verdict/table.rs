@@ -1,12 +1,14 @@
 //! The table as it is written.
 
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::Advice;
 use crate::input::{self, Faults, Fields};
 
 /// Most rows of a table, and most conditions of a row.
 const MOST_ROWS: usize = 40;
+/// The word for the cultivar's own line.
+const STAND_DOWN_LINE: &str = "stand-down-line";
 
 /// A figure that a condition may ask for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,6 +79,20 @@ pub enum Side {
     Above,
 }
 
+impl Side {
+    const ALL: [Side; 4] = [Side::AtMost, Side::AtLeast, Side::Below, Side::Above];
+
+    /// The field under which its line is written.
+    fn word(self) -> &'static str {
+        match self {
+            Side::AtMost => "at_most",
+            Side::AtLeast => "at_least",
+            Side::Below => "below",
+            Side::Above => "above",
+        }
+    }
+}
+
 /// A line that a figure is held against.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Line {
@@ -139,6 +155,40 @@ impl Table {
         }
         Some(Table { rows })
     }
+
+    /// The table as [`Table::read`] takes it.
+    pub fn document(&self) -> Value {
+        json!({"row": self.rows.iter().map(Row::document).collect::<Vec<_>>()})
+    }
+}
+
+impl Row {
+    fn document(&self) -> Value {
+        let mut row = json!({"id": self.id});
+        if !self.when.is_empty() {
+            row["when"] = self.when.iter().map(Condition::document).collect();
+        }
+        row["verdict"] = json!(self.advice.word());
+        row["says"] = json!(self.says);
+        row["basis"] = json!(self.basis);
+        row
+    }
+}
+
+impl Condition {
+    fn document(&self) -> Value {
+        match *self {
+            Condition::Is(figure, is) => json!({"figure": figure.word(), "is": is}),
+            Condition::Number(figure, side, line) => {
+                let mut document = json!({"figure": figure.word()});
+                document[side.word()] = match line {
+                    Line::At(number) => json!(number),
+                    Line::StandDown => json!(STAND_DOWN_LINE),
+                };
+                document
+            }
+        }
+    }
 }
 
 fn row(fields: &Fields<'_>) -> Option<Row> {
@@ -159,16 +209,10 @@ fn condition(fields: &Fields<'_>) -> Option<Condition> {
     let words = Figure::ALL.map(Figure::word);
     let word = if fields.require("figure") { fields.word("figure", &words) } else { None };
     let figure = Figure::ALL.into_iter().find(|figure| Some(figure.word()) == word);
-    let sides = [
-        ("at_most", Side::AtMost),
-        ("at_least", Side::AtLeast),
-        ("below", Side::Below),
-        ("above", Side::Above),
-    ];
     let mut given = Vec::new();
-    for (name, side) in sides {
-        if fields.has(name) {
-            given.extend(line(fields, name).map(|line| (side, line)));
+    for side in Side::ALL {
+        if fields.has(side.word()) {
+            given.extend(line(fields, side.word()).map(|line| (side, line)));
         }
     }
     let is = fields.flag("is");
@@ -193,7 +237,7 @@ fn condition(fields: &Fields<'_>) -> Option<Condition> {
 
 fn line(fields: &Fields<'_>, name: &'static str) -> Option<Line> {
     match fields.value(name) {
-        Some(Value::String(_)) => fields.word(name, &["stand-down-line"]).map(|_| Line::StandDown),
+        Some(Value::String(_)) => fields.word(name, &[STAND_DOWN_LINE]).map(|_| Line::StandDown),
         _ => fields.number(name, 0.0, 100_000.0).map(Line::At),
     }
 }

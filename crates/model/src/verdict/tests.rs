@@ -180,3 +180,20 @@ fn a_table_that_cannot_be_judged_is_refused_at_its_place() {
         "says": "Thin.", "basis": "practice"}]});
     assert!(fault(&open).contains("must hold always"));
 }
+
+/// Written and read again it is the same table, each side and kind of line in it.
+#[test]
+fn a_table_is_written_as_it_is_read() {
+    assert_eq!(Table::read(&shipped().document()).unwrap(), shipped());
+    let document = json!({"row": [
+        {"id": "a", "when": [
+            {"figure": "target", "below": 1.5},
+            {"figure": "live-king-share", "above": 0.25},
+            {"figure": "live-flowers-per-fruit", "at_least": "stand-down-line"},
+            {"figure": "live-kings-per-fruit", "at_most": 2.0},
+            {"figure": "frost-forecast", "is": false},
+        ], "verdict": "your-call", "says": "Look.", "basis": "constructed"},
+        {"id": "b", "verdict": "thin", "says": "Thin.", "basis": "constructed"},
+    ]});
+    assert_eq!(Table::read(&document).unwrap().document(), document);
+}
