@@ -31,6 +31,7 @@ mod farms;
 mod fields;
 mod forecasts;
 mod geo;
+mod ground;
 mod guard;
 mod health;
 mod import;

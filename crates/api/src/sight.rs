@@ -17,7 +17,7 @@ use crate::App;
 use crate::desk::{Desk, Visit};
 use crate::problem::Problem;
 use crate::seasons::{assembled, stale};
-use crate::timeline::field_log;
+use crate::ground::field_log;
 
 /// The way in for pages.
 #[derive(Clone)]
@@ -138,7 +138,7 @@ impl View {
         let stale = stale(&row, catalogue.edition, self.now());
         let reckoned_at = row.reckoned.as_ref().map(|reckoned| reckoned.reckoned_at);
         let season = row.reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok());
-        let log = field_log(rows.clone());
+        let log = field_log(&rows);
         Ok(Some(SeasonSeen { year, site, plan, log, rows, season, reckoned_at, stale }))
     }
 

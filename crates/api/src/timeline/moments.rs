@@ -1,10 +1,8 @@
 //! The moments of a season, each with the reading that it rests on.
 
-use std::sync::Arc;
-
-use model::growth::{Course, Growth};
+use model::growth::Growth;
 use model::season;
-use model::series::{Flag, Quality, Reading, Series};
+use model::series::{Flag, Quality, Reading};
 use model::sun::Sun;
 use model::time::Instant;
 use model::timeline::Moment;
@@ -12,7 +10,7 @@ use serde::Serialize;
 use weather::checks::Fault;
 
 use super::Request;
-use crate::sites;
+use crate::ground::Ground;
 
 /// One line of a timeline.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -36,22 +34,10 @@ pub(super) struct Row {
     pub(super) progress_high: Option<f64>,
 }
 
-/// Growth of the block in its own air.
-pub(super) fn growth(request: &Request) -> Growth {
-    let Request { plan, weather, now, .. } = request;
-    let readings = weather.by_trust();
-    let joined = Series::join(&readings, weather.forecast.as_ref(), *now);
-    let offset = plan.block.offset.as_ref();
-    let series = match (offset, sites::place(&weather.site)) {
-        (Some(offset), Ok(place)) => joined.at_block(offset, &place),
-        _ => joined,
-    };
-    Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone())
-}
-
 pub(super) fn rows(request: &Request) -> Vec<Row> {
-    let Request { plan, log, now, shown, .. } = request;
-    let growth = growth(request);
+    let Request { ground, shown, .. } = request;
+    let Ground { plan, log, now, .. } = ground;
+    let growth = Growth::new(ground.course(), plan.block.curve.clone());
     let season = season::reckon(plan, log, &growth, *now);
     model::timeline::timeline(plan, log, &growth, &season, shown.0, shown.1)
         .into_iter()
@@ -66,7 +52,7 @@ fn row(request: &Request, growth: &Growth, moment: Moment) -> Row {
     let temperature_c = moment.celsius.or_else(|| read.map(|reading| at_block(request, &reading)));
     Row {
         time_utc: moment.at,
-        time_local: moment.at.rfc3339_in(request.plan.zone),
+        time_local: moment.at.rfc3339_in(request.ground.plan.zone),
         temperature_c,
         kind: behind.kind,
         source: behind.source,
@@ -83,8 +69,9 @@ fn row(request: &Request, growth: &Growth, moment: Moment) -> Row {
 
 /// A reading as the block has it.
 fn at_block(request: &Request, reading: &Reading) -> f64 {
-    let site = &request.weather.site;
+    let site = &request.ground.weather.site;
     let own = request
+        .ground
         .plan
         .block
         .offset
@@ -102,12 +89,17 @@ struct Behind {
 }
 
 fn behind(request: &Request, moment: &Moment) -> Behind {
-    let sources = &request.weather.sources;
+    let sources = &request.ground.weather.sources;
     if moment.quality == Quality::Forecast {
         let id = request.forecast_source.as_deref();
         let source = sources.iter().map(|(source, _)| source).find(|source| Some(source.id.as_str()) == id);
-        let hours =
-            request.weather.forecast.as_ref().map(|forecast| forecast.hours.as_slice()).unwrap_or_default();
+        let hours = request
+            .ground
+            .weather
+            .forecast
+            .as_ref()
+            .map(|forecast| forecast.hours.as_slice())
+            .unwrap_or_default();
         return Behind {
             kind: "forecast",
             source: source.map(|source| source.name.clone()),
