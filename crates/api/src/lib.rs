@@ -20,8 +20,12 @@ mod blocks;
 mod board;
 mod catalogue;
 mod changes;
+mod comparison;
 mod conditional;
+mod confirmations;
 mod csv_out;
+mod cultivars;
+mod curve_fits;
 mod curves;
 mod desk;
 mod document;
@@ -43,6 +47,7 @@ mod many;
 mod materials;
 mod me;
 mod news;
+mod mixing;
 mod once;
 mod outcomes;
 mod people;
@@ -61,6 +66,7 @@ mod stand;
 mod timeline;
 mod upload;
 mod waiting;
+mod verdict_table;
 
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -181,6 +187,9 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(export::farm))
         .routes(routes!(import::import))
         .routes(routes!(audit::of_farm))
+        .routes(routes!(confirmations::list, confirmations::confirm))
+        .routes(routes!(confirmations::one, confirmations::take_back))
+        .routes(routes!(verdict_table::one, verdict_table::set, verdict_table::remove))
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))
@@ -208,6 +217,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(plans::open))
         .routes(routes!(log::list, log::append))
         .routes(routes!(timeline::timeline))
+        .routes(routes!(comparison::compare))
         .routes(routes!(board::board))
         .routes(routes!(outcomes::of_block))
         .routes(routes!(outcomes::of_year))
@@ -223,4 +233,8 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(curves::one))
         .routes(routes!(materials::list, materials::add))
         .routes(routes!(materials::one))
+        .routes(routes!(cultivars::list))
+        .routes(routes!(cultivars::one))
+        .routes(routes!(mixing::mix))
+        .routes(routes!(curve_fits::fit))
 }

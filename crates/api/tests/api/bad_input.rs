@@ -22,6 +22,8 @@ struct Case {
 
 const LOG: &str = "blocks/bench/seasons/2013/log";
 const PLAN: &str = "blocks/bench/seasons/2013/plan";
+const CONFIRMATIONS: &str = "farms/alder/confirmations";
+const TABLE: &str = "farms/alder/verdict-table";
 const UPLOAD: &str = "sites/ridge/readings?source=mast";
 
 fn case(
@@ -63,6 +65,29 @@ fn marked(mark: Value) -> Value {
 
 fn entry(kind: &str, field: &str, value: Value) -> Value {
     with(json!({"id": "e", "kind": kind, "at": "2013-05-01T12:00:00Z"}), field, value)
+}
+
+fn confirmation(field: &str, value: Value) -> Value {
+    let whole = json!({"material": "captan", "jurisdiction": "New Jersey", "by": "Ines", "on": "2013-04-22",
+        "registered": true, "bloom_use": true});
+    with(whole, field, value)
+}
+
+fn table(field: &str, value: Value) -> Value {
+    json!({"row": [with(json!({"id": "a", "verdict": "thin", "says": "Thin.", "basis": "constructed"}), field, value)]})
+}
+
+fn mixed(field: &str, value: Value) -> Value {
+    let whole = json!({"rate": 2.5, "rate_unit": "percent", "rate_basis": "product-by-volume", "volume_per_area": 1000,
+        "volume_unit": "L/ha", "area": 2, "area_unit": "ha", "tank": 1000, "tank_unit": "L"});
+    with(whole, field, value)
+}
+
+fn fitted(field: &str, value: Value) -> Value {
+    let whole = json!({"form": "nodes", "unit": "mm-per-hour", "source": "own", "zero_below": 4, "zero_above": 44,
+        "observations": [{"celsius": 12, "hours": 24, "length_mm": 2}, {"celsius": 24, "hours": 24, "length_mm": 6},
+            {"celsius": 24, "hours": 12, "length_mm": 3.1}]});
+    with(whole, field, value)
 }
 
 fn cases() -> Vec<Case> {
@@ -224,6 +249,106 @@ fn cases() -> Vec<Case> {
             (422, "/at"),
             &["2013-05-01 12:00", "2013-04-28T10:00:00-04:00"],
         ),
+        case(
+            "confirmation of what is not known",
+            post(CONFIRMATIONS),
+            confirmation("material", json!("capten")),
+            (422, "/material"),
+            &["capten", "captan"],
+        ),
+        case(
+            "confirmation ahead",
+            post(CONFIRMATIONS),
+            confirmation("on", json!("2013-06-05")),
+            (422, "/on"),
+            &["2013-06-05", "ahead"],
+        ),
+        case(
+            "confirmation on no day",
+            post(CONFIRMATIONS),
+            confirmation("on", json!("4/22/2013")),
+            (422, "/on"),
+            &["4/22/2013", "2025-04-28"],
+        ),
+        case(
+            "half a confirmation",
+            post(CONFIRMATIONS),
+            confirmation("bloom_use", json!(false)),
+            (422, "/bloom_use"),
+            &["label allows use in bloom"],
+        ),
+        case(
+            "confirmed by two lines",
+            post(CONFIRMATIONS),
+            confirmation("by", json!("Ines\nand Tom")),
+            (422, "/by"),
+            &["one line"],
+        ),
+        case(
+            "unknown verdict",
+            put(TABLE),
+            table("verdict", json!("spray")),
+            (422, "/row/0/verdict"),
+            &["spray", "thin"],
+        ),
+        case("table without a row", put(TABLE), json!({"row": []}), (422, "/row"), &["last row"]),
+        case(
+            "table that ends with a condition",
+            put(TABLE),
+            table("when", json!([{"figure": "target", "at_most": 0}])),
+            (422, "/row"),
+            &["last row must hold always"],
+        ),
+        case(
+            "condition with two sides",
+            put(TABLE),
+            table("when", json!([{"figure": "target", "at_most": 0, "above": 1}])),
+            (422, "/row/0/when/0/figure"),
+            &["target", "one of at_most"],
+        ),
+        case(
+            "mix of what is not known",
+            post("mixing"),
+            mixed("material", json!("atz")),
+            (422, "/material"),
+            &["atz", "ammonium-thiosulfate"],
+        ),
+        case(
+            "a bare gallon",
+            post("mixing"),
+            mixed("tank_unit", json!("gal")),
+            (422, "/tank_unit"),
+            &["gal", "US-gal"],
+        ),
+        case("an area of none", post("mixing"), mixed("area", json!(0)), (422, "/area"), &["0"]),
+        case(
+            "a rate without its unit",
+            post("mixing"),
+            mixed("rate_unit", Value::Null),
+            (422, "/rate_unit"),
+            &["missing", "percent"],
+        ),
+        case(
+            "unknown form of a fit",
+            post("curve-fits"),
+            fitted("form", json!("spline")),
+            (422, "/form"),
+            &["spline", "nodes, beta"],
+        ),
+        case(
+            "too few temperatures",
+            post("curve-fits"),
+            fitted("observations", json!([{"celsius": 12, "hours": 24, "length_mm": 2}])),
+            (422, "/observations"),
+            &["temperature"],
+        ),
+        case(
+            "a picture of no kind",
+            post("curve-fits?picture=yes"),
+            fitted("source", json!("own")),
+            (422, "picture"),
+            &["yes", "true, false"],
+        ),
         file("another encoding", latin, "/mapping/encoding", &["line 4", "UTF-8"]),
         file("UTF-16", utf_16, "/mapping/encoding", &["UTF-16LE", "UTF-8"]),
         file(
@@ -257,6 +382,8 @@ async fn everything(house: &House) -> String {
             store.seasons_of("bench").await.unwrap(),
             store.plan("bench", 2013).await.unwrap(),
             store.log("bench", 2013).await.unwrap(),
+            store.confirmations("alder").await.unwrap(),
+            store.farm_rule("alder", model::plan::VERDICT_TABLE).await.unwrap(),
         )
     )
 }

@@ -9,7 +9,7 @@ use api::{App, Provider};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode, header};
-use model::catalogue::Catalogue;
+use model::catalogue::{Catalogue, Rules};
 use model::series::Kind;
 use model::time::{Clock, Instant};
 use serde_json::{Value, json};
@@ -54,14 +54,19 @@ pub fn at(text: &str) -> Instant {
     Instant::parse(text).unwrap()
 }
 
-/// The curves and materials that ship.
+/// The curves, materials and tables that ship.
 pub fn shipped_catalogue() -> Catalogue {
     let table = |text| toml::from_str::<Value>(text).unwrap();
-    Catalogue::read(
+    let rules = Rules::read(
+        &table(include_str!("../../../../config/cultivars.toml")),
+        &table(include_str!("../../../../config/verdict.toml")),
+        &table(include_str!("../../../../config/records.toml")),
+    );
+    let catalogue = Catalogue::read(
         &table(include_str!("../../../../config/curves.toml")),
         &table(include_str!("../../../../config/materials.toml")),
-    )
-    .unwrap()
+    );
+    catalogue.unwrap().ruled_by(rules.unwrap())
 }
 
 /// The API over a database.
@@ -183,6 +188,10 @@ impl House {
 
     pub async fn put(&self, path: &str, document: Value) -> Answer {
         self.send(self.request(Method::PUT, path, Some("application/json"), document.to_string())).await
+    }
+
+    pub async fn delete(&self, path: &str) -> Answer {
+        self.send(self.request(Method::DELETE, path, None, Body::empty())).await
     }
 
     pub async fn patch(&self, path: &str, document: Value) -> Answer {

@@ -10,6 +10,7 @@ mod alerts;
 mod bad_input;
 mod blocks;
 mod catalogue;
+mod decision;
 mod doors;
 mod examples;
 mod farms_and_sites;

@@ -47,6 +47,9 @@ async fn furnish(house: &House, farm: &str) {
     house.put(&format!("{season}/plan"), json!({"sprays": []})).await.expect(201);
     let entry = json!({"id": id("entry"), "kind": "note", "at": "2013-05-01T06:00:00Z", "text": "mown"});
     house.post(&format!("{season}/log"), entry).await.expect(201);
+    let confirmation = json!({"id": id("confirmation"), "material": "captan", "jurisdiction": "New Jersey", "by": "Ines",
+        "on": "2013-04-22", "registered": true, "bloom_use": true});
+    house.post(&format!("farms/{farm}/confirmations"), confirmation).await.expect(201);
     let mut told = alert(&id("alert"), "started", at(NOW));
     if let store::AlertWrite::New { alert, .. } = &mut told {
         alert.block_id = id("block");
@@ -99,12 +102,13 @@ fn kind(path: &str, parameter: &str) -> &'static str {
         (_, "source") => "source",
         (_, "person") => "member",
         (_, "invitation") => "invitation",
+        (_, "confirmation") => "confirmation",
         ("farms", "id") => "",
         ("sites", "id") => "site",
         ("blocks", "id") => "block",
         ("alerts", "id") => "alert",
         ("me", "id") => "credential",
-        ("curves" | "materials", "id") => "shared",
+        ("curves" | "materials", "id") | ("cultivars", "name") => "shared",
         (part, name) => panic!("say here what `{name}` of `{part}` names"),
     }
 }
@@ -160,6 +164,11 @@ async fn state(house: &House) -> String {
     all += &format!("{:?}", store.blocks(None, None, 100).await.unwrap());
     for farm in FARMS {
         let block = format!("{farm}-block");
+        all += &format!(
+            "{:?}{:?}",
+            store.confirmations(farm).await.unwrap(),
+            store.farm_rule(farm, model::plan::VERDICT_TABLE).await.unwrap()
+        );
         all += &format!(
             "{:?}{:?}{:?}{:?}{:?}{:?}",
             store.members_of(farm).await.unwrap().into_iter().map(|(_, role)| role).collect::<Vec<_>>(),

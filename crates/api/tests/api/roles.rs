@@ -44,9 +44,11 @@ async fn house() -> House {
     house
 }
 
-const READS: [&str; 14] = [
+const READS: [&str; 17] = [
     "farms/alder",
     "farms/alder/people",
+    "farms/alder/confirmations",
+    "farms/alder/verdict-table",
     "sites/ridge",
     "sites/ridge/sources",
     "sites/ridge/sources/mast",
@@ -57,6 +59,7 @@ const READS: [&str; 14] = [
     "blocks/bench/seasons/2013/plan",
     "blocks/bench/seasons/2013/log",
     "blocks/bench/seasons/2013/timeline",
+    "blocks/bench/seasons/2013/curves",
     "curves",
     "materials",
 ];
@@ -70,7 +73,15 @@ fn writes() -> Vec<(&'static str, &'static str, Value, bool, u16)> {
         "curve": "reference", "target_fruit_per_tree": 90});
     let site = json!({"id": "dell", "farm_id": "alder", "name": "Dell", "latitude": 40.7, "longitude": -74.1,
         "time_zone": "America/New_York"});
+    let confirmed = json!({"id": "c-1", "material": "captan", "jurisdiction": "New Jersey", "by": "Greta",
+        "on": "2013-04-22", "registered": true, "bloom_use": true});
+    let table =
+        json!({"row": [{"id": "else", "verdict": "your-call", "says": "Look.", "basis": "constructed"}]});
     vec![
+        ("POST", "farms/alder/confirmations", confirmed, true, 201),
+        ("DELETE", "farms/alder/confirmations/c-1", json!(null), true, 200),
+        ("PUT", "farms/alder/verdict-table", table, false, 200),
+        ("DELETE", "farms/alder/verdict-table", json!(null), false, 200),
         ("POST", "blocks/bench/seasons/2013/log", entry, true, 201),
         ("POST", "sites/ridge/readings", reading, true, 200),
         ("PATCH", "farms/alder", json!({"name": "Alder"}), false, 200),

@@ -41,6 +41,7 @@ pub fn steps(token: &str) -> Vec<Step> {
     let mast = || json!({"id": "ridge", "source": "mast"});
     let block = || json!({"id": "bench"});
     let season = || json!({"id": "bench", "year": 2013});
+    let confirmation = || json!({"id": "larkmoor", "confirmation": "confirmation-1"});
     let any = |mut parameters: Value| {
         parameters["If-Match"] = json!("*");
         parameters
@@ -55,6 +56,25 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("list-farms", json!({})),
         read("read-farm", farm()),
         step("change-farm", any(farm()), json!({"name": "Larkmoor Orchard"})),
+        step(
+            "confirm-material",
+            farm(),
+            json!({"id": "confirmation-1", "material": "ammonium-thiosulfate", "jurisdiction": "New Jersey", "by": "Ola Brandt",
+            "on": "2013-04-22", "registered": true, "bloom_use": true, "note": "Label and state list of 2013"}),
+        ),
+        read("list-confirmations", farm()),
+        read("read-confirmation", confirmation()),
+        step("take-confirmation-back", any(confirmation()), Value::Null),
+        read("read-verdict-table", farm()),
+        step(
+            "set-verdict-table",
+            any(farm()),
+            json!({"row": [
+            {"id": "few-flowers", "when": [{"figure": "live-flowers-per-fruit", "at_most": 3.0}], "verdict": "stand-down",
+             "says": "So few flowers live that thinning would cost crop.", "basis": "our own springs since 1998"},
+            {"id": "else", "verdict": "your-call", "says": "It is your call.", "basis": "constructed"}]}),
+        ),
+        step("remove-verdict-table", any(farm()), Value::Null),
         step("invite", farm(), json!({"email": "greta@larkmoor.example", "role": "grower"})),
         read("list-invitations", farm()),
         read("read-invitation", json!({"id": "larkmoor", "invitation": "invitation-1"})),
@@ -135,6 +155,7 @@ pub fn steps(token: &str) -> Vec<Step> {
             "read-timeline",
             json!({"id": "bench", "year": 2013, "from": "2013-04-29T14:00:00Z", "to": "2013-04-29T16:00:00Z"}),
         ),
+        read("compare-curves", season()),
         read("read-board", json!({"year": 2013, "farm_id": "larkmoor"})),
         read("compare-seasons", block()),
         read("list-outcomes", json!({"year": 2013})),
@@ -164,6 +185,22 @@ pub fn steps(token: &str) -> Vec<Step> {
         step("add-material", json!({}), json!({"id": "soap", "name": "Soap", "role": "other"})),
         read("list-materials", json!({})),
         read("read-material", json!({"id": "soap"})),
+        read("list-cultivars", json!({})),
+        read("read-cultivar", json!({"name": "Gala"})),
+        step(
+            "reckon-mix",
+            json!({}),
+            json!({"material": "ammonium-thiosulfate", "volume_per_area": 1000, "volume_unit": "L/ha", "area": 2.5,
+            "area_unit": "ha", "tank": 1000, "tank_unit": "L"}),
+        ),
+        step(
+            "fit-curve",
+            json!({}),
+            json!({"form": "nodes", "unit": "mm-per-hour", "source": "Larkmoor's own trees, 2012", "zero_below": 4,
+            "zero_above": 40, "observations": [
+            {"celsius": 13, "hours": 24, "length_mm": 1.9}, {"celsius": 13, "hours": 48, "length_mm": 4.1},
+            {"celsius": 24, "hours": 12, "length_mm": 3.4}, {"celsius": 24, "hours": 24, "length_mm": 6.9}]}),
+        ),
         read("list-changes", json!({"limit": 3})),
         read("read-farm-audit", json!({"id": "larkmoor", "limit": 3})),
         read("read-audit", json!({"limit": 2})),
