@@ -60,8 +60,10 @@ mod request;
 mod seasons;
 mod shapes;
 mod sight;
+mod sheets;
 mod sites;
 mod sources;
+mod sprays;
 mod stand;
 mod timeline;
 mod upload;
@@ -189,6 +191,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(audit::of_farm))
         .routes(routes!(confirmations::list, confirmations::confirm))
         .routes(routes!(confirmations::one, confirmations::take_back))
+        .routes(routes!(sprays::list))
         .routes(routes!(verdict_table::one, verdict_table::set, verdict_table::remove))
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
@@ -218,6 +221,8 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(log::list, log::append))
         .routes(routes!(timeline::timeline))
         .routes(routes!(comparison::compare))
+        .routes(routes!(sheets::of_spray))
+        .routes(routes!(sheets::sheet))
         .routes(routes!(board::board))
         .routes(routes!(outcomes::of_block))
         .routes(routes!(outcomes::of_year))

@@ -18,6 +18,7 @@ mod log;
 mod manners;
 mod matrix;
 mod readings;
+mod records;
 mod roles;
 mod season;
 mod story;

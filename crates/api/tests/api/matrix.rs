@@ -103,6 +103,7 @@ fn kind(path: &str, parameter: &str) -> &'static str {
         (_, "person") => "member",
         (_, "invitation") => "invitation",
         (_, "confirmation") => "confirmation",
+        (_, "entry") => "entry",
         ("farms", "id") => "",
         ("sites", "id") => "site",
         ("blocks", "id") => "block",

@@ -44,11 +44,12 @@ async fn house() -> House {
     house
 }
 
-const READS: [&str; 17] = [
+const READS: [&str; 19] = [
     "farms/alder",
     "farms/alder/people",
     "farms/alder/confirmations",
     "farms/alder/verdict-table",
+    "farms/alder/sprays",
     "sites/ridge",
     "sites/ridge/sources",
     "sites/ridge/sources/mast",
@@ -60,6 +61,7 @@ const READS: [&str; 17] = [
     "blocks/bench/seasons/2013/log",
     "blocks/bench/seasons/2013/timeline",
     "blocks/bench/seasons/2013/curves",
+    "blocks/bench/seasons/2013/job",
     "curves",
     "materials",
 ];

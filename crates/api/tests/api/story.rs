@@ -7,7 +7,7 @@ use axum::http::{Request, header};
 use model::series::{Forecast, Reading};
 use model::time::HOUR;
 use serde_json::{Map, Value, json};
-use store::{Link, LinkKind, Person, Role, Scope};
+use store::{Link, LinkKind, LogEntry, Person, Role, Scope};
 
 use crate::alerts::alert;
 use crate::house::{Answer, House, NOW, at, mapping};
@@ -156,6 +156,13 @@ pub fn steps(token: &str) -> Vec<Step> {
             json!({"id": "bench", "year": 2013, "from": "2013-04-29T14:00:00Z", "to": "2013-04-29T16:00:00Z"}),
         ),
         read("compare-curves", season()),
+        read("list-sprays", json!({"id": "larkmoor", "year": 2013})),
+        read("read-notice", json!({"id": "bench", "year": 2013, "entry": "spray-1"})),
+        read(
+            "read-job",
+            json!({"id": "bench", "year": 2013, "spray": 1, "volume_per_area": 1000, "volume_unit": "L/ha", "area": 2.5,
+            "area_unit": "ha", "tank": 1000, "tank_unit": "L"}),
+        ),
         read("read-board", json!({"year": 2013, "farm_id": "larkmoor"})),
         read("compare-seasons", block()),
         read("list-outcomes", json!({"year": 2013})),
@@ -362,6 +369,16 @@ pub async fn prepare(house: &House, operation: &str) {
         "list-alerts" => {
             house.store.set_plan("bench", 2013, 1, &json!({"sprays": []}), at(NOW)).await.unwrap();
             reckon(house, &[alert("alert-1", "started", at(NOW))]).await;
+        }
+        "list-sprays" => {
+            let doc = json!({"id": "spray-1", "kind": "spray", "material": "ammonium-thiosulfate",
+                "at": "2013-05-01T17:10:00-04:00", "finished_at": "2013-05-01T18:30:00-04:00", "total_amount": "62.5 L",
+                "rate": "2.5 %", "rate_basis": "volume", "applicator": "Greta Lind", "wind": "5 mph",
+                "temperature": "61 °F", "reentry_interval": "24 h"});
+            let began = at("2013-05-01T21:10:00Z");
+            let entry =
+                LogEntry { id: "spray-1".into(), at: began, kind: "spray".into(), doc, received_at: at(NOW) };
+            house.store.append_entries("bench", 2013, &[entry]).await.unwrap();
         }
         "read-season" | "read-board" => {
             reckon(house, &[]).await;
