@@ -15,9 +15,9 @@ use store::{Block, LogEntry, Site, Store};
 
 use crate::App;
 use crate::desk::{Desk, Visit};
+use crate::ground::field_log;
 use crate::problem::Problem;
 use crate::seasons::{assembled, stale};
-use crate::ground::field_log;
 
 /// The way in for pages.
 #[derive(Clone)]
