@@ -1,5 +1,7 @@
 //! Home: farms, blocks, and what waits.
 
+use model::series::Reading;
+use model::time::Instant;
 use model::words;
 use serde_json::json;
 use store::Role;
@@ -79,4 +81,22 @@ async fn nobody_is_asked_into_a_block_before_its_re_entry_time() {
     house.write("bench", &[open]).await;
     house.reckon().await;
     assert!(house.page("/", &ines).await.contains(words::NO_REENTRY));
+}
+
+#[tokio::test]
+async fn a_block_on_hold_asks_for_a_look_before_any_spray() {
+    let house = House::planted().await;
+    house.set_clock("2013-05-02T22:00:00Z");
+    let night = ["2013-04-30T08:00:00Z", "2013-04-30T09:00:00Z", "2013-04-30T10:00:00Z"];
+    let cold = night.map(|at| Reading::instant(Instant::parse(at).unwrap(), -4.0));
+    house.store.store_readings("mast", &cold, house.now()).await.unwrap();
+    let ines = house.person("ines", "alder", Role::Advisor).await;
+    house.store.set_plan("bench", 2013, 0, &plan(), house.now()).await.unwrap();
+    let mut seen: Vec<_> = log().into_iter().filter(|entry| entry["kind"] == "open-count").collect();
+    seen.push(json!({"id": "b01", "kind": "stage", "at": "2013-04-29T12:00:00Z", "stage": "full-bloom"}));
+    house.write("bench", &seen).await;
+    house.reckon().await;
+    let home = house.page("/", &ines).await;
+    assert!(home.contains("On hold after frost: look at the flowers before any spray."), "{home}");
+    assert!(!home.contains("Spray 1 is due") && !home.contains("Spray 1 is overdue"), "{home}");
 }
