@@ -6,7 +6,7 @@ use std::sync::Arc;
 use model::catalogue::Catalogue;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
-use model::lent::{Borrows, Lent, LentBy};
+use model::lent::{Borrows, Lent};
 use model::plan::Plan;
 use model::season;
 use model::series::Series;
@@ -87,21 +87,11 @@ impl Visit {
         for id in borrows.lenders() {
             let Some(lender) = self.store.block(id).await? else { continue };
             let Some(mut ground) = self.own_ground(lender, year, catalogue).await? else { continue };
-            let from = || ground.block.name.clone();
-            if borrows.stage.as_deref() == Some(id) {
-                let value = season::stages(&ground.log, ground.now);
-                lent.stages = (!value.is_empty()).then(|| LentBy { from: from(), value });
-            }
-            if borrows.style_length.as_deref() == Some(id) {
-                let value = season::style_lengths(&ground.plan, &ground.log, ground.now);
-                lent.style_lengths_mm = (!value.is_empty()).then(|| LentBy { from: from(), value });
-            }
-            if borrows.start.as_deref() == Some(id) {
-                ground.check(&self.app.thresholds);
-                let growth = Growth::new(ground.course(), ground.plan.block.curve.clone());
-                let start = season::own_start(&ground.plan, &ground.log, &growth, ground.now);
-                lent.start = start.map(|value| LentBy { from: ground.block.name, value });
-            }
+            ground.check(&self.app.thresholds);
+            let Ground { block, plan, log, now, .. } = &ground;
+            let lender = season::Lender { id: &block.id, name: &block.name, plan, log };
+            let growth = || Growth::new(ground.course(), plan.block.curve.clone());
+            lender.lend(borrows, &mut lent, growth, *now);
         }
         Ok(lent)
     }
@@ -126,7 +116,7 @@ impl Ground {
 }
 
 /// A log as it is kept; an entry that no longer reads back is left out.
-pub(crate) fn field_log(rows: &[LogEntry]) -> FieldLog {
+pub fn field_log(rows: &[LogEntry]) -> FieldLog {
     let entry = |row: &LogEntry| match Entry::read(&row.doc, Some(&row.id)) {
         Ok(entry) => Some(entry),
         Err(faults) => {

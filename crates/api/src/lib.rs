@@ -87,7 +87,9 @@ use utoipa_axum::routes;
 use weather::checks::Thresholds;
 
 pub use document::{document, operations};
+pub use ground::field_log;
 pub use sight::{SeasonSeen, Sight, Unseen, View};
+pub use sprays::{Facts, Kept, kept};
 
 use desk::Desk;
 

@@ -11,10 +11,10 @@ use utoipa::ToSchema;
 
 use crate::answer::{Answer, ok};
 use crate::desk::Here;
-use crate::fields;
 use crate::ground::field_log;
 use crate::query::Query;
 use crate::sprays::{Facts, kept, material, no_spray};
+use crate::{fields, sites};
 
 pub(crate) use job::{__path_sheet, sheet};
 
@@ -71,7 +71,7 @@ pub(crate) async fn of_spray(
     let spray = sprays.iter().find(|spray| spray.id == entry).ok_or_else(|| no_spray(&entry))?;
     let (farm, site) = (desk.farm(&block.farm_id).await?, desk.site(&block.site_id).await?);
     let catalogue = desk.catalogue().await?;
-    let facts = Facts::of(&block, &farm, &site, &catalogue)?;
+    let facts = Facts::of(&block, &farm, sites::place(&site)?.zone, &catalogue);
     let record = Record::of(spray.document);
     let material = record.material.as_deref().and_then(|named| material(&catalogue.materials, named));
     ok(NoticeShown {

@@ -27,10 +27,10 @@ use crate::ground::field_log;
 use crate::problem::Problem;
 use crate::query::Query;
 use crate::shapes::{InForm, Moment};
-use crate::{fields, limits};
+use crate::{fields, limits, sites};
 
-pub(crate) use facts::Facts;
-pub(crate) use kept::{Kept, kept};
+pub use facts::Facts;
+pub use kept::{Kept, kept};
 
 /// A spray as it stands.
 #[derive(Serialize, ToSchema)]
@@ -194,7 +194,8 @@ impl Visit {
                             Some(facts) => facts.clone(),
                             None => {
                                 let site = self.site(&block.site_id).await?;
-                                let made = Arc::new(Facts::of(block, farm, &site, &catalogue)?);
+                                let made =
+                                    Arc::new(Facts::of(block, farm, sites::place(&site)?.zone, &catalogue));
                                 facts.insert(made).clone()
                             }
                         };

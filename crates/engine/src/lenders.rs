@@ -6,7 +6,7 @@ use std::sync::Arc;
 use model::catalogue::Catalogue;
 use model::field_log::FieldLog;
 use model::growth::{Course, Growth};
-use model::lent::{Borrows, Lent, LentBy};
+use model::lent::{Borrows, Lent};
 use model::plan::Plan;
 use model::season;
 use model::series::Series;
@@ -14,6 +14,7 @@ use model::time::{Instant, zone};
 use store::{Lender, Stale};
 use weather::checks;
 
+use crate::fetch::place;
 use crate::reckon::field_log;
 use crate::{Engine, PassError};
 
@@ -31,7 +32,6 @@ pub(crate) async fn lent(
 ) -> Result<Lent, PassError> {
     let mut lent = Lent::default();
     for lender in &stale.lenders {
-        let id = Some(lender.block.id.as_str());
         let (plan, log) = match read(stale, lender, catalogue) {
             Ok(read) => read,
             Err(fault) => {
@@ -39,21 +39,11 @@ pub(crate) async fn lent(
                 continue;
             }
         };
-        let by = |from: &str| from.to_owned();
-        let name = lender.block.name.as_str();
-        if borrows.stage.as_deref() == id {
-            let value = season::stages(&log, now);
-            lent.stages = (!value.is_empty()).then(|| LentBy { from: by(name), value });
-        }
-        if borrows.style_length.as_deref() == id {
-            let value = season::style_lengths(&plan, &log, now);
-            lent.style_lengths_mm = (!value.is_empty()).then(|| LentBy { from: by(name), value });
-        }
-        if borrows.start.as_deref() == id {
-            let growth = growth(engine, lender, &plan, &log, now).await?;
-            let start = season::own_start(&plan, &log, &growth, now);
-            lent.start = start.map(|value| LentBy { from: by(name), value });
-        }
+        let (block, borrowed) = (&lender.block, borrows.start.as_deref() == Some(lender.block.id.as_str()));
+        let growth = if borrowed { Some(growth(engine, lender, &plan, &log, now).await?) } else { None };
+        let known = season::Lender { id: &block.id, name: &block.name, plan: &plan, log: &log };
+        // Only a borrowed start asks for growth.
+        known.lend(borrows, &mut lent, || growth.expect("made where the start is borrowed"), now);
     }
     Ok(lent)
 }
@@ -76,6 +66,10 @@ async fn growth(
     let mut weather = engine.store.block_weather(&lender.block.id, from, to).await?;
     checks::mark(weather.for_checks(), now, &engine.thresholds);
     let forecast = weather.forecast.as_ref().filter(|_| to >= now);
-    let series = Series::join(&weather.by_trust(), forecast, now);
+    let joined = Series::join(&weather.by_trust(), forecast, now);
+    let series = match (&plan.block.offset, place(&weather.site)) {
+        (Some(offset), Some(place)) => joined.at_block(offset, &place),
+        _ => joined,
+    };
     Ok(Growth::new(Arc::new(Course::new(series)), plan.block.curve.clone()))
 }

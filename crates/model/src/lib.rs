@@ -40,5 +40,6 @@ pub mod time;
 pub mod timeline;
 pub mod units;
 pub mod verdict;
+pub mod waiting;
 pub mod wood;
 pub mod words;

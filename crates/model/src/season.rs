@@ -5,18 +5,18 @@ use serde_json::Value;
 
 use crate::bloom::{self, Basis, Bloom, Flowers, Start, Walk, WalkSeen};
 use crate::buds::Buds;
+use crate::cropload::Target;
 use crate::damage::Damage;
 use crate::field_log::{FieldLog, Stand};
 use crate::growth::{Growth, Hours};
 use crate::legs::{Leg, Ruler};
-use crate::lent::Lent;
 use crate::plan::Plan;
-use crate::stage::StageSeen;
 use crate::style::StyleLength;
 use crate::time::{HOUR, Instant};
 use crate::verdict::Verdict;
 
 mod judged;
+mod lending;
 mod notes;
 mod outcome;
 mod reentry;
@@ -26,7 +26,8 @@ mod sprays;
 mod started;
 mod window;
 pub use judged::{FrostSeen, morning_after, spoken as night_spoken};
-pub use notes::{FEW_BEE_HOURS, NO_DECISION, Note};
+pub use lending::Lender;
+pub use notes::{FEW_BEE_HOURS, MATERIALS_UNCONFIRMED, NO_DECISION, Note};
 pub use outcome::{Outcome, SetOn};
 pub use reentry::Reentry;
 use seen::Seen;
@@ -93,7 +94,9 @@ pub struct Season {
     pub hours: Hours,
     /// Fruit wanted on a tree.
     pub target: f64,
-    /// The same with what it rests on, in a sentence or two.
+    /// What that rests on, and how far the sample behind it can be trusted.
+    pub target_rests_on: Target,
+    /// The same in a sentence or two.
     pub target_told: String,
     /// Live open flowers a tree at which the clock starts.
     pub threshold: f64,
@@ -253,6 +256,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
         start,
         hours: hours(&legs, growth),
         target: plan.block.target_fruit_per_tree,
+        target_rests_on: plan.block.target.clone(),
         target_told: plan.block.target.told(),
         threshold,
         counts: walks.iter().map(counted).collect(),
@@ -282,25 +286,6 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
         notes,
         look_again_at,
     }
-}
-
-/// Stages that a block has logged, to lend them.
-pub fn stages(field_log: &FieldLog, now: Instant) -> Vec<(Instant, StageSeen)> {
-    Seen::of(&field_log.stand(now)).stages
-}
-
-/// Style lengths that a block has of its own, to lend them, mm.
-pub fn style_lengths(plan: &Plan, field_log: &FieldLog, now: Instant) -> Vec<f64> {
-    let stand = field_log.stand(now);
-    let own = Plan { lent: Lent::default(), ..plan.clone() };
-    Seen::of(&stand).style_lengths(&own).to_vec()
-}
-
-/// The start that a block has by its own counts and log, to lend it; none while it
-/// is merely expected.
-pub fn own_start(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) -> Option<Start> {
-    let own = Plan { lent: Lent::default(), ..plan.clone() };
-    reckon(&own, field_log, growth, now).start.filter(|start| start.basis != Basis::Expected)
 }
 
 fn counted(walk: &Walk<'_>) -> Counted {

@@ -11,10 +11,10 @@ use axum::http::StatusCode;
 use chrono_tz::Tz;
 use model::season::Season;
 use model::time::{self, Instant};
+use model::waiting::{self, Wanted};
 use store::{BoardRow, Farm};
 
 use crate::visit::{Shown, Signed, Stop};
-use crate::waiting::{self, Rank, Waiting};
 use crate::{Web, pages};
 
 /// Farms, and blocks of each, that the page lists; the year's table has the rest.
@@ -115,29 +115,34 @@ fn all_waiting(
     year: i32,
     now: Instant,
 ) -> Vec<WaitingShown> {
-    let mut all: Vec<(Rank, WaitingShown)> = board
+    let mut all: Vec<(Option<Wanted>, WaitingShown)> = board
         .into_iter()
         .filter_map(|row| {
-            let Waiting { rank, lines } = waits(&row, now)?;
+            let (first, lines) = waits(&row, now)?;
             let farm = farms.get(&row.farm_id).cloned().unwrap_or_default();
-            Some((rank, WaitingShown { block_id: row.block_id, block: row.name, farm, year, lines }))
+            Some((first, WaitingShown { block_id: row.block_id, block: row.name, farm, year, lines }))
         })
         .collect();
-    all.sort_by_key(|(rank, _)| *rank);
+    // What has no season to wait in comes last.
+    all.sort_by_key(|(first, _)| (first.is_none(), *first));
     all.into_iter().map(|(_, shown)| shown).collect()
 }
 
-fn waits(row: &BoardRow, now: Instant) -> Option<Waiting> {
+/// The most pressing thing that waits, and all of it in sentences.
+fn waits(row: &BoardRow, now: Instant) -> Option<(Option<Wanted>, Vec<String>)> {
     let zone = time::zone(&row.time_zone).unwrap_or(Tz::UTC);
     match row.doc.as_deref().map(serde_json::from_str::<Season>) {
-        Some(Ok(season)) => waiting::of(&season, zone, now),
+        Some(Ok(season)) => {
+            let waits = waiting::of(&season, zone, now);
+            let first = waits.first()?.what;
+            let mut lines: Vec<String> = waits.into_iter().map(|waits| waits.text).collect();
+            lines.extend(waiting::closed(season.reentry.as_ref(), zone, now));
+            Some((Some(first), lines))
+        }
         Some(Err(_)) => {
-            let line = "Its season cannot be read: the season in the API has the fault.".to_owned();
-            Some(Waiting { rank: Rank::Reckon, lines: vec![line] })
+            Some((None, vec!["Its season cannot be read: the season in the API has the fault.".to_owned()]))
         }
-        None => {
-            Some(Waiting { rank: Rank::Reckon, lines: vec!["Its season is not reckoned yet.".to_owned()] })
-        }
+        None => Some((None, vec!["Its season is not reckoned yet.".to_owned()])),
     }
 }
 

@@ -12,8 +12,8 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::pages;
-use crate::sprayed::Facts;
 use crate::visit::{Shown, Signed, Stop, year};
+use api::Facts;
 
 /// What the form sends; a browser sends empty fields too.
 #[derive(Debug, Default, Clone, Deserialize)]
@@ -68,12 +68,13 @@ pub(crate) async fn page(
     })?;
     let rate = planned.rate.or(material.rate);
     let (mix, wrong) = mixed(&asked, rate, seen.plan.block.hectares);
-    let facts = Facts::of(&block, &farm, seen.plan.block.hectares, seen.plan.zone);
+    let catalogue = signed.0.catalogue().await?;
+    let facts = Facts::of(&block, &farm, seen.plan.zone, &catalogue);
     let leg = seen.season.as_ref().and_then(|season| season.legs.iter().find(|leg| leg.number == number));
     let likely = leg.and_then(|leg| likely(leg, seen.plan.zone));
-    let profiles = &signed.0.catalogue().await?.rules.profiles;
+    let profiles = &catalogue.rules.profiles;
     let sheet = record::job(&Job {
-        block: facts.facts(),
+        block: facts.block(),
         material,
         rate,
         mix: mix.as_ref(),

@@ -20,7 +20,6 @@ mod sign_in;
 mod sprayed;
 mod sprays;
 mod visit;
-mod waiting;
 mod years;
 
 use std::net::IpAddr;

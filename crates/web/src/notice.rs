@@ -5,9 +5,10 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use model::record::{self, Row};
 
-use crate::sprayed::{Facts, hectares, material, sprays};
+use crate::sprayed::{material, sprays};
 use crate::visit::{Shown, Signed, Stop, year};
 use crate::{Web, pages};
+use api::Facts;
 
 #[derive(Template)]
 #[template(path = "notice.html")]
@@ -36,9 +37,9 @@ pub(crate) async fn page(
     })?;
     let zone = signed.zone(&block).await?;
     let catalogue = signed.0.catalogue().await?;
-    let facts = Facts::of(&block, &farm, hectares(&block), zone);
+    let facts = Facts::of(&block, &farm, zone, &catalogue);
     let known = material(&spray.record, &catalogue.materials);
-    let sheet = record::notice(&spray.record, known, &facts.facts(), zone);
+    let sheet = record::notice(&spray.record, known, &facts.block(), zone);
     let page = Page {
         until: sheet.row(UNTIL).unwrap_or_default().to_owned(),
         title: sheet.title,

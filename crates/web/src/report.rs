@@ -1,7 +1,6 @@
 //! The season report of a block, which prints on two pages.
 
 mod beside;
-pub(crate) use beside::UNCONFIRMED;
 mod course;
 mod deciding;
 
@@ -173,7 +172,7 @@ fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
 fn urgent(told: &Told<'_>) -> Vec<String> {
     let Told { seen, season, now, .. } = told;
     let mut urgent: Vec<String> =
-        crate::waiting::closed(season.reentry.as_ref(), seen.plan.zone, *now).into_iter().collect();
+        model::waiting::closed(season.reentry.as_ref(), seen.plan.zone, *now).into_iter().collect();
     urgent.extend(model::through::what_now(season, &seen.plan));
     urgent.dedup();
     urgent

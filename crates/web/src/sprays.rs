@@ -10,9 +10,10 @@ use model::words;
 use serde::Deserialize;
 use store::{Block, Farm};
 
-use crate::sprayed::{Facts, Sprayed, hectares, material, sprays};
+use crate::sprayed::{Sprayed, material, sprays};
 use crate::visit::{Shown, Signed, Stop, year};
 use crate::{Web, pages, said};
+use api::Facts;
 
 /// Blocks that are read at once.
 const BLOCKS_AT_ONCE: u32 = 500;
@@ -72,7 +73,7 @@ pub(crate) async fn page(
             continue;
         }
         let zone = signed.zone(&block).await?;
-        let facts = Facts::of(&block, &farm, hectares(&block), zone);
+        let facts = Facts::of(&block, &farm, zone, &catalogue);
         for spray in sprays(&rows, web.clock.now()) {
             let known = material(&spray.record, &catalogue.materials);
             records.push((spray.at, shown(&block, &facts, &spray, known, profile, zone)));
@@ -114,7 +115,7 @@ fn shown(
     zone: Tz,
 ) -> Spray {
     let record = &spray.record;
-    let facts = facts.facts();
+    let facts = facts.block();
     let missing = profile.map(|profile| {
         let missing = profile.missing(record, known, &facts);
         profile.told(&missing, spray.at.local_date(zone))

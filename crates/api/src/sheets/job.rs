@@ -16,11 +16,11 @@ use utoipa::{IntoParams, ToSchema};
 use super::{SheetShown, shown, value};
 use crate::answer::{Answer, ok};
 use crate::desk::{Here, Visit};
-use crate::fields;
 use crate::mixing::MixShown;
 use crate::problem::{Problem, Wrong};
 use crate::query::Query;
 use crate::sprays::{Facts, known, profile_on};
+use crate::{fields, sites};
 
 /// Parameters that a mix is reckoned from.
 const OF_MIX: [&str; 9] = [
@@ -106,7 +106,7 @@ pub(crate) async fn sheet(
         return Err(Problem::conflict(detail));
     };
     let (farm, site) = (desk.farm(&block.farm_id).await?, desk.site(&block.site_id).await?);
-    let facts = Facts::of(&block, &farm, &site, &catalogue)?;
+    let facts = Facts::of(&block, &farm, sites::place(&site)?.zone, &catalogue);
     let usual = planned.rate.or(material.rate);
     let mix = if given.is_empty() { None } else { Some(mixed(given, &facts, usual)?) };
     let profiles = &catalogue.rules.profiles;

@@ -6,16 +6,13 @@ use model::mixing::Area;
 use model::plan::Plan;
 use model::record::BlockFacts;
 use serde_json::Value;
-use store::{Block, Farm, Site};
-
-use crate::problem::Problem;
-use crate::sites;
+use store::{Block, Farm};
 
 /// What this program times is one crop alone.
 const CROP: &str = "apple";
 
 /// The facts of one block.
-pub(crate) struct Facts {
+pub struct Facts {
     pub(crate) id: String,
     pub(crate) name: String,
     farm: String,
@@ -28,18 +25,12 @@ pub(crate) struct Facts {
 }
 
 impl Facts {
-    pub(crate) fn of(
-        block: &Block,
-        farm: &Farm,
-        site: &Site,
-        catalogue: &Catalogue,
-    ) -> Result<Facts, Problem> {
-        let zone = sites::place(site)?.zone;
-        // A block that no longer fits the catalogue keeps its records; it only lacks
-        // an area.
+    /// The facts of a block in its zone. One that no longer fits the catalogue keeps
+    /// its records; it only lacks an area.
+    pub fn of(block: &Block, farm: &Farm, zone: Tz, catalogue: &Catalogue) -> Facts {
         let planted = Plan::assemble(None, zone, &block.details, None, catalogue).ok();
         let hectares = planted.and_then(|plan| plan.block.hectares);
-        Ok(Facts {
+        Facts {
             id: block.id.clone(),
             name: block.name.clone(),
             farm: farm.name.clone(),
@@ -48,11 +39,11 @@ impl Facts {
             hectares,
             area: hectares.map(|hectares| Area::of(hectares).to_string()),
             zone,
-        })
+        }
     }
 
     /// As records and sheets take them.
-    pub(crate) fn block(&self) -> BlockFacts<'_> {
+    pub fn block(&self) -> BlockFacts<'_> {
         BlockFacts {
             name: &self.name,
             farm: Some(&self.farm),

@@ -8,20 +8,20 @@ use serde_json::Value;
 use store::LogEntry;
 
 /// A spray that stands.
-pub(crate) struct Kept<'a> {
+pub struct Kept<'a> {
     /// Id of the original entry, which a correction keeps.
-    pub(crate) id: &'a str,
+    pub id: &'a str,
     /// When it began, as corrected.
-    pub(crate) at: Instant,
+    pub at: Instant,
     /// What was written of it last.
-    pub(crate) document: &'a Value,
+    pub document: &'a Value,
     /// Its corrections in order of id; the last one holds.
-    pub(crate) corrections: Vec<&'a str>,
+    pub corrections: Vec<&'a str>,
 }
 
 /// The sprays of a log that stand at `now`. `rows` are those that `log` was read
 /// from.
-pub(crate) fn kept<'a>(rows: &'a [LogEntry], log: &'a FieldLog, now: Instant) -> Vec<Kept<'a>> {
+pub fn kept<'a>(rows: &'a [LogEntry], log: &'a FieldLog, now: Instant) -> Vec<Kept<'a>> {
     let entries = || log.entries().iter().filter(|entry| entry.at <= now);
     let withdrawn: HashSet<&str> = entries()
         .filter_map(|entry| match &entry.says {

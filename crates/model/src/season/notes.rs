@@ -73,7 +73,7 @@ pub(super) fn on_plan(plan: &Plan, seen: &Seen<'_>, growth: &Growth, threshold: 
         } else {
             Cow::Owned(format!("{}: {}", unconfirmed.join(", "), words::UNCONFIRMED))
         };
-        notes.push(Note::new("materials-unconfirmed", text));
+        notes.push(Note::new(MATERIALS_UNCONFIRMED, text));
     }
 }
 
@@ -124,6 +124,9 @@ fn spoken(offset: &Offset) -> String {
     let note = offset.note.trim_end_matches('.');
     format!("The block is taken to be {how} ({}: {note}).", offset.author)
 }
+
+/// Code of the note that planned materials are not confirmed.
+pub const MATERIALS_UNCONFIRMED: &str = "materials-unconfirmed";
 
 /// Code of the note that bees may have had too few hours.
 pub const FEW_BEE_HOURS: &str = "few-bee-hours";

@@ -1,5 +1,6 @@
 //! What stands beside the clock: weather, outcome, what else was written, notes.
 
+use model::season::MATERIALS_UNCONFIRMED;
 use model::words;
 
 use super::{Part, Told};
@@ -7,8 +8,6 @@ use crate::said;
 
 /// Codes of the notes on what checking the readings found.
 const CHECKED: [&str; 2] = ["readings-failed", "readings-suspect"];
-/// Code of the note on materials that nobody has confirmed.
-pub(crate) const UNCONFIRMED: &str = "materials-unconfirmed";
 
 /// Hours by quality, and what checking found.
 pub(super) fn weather(told: &Told<'_>) -> Part {
@@ -106,7 +105,7 @@ pub(super) fn notes(told: &Told<'_>) -> Part {
         .season
         .notes
         .iter()
-        .filter(|note| !CHECKED.contains(&note.code.as_ref()) && note.code != UNCONFIRMED);
+        .filter(|note| !CHECKED.contains(&note.code.as_ref()) && note.code != MATERIALS_UNCONFIRMED);
     part.said.extend(others.map(|note| note.text.to_string()));
     part
 }
