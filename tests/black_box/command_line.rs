@@ -79,7 +79,7 @@ fn a_tank_is_mixed_on_the_command_line() {
     // Without a rate the material's usual one stands in; without an area nothing is mixed.
     let usual =
         run(Build::Plain, &[&["mix", "--material", "ammonium-thiosulfate"][..], &flags[2..]].concat());
-    assert!(String::from_utf8_lossy(&usual.stdout).contains("US gallon"), "{usual:?}");
+    assert!(String::from_utf8_lossy(&usual.stdout).contains("7.5 US gal) of product"), "{usual:?}");
     let nowhere = run(Build::Plain, &["mix", "--rate", "2.5 percent", "--basis", "product-by-volume"]);
     assert_eq!(nowhere.status.code(), Some(2));
     let said = String::from_utf8_lossy(&nowhere.stderr).into_owned();
@@ -111,5 +111,5 @@ fn a_curve_is_fitted_on_the_command_line() {
     std::fs::write(&path, format!("{head}{}", seen(12.0, 0.1))).unwrap();
     let refused = run(Build::Plain, &["fit", &file]);
     assert_eq!(refused.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&refused.stderr).contains("temperatures"), "{refused:?}");
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("one temperature only"), "{refused:?}");
 }

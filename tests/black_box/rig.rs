@@ -128,6 +128,9 @@ impl Outside {
             &checks,
             "--allow-feed-hosts",
             "127.0.0.1",
+            // The minute of a clock that stands still never ends.
+            "--requests-a-minute",
+            "0",
             "--mail-folder",
             &folder,
             "--mail-from",

@@ -211,6 +211,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
     notes::on_plan(plan, &seen, growth, threshold, &mut notes);
     notes::on_decision(seen.decision().is_some(), threshold, &mut notes);
     notes::on_log(&stand, &mut notes);
+    sprays::note_limits(plan, &seen.sprays, &mut notes);
 
     let end = runs::close(&seen, &stand);
     let running = start.filter(|start| start.basis != Basis::Expected && start.at <= now);

@@ -100,6 +100,39 @@ fn thins(plan: &Plan, entry: &Standing<'_>, spray: &Spray, notes: &mut Vec<Note>
     false
 }
 
+/// Notes where sprays of one material are more, or closer together, than was kept of
+/// it: read off its label by who added it.
+pub(super) fn note_limits(plan: &Plan, sprays: &[&Standing<'_>], notes: &mut Vec<Note>) {
+    for material in plan.materials.iter() {
+        let own = |entry: &&&Standing<'_>| matches!(entry.says, Observed::Spray(spray) if spray.material == material.id && spray.took);
+        let (most, apart) = (material.season_maximum, material.minimum_interval_hours);
+        if most.is_none() && apart.is_none() {
+            continue;
+        }
+        let own: Vec<&&Standing<'_>> = sprays.iter().filter(own).collect();
+        if let Some(most) = most.and_then(|most| usize::try_from(most).ok())
+            && let Some(entry) = own.get(most)
+        {
+            let text = format!(
+                "This is spray {} of {}; {most} in a season are kept as the most. Read the label.",
+                most + 1,
+                material.name
+            );
+            notes.push(Note::on(entry, "season-maximum", text));
+        }
+        for pair in own.windows(2) {
+            let hours = pair[1].at.since(finish(pair[0]).unwrap_or(pair[0].at)) as f64 / 3_600.0;
+            if let Some(apart) = apart.filter(|apart| hours < *apart) {
+                let text = format!(
+                    "{hours:.0} hours after the last spray of {}; at least {apart:.0} are kept for it. Read the label.",
+                    material.name
+                );
+                notes.push(Note::on(pair[1], "minimum-interval", text));
+            }
+        }
+    }
+}
+
 /// Notes the thinning sprays that went on before the clock started.
 pub(super) fn note_before_start(
     plan: &Plan,

@@ -175,6 +175,29 @@ fn a_changed_plan_leaves_sprayed_legs_as_they_were() {
     assert_eq!(marks(&late, &one)[0], Some(0.5));
 }
 
+/// What a material's user keeps of its label is held against the sprays; both sides
+/// of each line.
+#[test]
+fn sprays_are_held_against_what_is_kept_of_their_material() {
+    let mut plan = plan();
+    let mut materials = plan.materials.to_vec();
+    materials[0].season_maximum = Some(2);
+    materials[0].minimum_interval_hours = Some(48.0);
+    plan.materials = Arc::new(materials);
+    let spray = |id: &str, hours: i64| json!({"id": id, "kind": "spray", "material": "lime-sulfur", "at": at(hours), "finished_at": at(hours)});
+    let found = |hours: &[i64]| {
+        let mut entries = vec![start()];
+        entries.extend(hours.iter().enumerate().map(|(n, hours)| spray(&format!("s{n}"), *hours)));
+        let season = season(&plan, &entries, at(200));
+        let limits = ["season-maximum", "minimum-interval"];
+        let found = season.notes.iter().filter(|note| limits.contains(&note.code.as_ref()));
+        found.map(|note| format!("{} {}", note.code, note.entry.as_deref().unwrap())).collect::<Vec<_>>()
+    };
+    assert!(found(&[10, 58]).is_empty());
+    assert_eq!(found(&[10, 57]), ["minimum-interval s1"]);
+    assert_eq!(found(&[10, 60, 110]), ["season-maximum s2"]);
+}
+
 /// Every reader sees that the block's air is not its site's, and who says so.
 #[test]
 fn an_offset_is_told_in_words() {

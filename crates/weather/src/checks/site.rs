@@ -154,6 +154,13 @@ fn named(Checked { reading, faults }: &Checked) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
+    use model::catalogue::Catalogue;
+    use model::field_log::FieldLog;
+    use model::growth::{Course, Growth};
+    use model::plan::Plan;
+    use model::series::Series;
     use model::time::HOUR;
 
     use super::*;
@@ -172,9 +179,14 @@ mod tests {
     }
 
     fn season(as_of: Instant) -> Season {
-        let season = serde_json::json!({"year": 2013, "state": "watching", "as_of": as_of, "start": null,
-            "legs": [], "hours": {"observed": 0.0, "filled": 0.0, "forecast": 0.0, "unknown": 0.0}, "notes": []});
-        serde_json::from_value(season).unwrap()
+        let block = serde_json::json!({"name": "Bench", "cultivar": "Gala", "target_fruit_per_tree": 100,
+            "curve": {"form": "nodes", "unit": "fraction-per-day", "nodes": [[4, 0], [20, 0.5]],
+                "source": "for tests", "status": "constructed"}});
+        let plan = Plan::assemble(Some(2013), chrono_tz::UTC, &block, None, &Catalogue::default()).unwrap();
+        let read = vec![Reading::instant(as_of, 12.0)];
+        let course = Arc::new(Course::new(Series::join(&[read], None, as_of)));
+        let growth = Growth::new(course, plan.block.curve.clone());
+        model::season::reckon(&plan, &FieldLog::default(), &growth, as_of)
     }
 
     fn marked(first: &mut Vec<Reading>, checked: bool, second: &mut Vec<Reading>) -> Findings {
