@@ -189,6 +189,13 @@ fn brief(row: &LogEntry) -> String {
         return format!("An entry: {}.", row.kind);
     };
     match &entry.says {
+        Says::Observed(Observed::Recorded(kind)) => {
+            let said = ["text", "note"].iter().find_map(|field| row.doc[*field].as_str());
+            said.map_or_else(
+                || format!("{}.", capital(kind)),
+                |said| format!("{}: {}.", capital(kind), said.trim_end_matches('.')),
+            )
+        }
         Says::Observed(observed) => observed_in_words(observed),
         Says::Correction { of, entry, .. } => format!("Corrected {of}: {}", observed_in_words(entry)),
         Says::Withdrawal { of } => format!("Withdrew {of}."),
@@ -216,11 +223,14 @@ fn observed_in_words(observed: &Observed) -> String {
             let draft = if spray.finished_at.is_none() { " (a draft: no finish yet)" } else { "" };
             format!("Sprayed {}{draft}.", spray.material)
         }
-        other => {
-            let kind = other.kind().replace('-', " ");
-            let mut letters = kind.chars();
-            let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
-            format!("{first}{}.", letters.as_str())
-        }
+        other => format!("{}.", capital(other.kind())),
     }
+}
+
+/// A kind of entry as the begin of a sentence.
+fn capital(kind: &str) -> String {
+    let kind = kind.replace('-', " ");
+    let mut letters = kind.chars();
+    let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
+    format!("{first}{}", letters.as_str())
 }

@@ -16,6 +16,7 @@ mod examples;
 mod farms_and_sites;
 mod log;
 mod manners;
+mod many;
 mod matrix;
 mod readings;
 mod records;

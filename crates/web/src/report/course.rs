@@ -16,7 +16,7 @@ pub(super) fn bloom(told: &Told<'_>) -> Part {
     let zone = seen.plan.zone;
     let mut part = Part::new("Bloom");
     if let Some(stage) = season.frost.stage {
-        part.say(format!("Last stage logged: {}.", stage.spoken()));
+        part.say(format!("Stage, as logged or by the flowers open: {}.", stage.spoken()));
     }
     part.say(match &season.start {
         Some(start) => started(start, season.threshold, |at| at.spoken(zone)),
