@@ -126,24 +126,33 @@ impl Words<'_> {
                 format!("{block}: bloom clock started {by}{at} - get the sprayer ready")
             }
             AlertKind::HeadsUp => match self.before_spray() {
-                Some((first, _)) => format!("{block}: mark likely {at} - {first}"),
+                Some((first, _)) => format!("{block}: mark likely {at} - {}", self.when_open(first)),
                 None => format!("{block}: spray likely due {at} - plan it"),
             },
             AlertKind::Due => match self.before_spray() {
-                Some((first, _)) => format!("{block}: at its mark since {at} - {first}"),
-                None => format!("{block}: spray due since {at} - look, then spray"),
+                Some((first, _)) => format!("{block}: at its mark since {at} - {}", self.when_open(first)),
+                None => format!("{block}: spray due since {at} - {}", self.when_open("look, then spray")),
             },
             AlertKind::Decide => format!("{block}: bloom clock likely starts {at} - decide: thin or not?"),
             AlertKind::CheckDamage => {
                 format!(
-                    "{block}: frost, {} - look for damage",
-                    self.about.night.as_deref().unwrap_or("last night")
+                    "{block}: frost, {} - {}",
+                    self.about.night.as_deref().unwrap_or("last night"),
+                    self.when_open("look for damage")
                 )
             }
             AlertKind::Withdrawn => {
                 let kind = self.about.takes_back.map_or("alert", AlertKind::word);
                 format!("{block}: \"{kind}\" of {at} withdrawn - do not act on it")
             }
+        }
+    }
+
+    /// What to do, or until when the block is closed to whoever would do it.
+    fn when_open(&self, what: &str) -> String {
+        match self.about.closed_until {
+            Some(until) => format!("closed for re-entry until {}", until.spoken(self.zone)),
+            None => what.to_owned(),
         }
     }
 
@@ -165,10 +174,11 @@ impl Words<'_> {
             let short = if against { "decide first: the table leans against" } else { "decide first" };
             return Some((short, line));
         }
-        if advice == Some(Advice::StandDown) {
-            return Some(("the table says stand down", verdict?.says.clone()));
+        match advice {
+            Some(Advice::StandDown) => Some(("the table says stand down", verdict?.says.clone())),
+            Some(Advice::Wait) => Some(("frost is forecast: wait", verdict?.says.clone())),
+            _ => None,
         }
-        None
     }
 
     /// What the table says, with what would change it.
@@ -290,6 +300,16 @@ impl Words<'_> {
     }
 
     fn next(&self) -> String {
+        let next = self.next_when_open();
+        match self.about.closed_until {
+            Some(until) => {
+                format!("Not before {}, when the block is open again. {next}", until.spoken(self.zone))
+            }
+            None => next,
+        }
+    }
+
+    fn next_when_open(&self) -> String {
         let material = self.about.material.as_deref().unwrap_or("no spray");
         let bound = match self.about.bound {
             Some(MarkBound::NotBefore) => "not before the mark: earlier it takes wanted flowers",

@@ -149,6 +149,8 @@ impl Visit {
             };
             blocks.push(block);
         }
+        let mut met = std::collections::HashSet::new();
+        blocks.retain(|block| met.insert(block.id.clone()));
         let planted =
             |block: &Block| block.details.get("cultivar").and_then(Value::as_str).map(str::to_owned);
         blocks.retain(|block| which.cultivar.is_none() || planted(block) == which.cultivar);

@@ -35,7 +35,7 @@ pub(crate) struct SeasonLine {
     /// Fruit wanted on a tree.
     target: Option<f64>,
     /// Fruit a tree that the block carried the year before, where that is known: as
-    /// given with the block, else as counted then.
+    /// counted then; of the present year else as given with the block.
     last_crop: Option<f64>,
     #[schema(value_type = Option<Moment>)]
     start_at: Option<Instant>,
@@ -109,9 +109,10 @@ pub(crate) async fn of_block(Here(desk): Here, Path(block): Path<String>, query:
         set_before = line.set_treated;
         lines.push(line);
     }
-    // What stands with the block is of the year before its newest season.
-    if let Some(newest) = lines.last_mut() {
-        newest.last_crop = planted.last_crop_per_tree.or(newest.last_crop);
+    // What was entered is of the year before this one; a count goes before it.
+    let this_year = desk.now().utc().year();
+    if let Some(newest) = lines.last_mut().filter(|newest| newest.year == this_year) {
+        newest.last_crop = newest.last_crop.or(planted.last_crop_per_tree);
     }
     lines.reverse();
     whole(lines)
@@ -149,6 +150,7 @@ const COLUMNS: [&str; 22] = [
 pub(crate) async fn of_year(Here(desk): Here, mut query: Query, headers: HeaderMap) -> Answer {
     let csv = query.csv(&headers);
     let (year, rows) = desk.year(query).await?;
+    let this_year = desk.now().utc().year();
     let before = desk.store.board(year - 1, None, limits::BOARD).await?;
     let last: std::collections::HashMap<&str, f64> = before
         .iter()
@@ -165,7 +167,8 @@ pub(crate) async fn of_year(Here(desk): Here, mut query: Query, headers: HeaderM
                 cultivar: planted.cultivar,
             };
             let mut line = whose.line(year, season(row).as_ref());
-            line.last_crop = last.get(row.block_id.as_str()).copied().or(planted.last_crop_per_tree);
+            let entered = planted.last_crop_per_tree.filter(|_| year == this_year);
+            line.last_crop = last.get(row.block_id.as_str()).copied().or(entered);
             line
         })
         .collect();

@@ -143,7 +143,7 @@ fn rows(plan: &Plan, curve: &Curve, legs: &[Leg], own: &[Leg]) -> Vec<Row> {
 fn has_style_length(plan: &Plan, field_log: &FieldLog, now: Instant) -> bool {
     let stand = field_log.stand(now);
     let logged = stand.entries.iter().any(|entry| matches!(entry.says, Observed::StyleLength(_)));
-    logged || !plan.block.style_lengths_mm.is_empty()
+    logged || !plan.block.style_lengths_mm.is_empty() || plan.lent.style_lengths_mm.is_some()
 }
 
 #[cfg(test)]

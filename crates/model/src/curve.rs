@@ -64,6 +64,8 @@ pub struct Curve {
     pub covered: (f64, f64),
     /// Whether the lag between pollination and growth is already inside.
     pub lag_inside: bool,
+    /// Start lag that is not inside, hours: a leg's tubes begin to grow so much later.
+    pub lag_hours: f64,
     /// What its arrival means.
     pub end_point: EndPoint,
     /// What the rate is a share of.
@@ -74,6 +76,8 @@ pub struct Curve {
     pub table: Table,
 }
 
+/// Longest start lag that is taken, hours (constructed: pollen germinates within hours).
+const LONGEST_LAG_HOURS: f64 = 48.0;
 const FORMS: [&str; 2] = ["nodes", "beta"];
 const UNITS: [&str; 4] = ["mm-per-hour", "mm-per-day", "fraction-per-hour", "fraction-per-day"];
 const STATUSES: [&str; 4] = ["published", "from-memory", "constructed", "measured"];
@@ -83,7 +87,7 @@ impl Curve {
     /// Reads a curve from its fields:
     /// `form` (`nodes` or `beta`), `unit`, `nodes` or `tmin`, `topt`, `tmax`
     /// and `rate_at_topt`, `source`, `status`, and optionally `covered`,
-    /// `lag_inside`, `end_point`, `cultivars`.
+    /// `lag_inside` or `lag_hours`, `end_point`, `cultivars`.
     pub fn from_fields(id: &str, fields: &Fields<'_>) -> Option<Curve> {
         let form = required_word(fields, "form", &FORMS);
         let unit = required_word(fields, "unit", &UNITS);
@@ -105,6 +109,10 @@ impl Curve {
         let covered = fields.numbers("covered", -50.0, 60.0);
         let end_point = fields.word("end_point", &END_POINTS);
         let lag_inside = fields.flag("lag_inside").unwrap_or(false);
+        let lag_hours = fields.number("lag_hours", 0.0, LONGEST_LAG_HOURS).unwrap_or(0.0);
+        if lag_inside && lag_hours > 0.0 {
+            fields.fault("lag_hours", "stands beside lag_inside = true: the lag would count twice");
+        }
         let cultivars = fields.texts("cultivars");
         let table = table?;
         let covered = match covered.as_deref() {
@@ -126,6 +134,7 @@ impl Curve {
             },
             covered,
             lag_inside,
+            lag_hours,
             end_point: match end_point {
                 Some("style-base") => EndPoint::StyleBase,
                 Some("ovule") => EndPoint::Ovule,
@@ -148,6 +157,11 @@ impl Curve {
     /// Rate per day at a temperature, in mm or in shares of the style.
     pub fn rate_per_day(&self, celsius: f64) -> f64 {
         self.table.rate(celsius) * 24.0
+    }
+
+    /// Seconds from a leg's begin until its tubes grow by this curve.
+    pub fn lag_seconds(&self) -> i64 {
+        (self.lag_hours * 3_600.0) as i64
     }
 
     /// Whether a temperature lies outside what the curve's data covered.

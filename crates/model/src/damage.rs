@@ -14,7 +14,8 @@ mod walk;
 pub use shares::{
     Figure, MOST_MORE_CLUSTERS, SETS_ONE_IN, Share, design_effect, kings, laterals, live_flowers, needed,
 };
-pub use walk::{BROWNING, Damage, Height, Heights, Live, Worse, early};
+pub(crate) use walk::ONE_WALK;
+pub use walk::{BROWNING, Damage, Height, Heights, Live, Worse, clusters_on_a_tree, early};
 
 /// Most flowers that one count is taken to have.
 const MOST_COUNTED: i64 = 1_000_000;

@@ -191,6 +191,9 @@ fn document(asked: &Asked, shape: &Shape, values: &[f64]) -> Value {
     curve["status"] = json!("measured");
     curve["covered"] = json!(asked.covered());
     curve["lag_inside"] = json!(!asked.lag);
+    if let Some(hours) = shape.lag(values) {
+        curve["lag_hours"] = json!(hours);
+    }
     curve["end_point"] = json!(asked.end_point);
     if !asked.cultivars.is_empty() {
         curve["cultivars"] = json!(asked.cultivars);

@@ -143,7 +143,10 @@ pub(crate) fn run(
         (None, _) => from,
     };
     let uncertain = growth.uncertain_from(from);
+    // A lag that is not in the rate goes by before anything grows.
+    let lag = growth.curve().lag_seconds();
     let grown = |bound| {
+        let from = from.plus(lag);
         if until <= from {
             return 0.0;
         }
@@ -154,7 +157,8 @@ pub(crate) fn run(
 
     let by_now = |at: &Instant| *at <= until;
     let wanted = target.map(|(mark, _)| ruler.wanted(mark));
-    let crossing = |from, bound| wanted.and_then(|wanted| growth.reached(from, wanted, bound));
+    let crossing =
+        |from: Instant, bound| wanted.and_then(|wanted| growth.reached(from.plus(lag), wanted, bound));
     let likely = crossing(from, Bound::Low);
     let reached_at = likely.filter(by_now);
     let early_edge = opening.earliest;

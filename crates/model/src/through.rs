@@ -5,6 +5,7 @@ use crate::legs::Leg;
 use crate::plan::{MarkBound, Plan};
 use crate::season::{Season, State};
 use crate::time::HOUR;
+use crate::verdict::Advice;
 
 /// How many flowers a tree came through, against the fruit wanted; none where
 /// nothing is known of it.
@@ -43,8 +44,14 @@ pub fn what_now(season: &Season, plan: &Plan) -> Vec<String> {
         }
         _ => "A spray now stops the flowers whose tubes are still on the way; those that are through stay.".to_owned(),
     });
-    if season.state == State::Hold {
-        said.push("Look at the flowers first: frost came over this leg.".to_owned());
+    match season.verdict.verdict {
+        _ if season.state == State::Hold => {
+            said.push("Look at the flowers first: frost came over this leg.".to_owned());
+        }
+        Advice::CountFirst | Advice::Wait | Advice::StandDown => {
+            said.push(format!("By the table: {}. {}", season.verdict.verdict.spoken(), season.verdict.says));
+        }
+        _ => {}
     }
     if let Some(until) =
         season.reentry.as_ref().filter(|reentry| reentry.closed).and_then(|reentry| reentry.until)
@@ -75,9 +82,7 @@ fn weighed(flowers: Flowers, target: f64) -> String {
             "More than the {target:.0} wanted are through already: the later the spray, the more there will be."
         )
     } else if most.is_some_and(|most| most < target) {
-        format!(
-            "Fewer than the {target:.0} wanted are through: by this figure no crop is lost by having waited."
-        )
+        format!("Not more than the {target:.0} wanted are through yet, by this figure.")
     } else {
         format!("Whether that is more than the {target:.0} wanted cannot be told from the counts at hand.")
     }

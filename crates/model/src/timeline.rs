@@ -56,7 +56,10 @@ pub fn timeline(
                 .rev()
                 .find(|leg| leg.from <= at && leg.ended_at.is_none_or(|end| at <= end));
             let progress = |bound| {
-                leg.map(|leg| ruler.progress(growth.units_at(at, bound) - growth.units_at(leg.from, bound)))
+                let lag = growth.curve().lag_seconds();
+                leg.map(|leg| {
+                    ruler.progress(growth.units_at(at, bound) - growth.units_at(leg.from.plus(lag), bound))
+                })
             };
             Moment {
                 at,

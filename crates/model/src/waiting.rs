@@ -54,6 +54,30 @@ pub fn closed(reentry: Option<&Reentry>, zone: Tz, now: Instant) -> Option<Strin
     }
 }
 
+/// What whoever is to spray has to know before: that the block is closed, on hold or
+/// stood down, that nobody has decided, or that the table says otherwise.
+pub fn before_spray(season: &Season, zone: Tz, now: Instant) -> Vec<String> {
+    let mut said = Vec::new();
+    let reentry = season.reentry.as_ref().and_then(|reentry| reentry.until).filter(|until| *until > now);
+    said.extend(reentry.map(|until| format!("Nobody works in the block before {}.", until.spoken(zone))));
+    if season.hold.is_some() {
+        said.push("Frost came over this leg: the flowers are to be looked at before any spray.".to_owned());
+    }
+    match &season.decision {
+        Some(decided) if !decided.thin => said.push("It was decided not to thin this block.".to_owned()),
+        Some(_) => {}
+        None => said.push("Nobody has decided yet to thin this block.".to_owned()),
+    }
+    let verdict = &season.verdict;
+    if matches!(
+        verdict.verdict,
+        Advice::CountFirst | Advice::Wait | Advice::StandDown | Advice::LeanStandDown
+    ) {
+        said.push(format!("By the table: {}. {}", verdict.verdict.spoken(), verdict.says));
+    }
+    said
+}
+
 /// What a season waits for, the soonest first.
 pub fn of(season: &Season, zone: Tz, now: Instant) -> Vec<Waits> {
     let open_at = season.reentry.as_ref().and_then(|reentry| reentry.until).filter(|until| *until > now);

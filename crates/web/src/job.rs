@@ -8,6 +8,7 @@ use model::input;
 use model::legs::Leg;
 use model::mixing::{Mix, MixAsked};
 use model::record::{self, Job, Row};
+use model::waiting::before_spray;
 use serde::Deserialize;
 use serde_json::{Value, json};
 
@@ -72,6 +73,9 @@ pub(crate) async fn page(
     let facts = Facts::of(&block, &farm, seen.plan.zone, &catalogue);
     let leg = seen.season.as_ref().and_then(|season| season.legs.iter().find(|leg| leg.number == number));
     let likely = leg.and_then(|leg| likely(leg, seen.plan.zone));
+    let season = seen.season.as_ref();
+    let before =
+        season.map(|season| before_spray(season, seen.plan.zone, signed.0.now())).unwrap_or_default();
     let profiles = &catalogue.rules.profiles;
     let sheet = record::job(&Job {
         block: facts.block(),
@@ -81,7 +85,8 @@ pub(crate) async fn page(
         mark: Some(planned.mark),
         bound: Some(planned.bound),
         likely: likely.as_deref(),
-        confirmed: seen.plan.confirmed.iter().find(|confirmed| confirmed.covers(&material.id)),
+        confirmed: seen.plan.confirmed.iter().rfind(|confirmed| confirmed.covers(&material.id)),
+        before: &before,
         profile: profiles.get("general"),
     });
     let units = |all: [&'static str; 2], chosen: &Option<String>| {

@@ -152,6 +152,7 @@ fn a_due_mail_says_first_what_comes_before_the_spray() {
     assert!(first.starts_with("Frost came over this leg"), "{first}");
     assert_eq!(due(true, false, "count-first").0, "count damage first");
     assert_eq!(due(true, false, "stand-down").0, "the table says stand down");
+    assert_eq!(due(true, false, "wait").0, "frost is forecast: wait");
     assert_eq!(due(false, false, "thin").0, "decide first");
     assert_eq!(due(false, false, "lean-stand-down").0, "decide first: the table leans against");
 }
@@ -163,7 +164,9 @@ fn a_closed_block_and_a_confirmed_material_are_said() {
     let mut waiting = waiting(AlertKind::Due);
     waiting.alert.about["closed_until"] = json!("2013-05-02T13:18:00Z");
     waiting.alert.about["confirmed"] = json!("Confirmed by Ines Kolbe on 2013-04-02.");
-    let (_, text, _) = read(&compose(&waiting, &sender(), NOW).unwrap());
+    let (subject, text, _) = read(&compose(&waiting, &sender(), NOW).unwrap());
+    assert!(subject.ends_with("closed for re-entry until Thu 2 May, 09:18"), "{subject}");
+    assert!(text.contains("Not before Thu 2 May, 09:18, when the block is open again."), "{text}");
     assert!(text.contains("Nobody works in the block before Thu 2 May, 09:18."), "{text}");
     assert!(text.contains("Confirmed by Ines Kolbe") && !text.contains(words::UNCONFIRMED), "{text}");
     assert!(!text.contains(words::NO_REENTRY));

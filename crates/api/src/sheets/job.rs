@@ -9,6 +9,7 @@ use model::mixing::{Mix, MixAsked};
 use model::plan::{Agreed, PlannedSpray};
 use model::record::{self, Job};
 use model::season::Season;
+use model::waiting::before_spray;
 use serde::Serialize;
 use serde_json::{Map, Value};
 use utoipa::{IntoParams, ToSchema};
@@ -116,6 +117,7 @@ pub(crate) async fn sheet(
     let today = desk.now().local_date(facts.zone);
     let confirmed = desk.confirmed(&block.farm_id).await?;
     let likely = desk.likely(&block.id, year, number, facts.zone).await?;
+    let before = desk.before_spray(&block.id, year, facts.zone).await?;
     let sheet = record::job(&Job {
         block: facts.block(),
         material,
@@ -124,7 +126,8 @@ pub(crate) async fn sheet(
         mark: Some(planned.mark),
         bound: Some(planned.bound),
         likely: likely.as_deref(),
-        confirmed: confirmed.iter().find(|confirmed| confirmed.covers(&material.id)),
+        confirmed: confirmed.iter().rfind(|confirmed| confirmed.covers(&material.id)),
+        before: &before,
         profile: profile_on(profiles, profile.as_deref(), today),
     });
     ok(JobShown {
@@ -182,6 +185,18 @@ impl Visit {
     }
 
     /// When the leg of that number is likely to be at its mark, in words.
+    /// What whoever is to spray has to know before.
+    async fn before_spray(&self, block_id: &str, year: i32, zone: Tz) -> Result<Vec<String>, Problem> {
+        let season = self.reckoned(block_id, year).await?;
+        Ok(season.map(|season| before_spray(&season, zone, self.now())).unwrap_or_default())
+    }
+
+    /// The season as it was last reckoned; none before that.
+    async fn reckoned(&self, block_id: &str, year: i32) -> Result<Option<Season>, Problem> {
+        let reckoned = self.store.season(block_id, year).await?.and_then(|row| row.reckoned);
+        Ok(reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok()))
+    }
+
     async fn likely(
         &self,
         block_id: &str,
@@ -189,9 +204,7 @@ impl Visit {
         number: usize,
         zone: Tz,
     ) -> Result<Option<String>, Problem> {
-        let reckoned = self.store.season(block_id, year).await?.and_then(|row| row.reckoned);
-        let season: Option<Season> = reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok());
-        let Some(season) = season else { return Ok(None) };
+        let Some(season) = self.reckoned(block_id, year).await? else { return Ok(None) };
         let leg = season.legs.iter().find(|leg| leg.number == number);
         let said = leg.and_then(|leg| likely(leg, zone));
         let as_of = season.as_of.map(|as_of| format!(", by readings up to {}", as_of.spoken(zone)));

@@ -40,7 +40,7 @@ async fn what_waits_goes_away_when_it_is_done() {
     let after = house.get("waiting?year=2013").await.expect(200);
     assert!(!waits(&after).contains(&"decide"), "{after}");
     assert_eq!(house.get("waiting?year=2012").await.expect(200)["items"], json!([]));
-    house.get("waiting?year=never").await.problem(400);
+    house.get("waiting?year=never").await.fault(422, "year");
 }
 
 #[tokio::test]
@@ -68,7 +68,7 @@ async fn what_happened_is_told_in_words() {
     assert_eq!(evening["since"], "2013-06-02T22:00:00Z", "18:00 in New York");
     assert_eq!(house.get("news?since=2013-07-01T00:00:00Z").await.expect(200)["items"], json!([]));
     house.get("news?farm_id=nowhere").await.problem(404);
-    house.get("news?since=yesterday").await.problem(400);
+    house.get("news?since=yesterday").await.fault(422, "since");
 }
 
 #[tokio::test]

@@ -189,7 +189,8 @@ impl<'a> Bloom<'a> {
         opened_after: Option<Instant>,
         until: Instant,
     ) -> Flowers {
-        let by = |bound| growth.left_behind(until, style, bound);
+        let by =
+            |bound| growth.left_behind(until, style, bound).map(|at| at.plus(-growth.curve().lag_seconds()));
         let sure = by(Bound::Low);
         let parted = sure.is_none() || growth.is_parted();
         let Some(latest) = (if parted { by(Bound::High) } else { sure }) else {

@@ -87,8 +87,13 @@ pub fn walks<'a>(
     let mut rest = entries;
     while let Some(((first, count), _)) = rest.split_first() {
         let named = |count: &OpenCount| count.wood.is_some() || count.class.is_some();
+        // The same wood and trees again are another walk.
+        let mut met = Vec::new();
         let together = |(entry, count): &&(&Standing<'_>, &OpenCount)| {
-            named(count) && entry.at.since(first.at) <= ONE_WALK
+            let kind = (count.wood, count.class);
+            let new = !met.contains(&kind);
+            met.push(kind);
+            new && named(count) && entry.at.since(first.at) <= ONE_WALK
         };
         let length = if named(count) { rest.iter().take_while(together).count().max(1) } else { 1 };
         let (group, after) = rest.split_at(length);

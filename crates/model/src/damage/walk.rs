@@ -8,10 +8,11 @@ use super::shares::{Figure, SETS_ONE_IN, Share, kings, laterals, live_flowers};
 use super::{Place, Tally};
 use crate::stats::Sample;
 use crate::time::{DAY, HOUR, Instant};
+use crate::wood::Wood;
 
 /// Counts this close to the newest one, after the same night, are of one walk,
 /// seconds (constructed).
-const ONE_WALK: i64 = DAY;
+pub(crate) const ONE_WALK: i64 = DAY;
 /// Time after a night's minimum before which a dead flower may not have turned
 /// brown, seconds (common practice, no source).
 pub const BROWNING: i64 = 12 * HOUR;
@@ -116,8 +117,7 @@ impl Damage {
         let walk: Vec<&(Instant, Tally)> = tallies.iter().filter(same).collect();
         let tallies: Vec<&Tally> = walk.iter().map(|(_, tally)| tally).collect();
         let whole = pooled(tallies.iter().copied())?;
-        let counted: Vec<i64> = tallies.iter().flat_map(|tally| &tally.clusters_per_tree).copied().collect();
-        let per_tree = Sample::of_counts(&counted).map(|sample| sample.mean).or(clusters_per_tree);
+        let per_tree = clusters_on_a_tree(tallies.iter().copied()).or(clusters_per_tree);
         Some(Damage {
             at: *at,
             after_night: newest.after_night,
@@ -129,6 +129,17 @@ impl Damage {
             early: walk.iter().any(|(at, _)| early(*at, minimum_at)),
         })
     }
+}
+
+/// Clusters on a tree by the counts of one walk: trees of one kind of wood give a
+/// mean, and spur and one-year wood add up. None where nobody counted them.
+pub fn clusters_on_a_tree<'a>(tallies: impl Iterator<Item = &'a Tally> + Clone) -> Option<f64> {
+    let of = |wood: Option<Wood>| {
+        let own = tallies.clone().filter(|tally| tally.wood == wood);
+        let trees: Vec<i64> = own.flat_map(|tally| &tally.clusters_per_tree).copied().collect();
+        Sample::of_counts(&trees).map(|sample| sample.mean)
+    };
+    [of(None), of(Some(Wood::Spur)), of(Some(Wood::OneYear))].into_iter().flatten().reduce(|a, b| a + b)
 }
 
 /// The shares of several counts together; none of no count.

@@ -124,6 +124,9 @@ pub struct Spray {
     pub reentry_at: Option<Instant>,
 }
 
+/// What stands for the material of a draft that names none.
+const NOT_SAID: &str = "a material not yet named";
+
 /// Every field that any kind has.
 pub(super) const ALL_FIELDS: [&str; 69] = [
     "id",
@@ -285,7 +288,9 @@ fn counts(fields: &Fields<'_>, name: &'static str) -> Option<Vec<i64>> {
 }
 
 fn spray(at: Option<Instant>, fields: &Fields<'_>) -> Option<Spray> {
-    let material = fields.required_text("material");
+    // A draft saves with as little as its begin: what is not known yet comes later.
+    let draft = !fields.has("material") && !fields.has("finished_at");
+    let material = if draft { Some(NOT_SAID.to_owned()) } else { fields.required_text("material") };
     let thins = fields.flag("thins");
     let took = fields.flag("took").unwrap_or(true);
     let record = Record::from_fields(fields)?;

@@ -35,8 +35,8 @@ fn lag(fit: &Fit) -> Note {
         Some(lag) => Note::new(
             "lag-apart",
             format!(
-                "A start lag of {lag:.1} h stands beside these rates and is not inside them. A clock that runs on \
-                 the curve alone is ahead of the tubes by so much."
+                "A start lag of {lag:.1} h stands beside these rates and is not inside them: each leg's tubes begin \
+                 to grow so much after it."
             ),
         ),
     }

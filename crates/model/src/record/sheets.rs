@@ -104,6 +104,8 @@ pub struct Job<'a> {
     pub likely: Option<&'a str>,
     /// The word of whoever confirmed the material for this block.
     pub confirmed: Option<&'a Confirmation>,
+    /// What has to be known before anyone sprays.
+    pub before: &'a [String],
     /// What has to be written down; without one the sheet names the usual.
     pub profile: Option<&'a Profile>,
 }
@@ -113,6 +115,9 @@ pub fn job(job: &Job<'_>) -> Sheet {
     let (block, material) = (&job.block, job.material);
     let mut sheet = Sheet { title: format!("Spray for {}", block.name), rows: Vec::new(), below: Vec::new() };
     sheet.say("Block", block.name);
+    if !job.before.is_empty() {
+        sheet.say("First", job.before.join(" "));
+    }
     for (label, fact) in [("Farm", block.farm), ("Where", block.location), ("Cultivar", block.cultivar)] {
         if let Some(fact) = fact {
             sheet.say(label, fact);

@@ -202,7 +202,8 @@ impl Facts {
         // read, and looks no other an hour later.
         let from = growth.course().as_of().unwrap_or(now);
         let spray = match (leg, start) {
-            (Some(leg), _) => leg.expected_at.or(leg.reached_at).unwrap_or(from),
+            // A mark that no forecast reaches is taken to come as late as marks usually do.
+            (Some(leg), _) => leg.expected_at.or(leg.reached_at).unwrap_or(leg.from.plus(START_TO_SPRAY)),
             (None, Some(start)) if start.basis == Basis::Expected => start.at.plus(START_TO_SPRAY),
             _ => from.plus(START_TO_SPRAY),
         };

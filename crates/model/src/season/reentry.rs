@@ -37,7 +37,7 @@ pub(super) fn latest(
         let usual = plan
             .materials
             .iter()
-            .find(|material| material.id == spray.material)
+            .find(|material| [&material.id, &material.name].contains(&&spray.material))
             .and_then(|material| material.reentry_hours)
             .map(|hours| (hours * 3_600.0) as i64);
         let until = spray.reentry_at.or_else(|| Some(finished.plus(usual?)));
@@ -46,8 +46,10 @@ pub(super) fn latest(
             continue;
         }
         let this = Reentry { until, closed, entry: entry.id.to_owned(), material: spray.material.clone() };
+        // What keeps it closed longest, then what nobody recorded, then the rest.
+        let weight = |one: &Reentry| (one.closed, one.until.is_none(), one.until);
         longest = match longest {
-            Some(other) if other.closed && other.until >= this.until => Some(other),
+            Some(other) if weight(&other) > weight(&this) => Some(other),
             _ => Some(this),
         };
     }

@@ -2,7 +2,7 @@
 
 use crate::buds::BudCount;
 use crate::curve::Measure;
-use crate::damage::Tally;
+use crate::damage::{ONE_WALK, Tally, clusters_on_a_tree};
 use crate::field_log::{Decision, Observed, OpenCount, SetCount, Stand, Standing};
 use crate::growth::Growth;
 use crate::legs::Ruler;
@@ -124,10 +124,12 @@ impl<'a> Seen<'a> {
     }
 
     fn counted_clusters(&self) -> Option<f64> {
-        let counted = |(_, tally): &(Instant, &Tally)| {
-            (!tally.clusters_per_tree.is_empty()).then(|| mean(&tally.clusters_per_tree))
-        };
-        self.tallies.iter().rev().find_map(counted).or_else(|| self.buds_per_tree())
+        let newest = self.tallies.iter().rev().find(|(_, tally)| !tally.clusters_per_tree.is_empty());
+        let walked = newest.and_then(|(newest, _)| {
+            let same = self.tallies.iter().filter(|(at, _)| (0..=ONE_WALK).contains(&newest.since(*at)));
+            clusters_on_a_tree(same.map(|(_, tally)| *tally))
+        });
+        walked.or_else(|| self.buds_per_tree())
     }
 
     /// Flowers on a tree, when clusters and flowers in a cluster are known.

@@ -101,10 +101,11 @@ fn thins(plan: &Plan, entry: &Standing<'_>, spray: &Spray, notes: &mut Vec<Note>
 }
 
 /// Notes where sprays of one material are more, or closer together, than was kept of
-/// it: read off its label by who added it.
+/// it: read off its label by who added it. One that rain washed off went on all the
+/// same.
 pub(super) fn note_limits(plan: &Plan, sprays: &[&Standing<'_>], notes: &mut Vec<Note>) {
     for material in plan.materials.iter() {
-        let own = |entry: &&&Standing<'_>| matches!(entry.says, Observed::Spray(spray) if spray.material == material.id && spray.took);
+        let own = |entry: &&&Standing<'_>| matches!(entry.says, Observed::Spray(spray) if spray.material == material.id);
         let (most, apart) = (material.season_maximum, material.minimum_interval_hours);
         if most.is_none() && apart.is_none() {
             continue;

@@ -221,3 +221,47 @@ fn an_offset_is_told_in_words() {
     }
     assert!(!codes(&season(&plan(), &[start()], at(10))).contains(&"offset"));
 }
+
+/// A start lag that stands beside a fitted rate goes by before anything grows: at half
+/// a style a day the mark of 0.5 comes a day after it.
+#[test]
+fn a_lag_beside_the_rate_delays_each_leg() {
+    let curve = json!({"form": "nodes", "unit": "fraction-per-day", "nodes": [[0, 0.5], [40, 0.5]],
+        "source": "for tests", "status": "measured", "lag_hours": 6});
+    let block =
+        json!({"name": "Far Field", "cultivar": "Gala", "curve": curve, "target_fruit_per_tree": 100});
+    let sprays = json!({"sprays": [{"material": "lime-sulfur", "mark": 0.5}]});
+    let plan = Plan::assemble(None, chrono_tz::Europe::Berlin, &block, Some(&sprays), &Catalogue::default())
+        .unwrap();
+    let leg = season(&plan, &[start()], at(40)).legs.remove(0);
+    assert_eq!(leg.reached_at, Some(at(30)));
+    assert_eq!(season(&plan, &[start()], at(6)).legs[0].progress, 0.0);
+    assert!((season(&plan, &[start()], at(18)).legs[0].progress - 0.25).abs() < 1e-9);
+}
+
+/// Clusters on spurs and on one-year wood add up; several trees of one wood give a
+/// mean.
+#[test]
+fn clusters_of_two_woods_add_up() {
+    let tally = |id: &str, wood: &str, clusters: [i64; 2]| {
+        json!({"id": id, "kind": "damage-count", "at": at(1), "kings_alive": 10, "kings_dead": 0,
+            "laterals_alive": 40, "laterals_dead": 0, "wood": wood, "clusters_per_tree": clusters})
+    };
+    let entries = [tally("a", "spur", [110, 130]), tally("b", "one-year", [50, 70])];
+    let season = season(&plan(), &entries, at(10));
+    let live = season.damage.unwrap().live.unwrap();
+    assert_eq!((live.clusters_per_tree, live.flowers.unwrap().point), (180.0, 900.0));
+}
+
+/// A draft saves with as little as its begin, resets nothing and says what it lacks; a
+/// finished spray names its material.
+#[test]
+fn a_draft_saves_without_its_material() {
+    let draft = json!({"id": "d", "kind": "spray", "at": at(5)});
+    let season = season(&plan(), &[start(), draft.clone()], at(10));
+    assert_eq!(season.legs.len(), 1);
+    let mut finished = draft;
+    finished["finished_at"] = json!(at(6));
+    let faults = Entry::read(&finished, None).unwrap_err();
+    assert_eq!(faults.0[0].pointer, "/material");
+}

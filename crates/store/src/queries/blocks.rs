@@ -217,6 +217,7 @@ pub(crate) async fn move_block(db: &Pools, held: &Block, site_id: &str, from: In
         .bind(site_id)
         .execute(&mut *tx)
         .await?;
+    lending::raise_borrowers(&mut tx, &[(&held.id, None)]).await?;
     let note = Note::new(Of::Block(&held.id), "moved", "block", &held.id);
     notes::note(&mut tx, db, note.with(json!({"to": site_id, "from": from}))).await?;
     tx.commit().await?;

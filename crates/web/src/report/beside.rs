@@ -33,14 +33,15 @@ pub(super) fn weather(told: &Told<'_>) -> Part {
     }
     let cold = season.frost.nights.iter().filter(|night| night.hit_at.is_some()).count();
     part.say(match cold {
-        0 => "No night stood at the 10 % line for 30 minutes.".to_owned(),
+        0 => "No night stood at the 10 % line for 30 minutes, as far as readings and stages are known."
+            .to_owned(),
         1 => "One night stood at the 10 % line for 30 minutes.".to_owned(),
         many => format!("{many} nights stood at the 10 % line for 30 minutes."),
     });
     let found = season.notes.iter().filter(|note| CHECKED.contains(&note.code.as_ref()));
     let before = part.said.len();
     part.said.extend(found.map(|note| note.text.to_string()));
-    if part.said.len() == before {
+    if part.said.len() == before && whole > 0.0 {
         part.say("The checks found nothing wrong with the readings.");
     }
     part

@@ -15,13 +15,15 @@ pub(super) fn target(told: &Told<'_>) -> Part {
         part.say(format!("The clock starts at {} live open flowers a tree.", said::number(season.threshold)));
     }
     let counted = last.as_ref().and_then(|last| last.outcome.as_ref()).and_then(|outcome| outcome.treated);
-    part.say(match (block.last_crop_per_tree, counted) {
-        (Some(crop), _) => format!("Last year’s crop: {} fruit a tree, as entered.", said::number(crop)),
-        (None, Some(set)) => format!(
+    // What was entered is of the year before this one, whatever season is read.
+    let entered = block.last_crop_per_tree.filter(|_| season.year == told.now.local_year(seen.plan.zone));
+    part.say(match (entered, counted) {
+        (_, Some(set)) => format!(
             "Last year’s set, counted on {} trees: {} fruit a tree.",
             set.fruit.n,
             said::number(set.fruit.mean)
         ),
+        (Some(crop), None) => format!("Last year’s crop: {} fruit a tree, as entered.", said::number(crop)),
         (None, None) => "Last year’s crop is not known here.".to_owned(),
     });
     part

@@ -59,6 +59,7 @@ fn a_job_says_what_to_mix_and_when() {
     let (mix, ats) =
         (mix(), material(json!({"max_wind_m_s": 4.4704, "basis": "common practice, no source"})));
     let asked = Job {
+        before: &[],
         block: BLOCK,
         material: &ats,
         rate: None,
@@ -93,6 +94,7 @@ fn a_job_is_unconfirmed_until_someone_confirmed_this_material() {
     let below = |confirmed: Option<&Confirmation>| {
         let profile = profiles.get("us-federal");
         let asked = Job {
+            before: &[],
             block: BLOCK,
             material: &ats,
             rate: None,
