@@ -29,7 +29,6 @@ pub(crate) struct FitAsked {
     #[schema(min_items = 1, max_items = 1000)]
     observations: Vec<Observed>,
     /// Whether a start lag is estimated too.
-    #[schema(nullable = false)]
     lag: Option<bool>,
     /// `style-base`, `ovule` or `unknown`.
     #[schema(nullable = false)]
