@@ -161,7 +161,11 @@ impl Told<'_> {
         }
         let text = match deed.deed.as_str() {
             "plan set" => "The plan was set.".to_owned(),
-            other => format!("{}: {} {}.", other, deed.kind, deed.subject),
+            // An id that the server made tells no reader anything.
+            other if uuid::Uuid::parse_str(&deed.subject).is_ok() => {
+                format!("{}: {}.", capital(other), deed.kind)
+            }
+            other => format!("{}: {} {}.", capital(other), deed.kind, deed.subject),
         };
         self.add(deed.farm_id.as_deref(), block, line(text));
         Ok(())
