@@ -31,19 +31,13 @@ pub(crate) struct FitAsked {
     /// Whether a start lag is estimated too.
     lag: Option<bool>,
     /// `style-base`, `ovule` or `unknown`.
-    #[schema(nullable = false)]
     end_point: Option<String>,
-    #[schema(nullable = false)]
     cultivars: Option<Vec<String>>,
     /// Where growth is taken to end, °C, of the form `nodes`.
-    #[schema(nullable = false)]
     zero_below: Option<f64>,
-    #[schema(nullable = false)]
     zero_above: Option<f64>,
     /// Where it is fixed, °C, of the form `beta`.
-    #[schema(nullable = false)]
     tmin: Option<f64>,
-    #[schema(nullable = false)]
     tmax: Option<f64>,
 }
 
@@ -55,13 +49,10 @@ pub(crate) struct Observed {
     /// From pollination to measuring.
     hours: f64,
     /// For a unit in mm.
-    #[schema(nullable = false)]
     length_mm: Option<f64>,
     /// For a unit in fractions of the style.
-    #[schema(nullable = false)]
     length_share: Option<f64>,
     /// Why the temperature is an unusual one.
-    #[schema(nullable = false)]
     reason: Option<String>,
 }
 
