@@ -11,9 +11,7 @@ use crate::wood::Wood;
 mod shares;
 mod told;
 mod walk;
-pub use shares::{
-    Figure, MOST_MORE_CLUSTERS, SETS_ONE_IN, Share, design_effect, kings, laterals, live_flowers, needed,
-};
+pub use shares::{Figure, SETS_ONE_IN, Share, design_effect, kings, laterals, live_flowers};
 pub(crate) use walk::ONE_WALK;
 pub use walk::{BROWNING, Damage, Height, Heights, Live, Worse, clusters_on_a_tree, early};
 

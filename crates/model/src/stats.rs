@@ -85,6 +85,34 @@ pub fn needed(spread: f64, within: f64) -> usize {
     many
 }
 
+/// Scaled median absolute deviations from the median beyond which a value stands
+/// apart (Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers; published).
+const APART: f64 = 3.5;
+/// What the median absolute deviation is multiplied with to stand for a standard
+/// deviation: 1/0.6745 as the same source has it (published).
+const SCALE: f64 = 1.0 / 0.6745;
+
+/// The values that stand apart from the rest, in their order. A deviation below
+/// `least` counts as that; none stand apart where there is no deviation at all.
+pub fn apart(values: &[f64], least: f64) -> Vec<f64> {
+    if values.is_empty() {
+        return Vec::new();
+    }
+    let middle = median(values);
+    let away: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
+    let deviation = (SCALE * median(&away)).max(least);
+    let stands = |value: &f64| deviation > 0.0 && (value - middle).abs() > APART * deviation;
+    values.iter().copied().filter(stands).collect()
+}
+
+/// The middle value, or the mean of the two in the middle.
+fn median(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let half = sorted.len() / 2;
+    if sorted.len() % 2 == 1 { sorted[half] } else { f64::midpoint(sorted[half - 1], sorted[half]) }
+}
+
 /// Fewest flowers to look at for a share near `share` to be known within
 /// `within`, 95 times in 100: 1.96²·p(1−p)/E² (normal approximation).
 pub fn needed_for_share(share: f64, within: f64) -> usize {

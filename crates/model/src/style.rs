@@ -16,12 +16,6 @@ pub const EXPECTED_SPREAD: f64 = 0.10;
 /// Spread above which a sample looks mixed: styles of two cultivars, of open
 /// flowers and closed ones, or two ways of measuring (constructed).
 pub const WIDE_SPREAD: f64 = 0.25;
-/// Scaled median absolute deviations from the median beyond which a value stands
-/// apart (Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers; published).
-pub const APART: f64 = 3.5;
-/// What the median absolute deviation is multiplied with to stand for a standard
-/// deviation: 1/0.6745 as the same source has it (published).
-const SCALE: f64 = 1.0 / 0.6745;
 /// Least deviation that counts, mm. A ruler is read to half a millimetre, and such
 /// rounding alone has a standard deviation of 0.5/√12; without it the rule would
 /// throw out the one style of 8.5 mm among many read as 8.0 (constructed).
@@ -89,18 +83,7 @@ fn apart(lengths_mm: &[f64]) -> Vec<f64> {
     if lengths_mm.len() < FEWEST_TO_JUDGE {
         return Vec::new();
     }
-    let middle = median(lengths_mm);
-    let away: Vec<f64> = lengths_mm.iter().map(|length| (length - middle).abs()).collect();
-    let deviation = (SCALE * median(&away)).max(LEAST_DEVIATION_MM);
-    lengths_mm.iter().copied().filter(|length| (length - middle).abs() > APART * deviation).collect()
-}
-
-/// The middle value, or the mean of the two in the middle.
-fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let half = sorted.len() / 2;
-    if sorted.len() % 2 == 1 { sorted[half] } else { f64::midpoint(sorted[half - 1], sorted[half]) }
+    stats::apart(lengths_mm, LEAST_DEVIATION_MM)
 }
 
 impl StyleLength {

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Count;
 use crate::field_log::{OpenCount, Standing, TreeClass};
-use crate::stats::Sample;
+use crate::stats::{Sample, apart};
 use crate::time::{HOUR, Instant};
 use crate::wood::Wood;
 
@@ -17,10 +17,6 @@ const ONE_WALK: i64 = 6 * HOUR;
 /// resting trees are told apart (constructed: at 50 % five trees give a mean to
 /// within 60 % only).
 pub const WIDE_SPREAD: f64 = 0.5;
-
-/// A tree that lies so many scaled median deviations from the others is odd: a
-/// seedling, a pollinizer, a slip of the pen (Iglewicz & Hoaglin 1993; published).
-const ODD: f64 = 3.5;
 
 /// All of a tree, or one of its woods.
 const WOODS: [Option<Wood>; 3] = [None, Some(Wood::Spur), Some(Wood::OneYear)];
@@ -173,20 +169,14 @@ fn class_mean(
     })
 }
 
-/// The tree farthest from the median, where it lies too far to be one of them.
+/// The tree farthest from the mean, of those that stand apart from the rest.
 fn odd(trees: &[i64]) -> Option<i64> {
     if trees.len() < 4 {
         return None;
     }
-    let middle = |values: &mut Vec<f64>| {
-        values.sort_by(f64::total_cmp);
-        let half = values.len() / 2;
-        if values.len() % 2 == 1 { values[half] } else { (values[half - 1] + values[half]) / 2.0 }
-    };
-    let median = middle(&mut trees.iter().map(|tree| *tree as f64).collect());
-    let away = |tree: &i64| (*tree as f64 - median).abs();
-    let deviation = middle(&mut trees.iter().map(away).collect());
-    let farthest = trees.iter().max_by(|a, b| away(a).total_cmp(&away(b)))?;
-    // 0.6745 makes the median deviation that of a normal distribution.
-    (deviation > 0.0 && 0.6745 * away(farthest) / deviation > ODD).then_some(*farthest)
+    let open: Vec<f64> = trees.iter().map(|tree| *tree as f64).collect();
+    let middle = Sample::of(&open)?.mean;
+    // Of several the one that lies farthest.
+    let far = |a: &f64, b: &f64| (a - middle).abs().total_cmp(&(b - middle).abs());
+    apart(&open, 0.0).into_iter().max_by(far).map(|open| open as i64)
 }

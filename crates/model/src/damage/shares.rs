@@ -6,8 +6,6 @@ use crate::stats::wilson;
 
 /// In a normal year one flower in six sets (NIAB; published).
 pub const SETS_ONE_IN: f64 = 6.0;
-/// Most more clusters that anyone is asked to cut (constructed).
-pub const MOST_MORE_CLUSTERS: usize = 200;
 /// How alike the laterals of one cluster are taken to fare, 0 to 1 (intra-class
 /// correlation): 1, all live or die together, so that a cluster counts once.
 /// Counts by cluster would give it, and none are kept (constructed, on the
@@ -93,18 +91,4 @@ pub fn live_flowers(
     lateral_share: f64,
 ) -> f64 {
     clusters_per_tree * (king_share + (flowers_per_cluster - 1.0).max(0.0) * lateral_share)
-}
-
-/// How many more clusters to cut until the interval of a share, seen in `n`
-/// clusters, no longer spans a line, the share staying as it is. None when it
-/// does not span it, or would still after [`MOST_MORE_CLUSTERS`].
-pub fn needed(share: f64, n: f64, line_on_share: f64) -> Option<usize> {
-    let spans = |n: f64| {
-        let (low, high) = wilson(share, n);
-        low < line_on_share && line_on_share < high
-    };
-    if !spans(n) {
-        return None;
-    }
-    (1..=MOST_MORE_CLUSTERS).find(|more| !spans(n + *more as f64))
 }

@@ -102,21 +102,6 @@ fn live_flowers_against_scipy() {
     }
 }
 
-/// Clusters still to cut, by scipy (derived): none where no line is spanned, nor
-/// beyond 200.
-#[test]
-fn clusters_needed_against_scipy() {
-    let golden = golden();
-    let rows = golden["needed"].as_array().unwrap();
-    let more: Vec<Option<u64>> = rows.iter().map(|row| row["more"].as_u64()).collect();
-    assert!(more.contains(&Some(200)) && more.contains(&None));
-    for row in rows {
-        let number = |name: &str| row[name].as_f64().unwrap();
-        let found = needed(number("share"), number("n"), number("line"));
-        assert_eq!(found.map(|more| more as u64), row["more"].as_u64(), "{row}");
-    }
-}
-
 #[test]
 fn clusters_without_their_number_are_the_kings() {
     let without = tally(20, 25, json!({}));

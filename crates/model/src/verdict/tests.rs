@@ -157,6 +157,28 @@ fn close_verdicts_name_what_would_tell() {
     assert_eq!((on.close, on.more_clusters), (true, None));
 }
 
+/// Clusters still to cut, by scipy (derived): none where no line is spanned, nor
+/// beyond 200.
+#[test]
+fn clusters_needed_against_scipy() {
+    let golden: Value =
+        serde_json::from_str(include_str!("../../../../tests/reference/damage.json")).unwrap();
+    let rows = golden["needed"].as_array().unwrap();
+    let more: Vec<Option<u64>> = rows.iter().map(|row| row["more"].as_u64()).collect();
+    assert!(more.contains(&Some(200)) && more.contains(&None));
+    for row in rows {
+        let table = Table::read(&json!({"row": [
+            {"id": "a", "when": [{"figure": "live-king-share", "at_least": row["line"]}], "verdict": "thin",
+             "says": "Thin.", "basis": "for tests"},
+            {"id": "b", "verdict": "your-call", "says": "Your call.", "basis": "for tests"},
+        ]}));
+        let (share, n) = (row["share"].as_f64().unwrap(), row["n"].as_f64().unwrap());
+        let kings = Some(Measured { share, n, per_cluster: 1.0 });
+        let judged = table.unwrap().judge(&Figures { kings, ..figures(share, share) });
+        assert_eq!(judged.more_clusters.map(|more| more as u64), row["more"].as_u64(), "{row}");
+    }
+}
+
 #[test]
 fn a_table_that_cannot_be_judged_is_refused_at_its_place() {
     let row = |when: Value| {
