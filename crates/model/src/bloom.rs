@@ -1,5 +1,6 @@
 //! From counts of open flowers to the moment at which the clock starts.
 
+use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
 use crate::growth::Course;
@@ -40,6 +41,34 @@ pub struct Start {
     pub latest: Option<Instant>,
     /// What it rests on.
     pub basis: Basis,
+}
+
+impl Start {
+    /// The same in a sentence; `threshold` is the live open flowers a tree at which the
+    /// clock starts.
+    pub fn told(&self, threshold: f64, zone: Tz) -> String {
+        let at = self.at.spoken(zone);
+        let digits = if threshold < 10.0 && threshold.fract() != 0.0 { 1 } else { 0 };
+        let wanted = format!("{threshold:.digits$}");
+        let range = match (self.earliest, self.latest) {
+            (Some(early), Some(late)) if early < late => {
+                format!(" (90 times in 100 between {} and {})", early.spoken(zone), late.spoken(zone))
+            }
+            _ => String::new(),
+        };
+        match self.basis {
+            Basis::Logged => format!("Bloom start as logged: {at}."),
+            Basis::BetweenCounts => {
+                format!("{wanted} live open flowers a tree were reached {at}{range}, by the counts.")
+            }
+            Basis::NoLaterThan => {
+                format!(
+                    "The first count already had {wanted} live open flowers a tree: started {at} or before."
+                )
+            }
+            Basis::Expected => format!("{wanted} live open flowers a tree are expected {at}{range}."),
+        }
+    }
 }
 
 /// One count of open flowers over a sample of trees.

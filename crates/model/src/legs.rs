@@ -1,11 +1,13 @@
 //! Runs of the clock: each from the start or a thinning spray to the next one.
 
+use chrono_tz::Tz;
 use serde::{Deserialize, Serialize};
 
 use crate::bloom::{Flowers, Start};
 use crate::growth::{Bound, Growth, UNITS};
 use crate::plan::MarkBound;
 use crate::pollination::BeeHours;
+use crate::series::Quality;
 use crate::time::Instant;
 
 /// A mark counts as reached this many units of 2⁻⁴⁰ before it, so that rounding
@@ -49,6 +51,12 @@ pub struct Leg {
     pub reached_latest: Option<Instant>,
     /// Since when high progress has been at the mark while low has not.
     pub may_be_reached_since: Option<Instant>,
+    /// Last reading before the unread hours that leave that open.
+    #[serde(default)]
+    pub unread_from: Option<Instant>,
+    /// When low progress came so far beyond the mark that the leg is overrun.
+    #[serde(default)]
+    pub overrun_at: Option<Instant>,
     /// When the forecast brings low progress to the mark.
     pub expected_at: Option<Instant>,
     /// Low progress at its end, or at the last reading.
@@ -71,6 +79,29 @@ pub struct Leg {
     pub ended_by_entry: Option<String>,
     /// Material of the spray that ended it.
     pub sprayed_with: Option<String>,
+}
+
+impl Leg {
+    /// When its mark was reached, may have been, or will be by the forecast, in words;
+    /// none where nothing is known of it.
+    pub fn likely(&self, zone: Tz) -> Option<String> {
+        if let Some(at) = self.reached_at {
+            let range = match (self.reached_earliest, self.reached_latest) {
+                (Some(early), Some(late)) if early < late => {
+                    format!(" (between {} and {})", early.spoken(zone), late.spoken(zone))
+                }
+                _ => String::new(),
+            };
+            return Some(format!("mark reached {}{range}", at.spoken(zone)));
+        }
+        if let Some(at) = self.may_be_reached_since {
+            return Some(format!(
+                "the mark may be reached since {}: hours without readings",
+                at.spoken(zone)
+            ));
+        }
+        self.expected_at.map(|at| format!("{} by the forecast", at.spoken(zone)))
+    }
 }
 
 /// What opens a leg.
@@ -124,11 +155,29 @@ impl Ruler {
     }
 }
 
+/// What a leg is to reach.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Target {
+    /// Share of the style at which its spray is due.
+    pub mark: f64,
+    /// Side of the mark that its spray must stay on.
+    pub bound: MarkBound,
+    /// Share of the style from which on it is overrun.
+    pub overrun: f64,
+}
+
+/// Begin of the last unread hours up to a moment: the time of the reading before.
+fn unread_before(at: Instant, growth: &Growth) -> Option<Instant> {
+    let spans = &growth.course().series().spans;
+    let begun = spans.iter().rev().filter(|span| span.from <= at.0);
+    begun.into_iter().find(|span| span.quality == Quality::Unknown).map(|span| Instant(span.from))
+}
+
 /// Runs one leg.
 pub(crate) fn run(
     number: usize,
     opening: Opening,
-    target: Option<(f64, MarkBound)>,
+    target: Option<Target>,
     closing: Option<Closing>,
     growth: &Growth,
     ruler: Ruler,
@@ -156,10 +205,11 @@ pub(crate) fn run(
     let progress_high = if uncertain { grown(Bound::High) } else { progress_low };
 
     let by_now = |at: &Instant| *at <= until;
-    let wanted = target.map(|(mark, _)| ruler.wanted(mark));
-    let crossing =
-        |from: Instant, bound| wanted.and_then(|wanted| growth.reached(from.plus(lag), wanted, bound));
+    let crossing = |from: Instant, bound| {
+        target.and_then(|target| growth.reached(from.plus(lag), ruler.wanted(target.mark), bound))
+    };
     let likely = crossing(from, Bound::Low);
+    let overrun = |target: Target| growth.reached(from.plus(lag), ruler.wanted(target.overrun), Bound::Low);
     let reached_at = likely.filter(by_now);
     let early_edge = opening.earliest;
     let reached_earliest = match early_edge {
@@ -178,12 +228,14 @@ pub(crate) fn run(
         number,
         opened_by: opening.by,
         from,
-        mark: target.map(|(mark, _)| mark),
-        bound: target.map(|(_, bound)| bound),
+        mark: target.map(|target| target.mark),
+        bound: target.map(|target| target.bound),
         reached_at,
         reached_earliest: reached_earliest.filter(by_now),
         reached_latest: reached_latest.filter(by_now),
         may_be_reached_since: may_be,
+        unread_from: may_be.and_then(|at| unread_before(at, growth)),
+        overrun_at: reached_at.and(target).and_then(overrun).filter(by_now),
         expected_at: likely.filter(|_| reached_at.is_none() && closing.is_none()),
         progress: progress_low,
         progress_low,

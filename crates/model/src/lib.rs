@@ -6,6 +6,7 @@
 //! [`season`]. The same input gives the same bits on every machine.
 
 pub mod air;
+pub mod alert_kind;
 pub mod block;
 pub mod bloom;
 pub mod buds;
@@ -41,5 +42,6 @@ pub mod timeline;
 pub mod units;
 pub mod verdict;
 pub mod waiting;
+pub mod wishes;
 pub mod wood;
 pub mod words;

@@ -70,11 +70,20 @@ pub struct Settings {
     pub lead_hours: i64,
     /// Hours fit for bees without which a leg's tubes may be behind.
     pub fewest_bee_hours: f64,
+    /// Hours within which a new reading is to come where only files or hands bring
+    /// them; without one while a leg runs, people are told.
+    pub readings_within_hours: i64,
 }
 
 impl Default for Settings {
     fn default() -> Settings {
-        Settings { age_days: 21, overrun_margin: 0.25, lead_hours: 24, fewest_bee_hours: FEWEST_HOURS }
+        Settings {
+            age_days: 21,
+            overrun_margin: 0.25,
+            lead_hours: 24,
+            fewest_bee_hours: FEWEST_HOURS,
+            readings_within_hours: 26,
+        }
     }
 }
 
@@ -270,5 +279,8 @@ pub fn settings(fields: &Fields<'_>) -> Settings {
         overrun_margin: fields.number("overrun_margin", 0.0, 2.0).unwrap_or(default.overrun_margin),
         lead_hours: fields.whole("lead_hours", 1, 120).unwrap_or(default.lead_hours),
         fewest_bee_hours: fields.number("fewest_bee_hours", 0.0, 100.0).unwrap_or(default.fewest_bee_hours),
+        readings_within_hours: fields
+            .whole("readings_within_hours", 1, 240)
+            .unwrap_or(default.readings_within_hours),
     }
 }

@@ -8,6 +8,7 @@ use crate::buds::Buds;
 use crate::cropload::Target;
 use crate::damage::Damage;
 use crate::field_log::{FieldLog, Stand};
+use crate::frost::Ahead;
 use crate::growth::{Growth, Hours};
 use crate::legs::{Leg, Ruler};
 use crate::plan::Plan;
@@ -37,7 +38,7 @@ pub use window::window;
 
 /// Raised whenever the same input gives another season than before; goes into
 /// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
-pub const MODEL_VERSION: i64 = 4;
+pub const MODEL_VERSION: i64 = 5;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
 const THROUGH: f64 = 1.0;
@@ -227,7 +228,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
     bees(&mut legs, growth);
     let on_hold = legs.last().filter(|leg| leg.ended_at.is_none());
     let hold = on_hold.and_then(|leg| started::hold(leg.from, &seen, &frosts, facts.counted_at()));
-    let state = state(&seen, &legs, hold.is_some(), plan);
+    let state = state(&seen, &legs, hold.is_some());
     let frost = facts.seen(plan, &seen, start.as_ref(), legs.last(), state, growth, now);
     let reentry = reentry::latest(plan, &seen.sprays, growth.course().as_of(), now);
     notes::on_legs(&mut legs, growth, plan, &mut notes);
@@ -249,7 +250,8 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
         }
         _ => None,
     };
-    let look_again_at = look_again(&stand, &legs, plan, growth, &reentry, &facts, start.as_ref(), now);
+    let look_again_at =
+        look_again(&stand, &legs, plan, growth, &reentry, &facts, &frost, start.as_ref(), now);
     Season {
         year,
         state,
@@ -342,7 +344,7 @@ fn bees(legs: &mut [Leg], growth: &Growth) {
     }
 }
 
-fn state(seen: &Seen<'_>, legs: &[Leg], hold: bool, plan: &Plan) -> State {
+fn state(seen: &Seen<'_>, legs: &[Leg], hold: bool) -> State {
     if seen.stood_down().is_some() {
         return State::StoodDown;
     }
@@ -358,12 +360,10 @@ fn state(seen: &Seen<'_>, legs: &[Leg], hold: bool, plan: &Plan) -> State {
     if hold {
         return State::Hold;
     }
-    match (last.reached_at, last.mark) {
-        (Some(_), Some(mark)) if last.progress_low >= THROUGH.max(mark + plan.settings.overrun_margin) => {
-            State::Overrun
-        }
-        (Some(_), Some(_)) => State::Due,
-        _ => State::Growing,
+    match (last.reached_at, last.overrun_at) {
+        (_, Some(_)) => State::Overrun,
+        (Some(_), None) => State::Due,
+        (None, None) => State::Growing,
     }
 }
 
@@ -385,6 +385,7 @@ fn look_again(
     growth: &Growth,
     reentry: &Option<Reentry>,
     facts: &judged::Facts,
+    frost: &FrostSeen,
     start: Option<&Start>,
     now: Instant,
 ) -> Option<Instant> {
@@ -397,6 +398,14 @@ fn look_again(
     let reading = growth.course().series().ahead;
     let expected = start.filter(|start| start.basis == Basis::Expected);
     let decide = expected.map(|start| start.at.plus(-DECIDE_AHEAD));
+    let count = expected.map(|start| start.at.plus(-COUNT_AHEAD));
+    let cold = match frost.ahead {
+        Some(Ahead::Cold { at, .. }) => Some(at.plus(-FROST_AHEAD)),
+        _ => None,
+    };
+    // A second later: exactly so long after it nothing is missed yet.
+    let read = running.and(growth.course().as_of());
+    let unheard = [FEED_UNHEARD_HOURS, plan.settings.readings_within_hours];
     stand
         .ahead
         .iter()
@@ -406,6 +415,9 @@ fn look_again(
         .chain(heads_up)
         .chain(reading)
         .chain(decide)
+        .chain(count)
+        .chain(cold)
+        .chain(read.into_iter().flat_map(|at| unheard.map(|hours| at.plus(hours * HOUR + 1))))
         .chain(reentry.as_ref().and_then(|reentry| reentry.until))
         .chain(facts.mornings(plan.zone))
         .filter(|at| *at > now)
@@ -414,6 +426,15 @@ fn look_again(
 
 /// So long before the expected start a decision is asked for.
 pub const DECIDE_AHEAD: i64 = 48 * HOUR;
+
+/// So long before the expected start another count is asked for.
+pub const COUNT_AHEAD: i64 = 24 * HOUR;
+
+/// So long before the first cold hour a frost is told.
+pub const FROST_AHEAD: i64 = 24 * HOUR;
+
+/// Hours without a reading after which a site with a feed is not heard any more.
+pub const FEED_UNHEARD_HOURS: i64 = 3;
 
 #[cfg(test)]
 mod tests;

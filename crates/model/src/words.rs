@@ -16,6 +16,11 @@ go by the label before anyone goes in.";
 pub const NOT_CULTIVAR_SPECIFIC: &str = "This curve was put together from general figures, not measured on this \
 cultivar; the two curves that ship lie up to half a day apart in a real spring.";
 
+/// Stands in each entry of a calendar: programs that show calendars fetch when they
+/// like.
+pub const NOT_THE_ALERT: &str = "This calendar is a plan to look at, not the alert: some programs fetch it \
+once a day, and nothing rings here when a time changes. Word of what is due comes by mail.";
+
 /// The page on care: each topic with its sentences, in general terms. What the
 /// label and local advice say of a product comes before all of it.
 pub const CARE: &[(&str, &[&str])] = &[

@@ -7,7 +7,7 @@ use super::sprays::{self, Reset};
 use crate::bloom::Start;
 use crate::field_log::{Observed, Stand, Standing};
 use crate::growth::Growth;
-use crate::legs::{self, Closing, EndedBy, Leg, Opening, Ruler};
+use crate::legs::{self, Closing, EndedBy, Leg, Opening, Ruler, Target};
 use crate::plan::Plan;
 use crate::time::{DAY, Instant};
 
@@ -132,6 +132,10 @@ fn leg(
         Some(closing) if closing.by == EndedBy::Spray => plan.when_sprayed(index, closing.at),
         _ => plan.sprays.get(index),
     };
-    let target = planned.map(|spray| (spray.mark, spray.bound));
+    let target = planned.map(|spray| Target {
+        mark: spray.mark,
+        bound: spray.bound,
+        overrun: super::THROUGH.max(spray.mark + plan.settings.overrun_margin),
+    });
     legs::run(index + 1, opening, target, closing, growth, ruler)
 }
