@@ -53,12 +53,22 @@ DECLARE
         ['borrowing', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['confirmation', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
         ['farm_rule', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['calendar', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
         ['season', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['plan', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['log_entry', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['alert', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['item', 'alert_id IN (SELECT id FROM alert)', 'false'],
         ['message', 'id IN (SELECT message_id FROM item)', 'false'],
+        ['contact', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['mute', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
+        ['silenced', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['notice', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['instance', 'false', 'false'],
+        ['journaled', 'false', 'false'],
+        ['house_key', 'false', 'false'],
+        ['hook', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
+        ['hook_call', 'hook_id IN (SELECT id FROM hook)', 'hook_id IN (SELECT id FROM hook)'],
         ['membership', 'person_id = nullif(current_setting(''bloomtide.viewer'', true), '''') OR farm_id IN (SELECT farms_seen())',
             'farm_id IN (SELECT farms_seen())'],
         ['person', 'id = nullif(current_setting(''bloomtide.viewer'', true), '''') OR id IN (SELECT person_id FROM membership)',
@@ -102,7 +112,8 @@ BEGIN
 END
 $$;
 
-GRANT DELETE ON membership, stay, borrowing, farm_rule TO bloomtide_people;
+GRANT DELETE ON membership, stay, borrowing, farm_rule, contact, mute, silenced TO bloomtide_people;
+GRANT DELETE ON membership, stay, borrowing, farm_rule, hook, hook_call TO bloomtide_people;
 GRANT SELECT ON _sqlx_migrations TO bloomtide_loops;
 
 -- Who did what is only ever added to.

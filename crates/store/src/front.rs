@@ -11,7 +11,7 @@ use tokio::sync::mpsc;
 
 use crate::rows::*;
 use crate::writes::Writes;
-use crate::{Result, TableSum, postgres, sqlite};
+use crate::{Result, Seal, TableSum, postgres, seal, sqlite};
 
 /// The database: SQLite by default, Postgres by URL. Cloning it is cheap and
 /// gives another handle on the same connections.
@@ -178,6 +178,15 @@ impl Store {
         self.writes().of_people()
     }
 
+    /// Marks links in mails as this database's; the key is made when it is first
+    /// asked for.
+    ///
+    /// # Errors
+    /// When the database fails, or the system gives no random bytes.
+    pub async fn seal(&self) -> Result<Seal> {
+        Ok(Seal::new(self.house_key("links", &seal::fresh()?).await?))
+    }
+
     fn writes(&self) -> &Writes {
         match &self.inner {
             Inner::Sqlite(pools) => pools.writes(),
@@ -219,7 +228,7 @@ macro_rules! methods {
 
         /// The names of all public methods of [`Store`]; the behaviour suite
         /// fails while it leaves one uncalled.
-        pub const METHODS: &[&str] = &["open", "migrate", "version_of", "look_at", "snapshot", "copy_to", "on_behalf", "generation", "people_generation", $(stringify!($name)),+];
+        pub const METHODS: &[&str] = &["open", "migrate", "version_of", "look_at", "snapshot", "copy_to", "on_behalf", "generation", "people_generation", "seal", $(stringify!($name)),+];
     };
 }
 
@@ -237,7 +246,7 @@ methods! {
     /// Changes a farm's name and where its alerts go. Here and in the other
     /// methods that take a row as it was `held`: `Changed`, and nothing done,
     /// when it is no longer so.
-    farms::change_farm(held: &Farm, name: &str, alert_emails: &[String]) -> ();
+    farms::change_farm(held: &Farm, name: &str, alert_emails: &[String], notices: &[Notice]) -> ();
 
     /// Closes a farm, or opens it again: closed it is only read, and nothing is
     /// reckoned of it.
@@ -377,6 +386,23 @@ methods! {
     /// A farm's own table of a kind.
     confirmations::farm_rule(farm_id: &str, kind: &str) -> Option<Value>;
 
+    /// Keeps an address of a farm's calendar. Conflict when its id or hash is taken.
+    calendars::add_calendar(calendar: &Calendar) -> ();
+    /// A calendar by its id, one that was revoked too.
+    calendars::calendar(id: &str) -> Option<Calendar>;
+    /// The calendar whose secret has this hash, while it holds.
+    calendars::calendar_by_hash(hash: &str) -> Option<Calendar>;
+    /// The calendars of a farm that hold, in order of id.
+    calendars::calendars_of(farm_id: &str) -> Vec<Calendar>;
+    /// Notes that a calendar was read.
+    calendars::note_calendar_read(id: &str, at: Instant) -> ();
+    /// Revokes a calendar, of a closed farm too; false when it no longer held.
+    calendars::revoke_calendar(calendar: &Calendar, at: Instant) -> bool;
+    /// The seasons of a farm that were reckoned, from one bloom year to another, both
+    /// included, in order of block and year; of a closed farm and of archived blocks
+    /// none.
+    calendars::calendar_seasons(farm_id: &str, years: (i32, i32), limit: u32) -> Vec<CalendarSeason>;
+
     /// Sets the plan of a season, which begins with it if it is not there, and
     /// gives the plan's version, which is raised when it differs from what is
     /// stored. `held` is the version it takes the place of; 0 for the first.
@@ -423,8 +449,9 @@ methods! {
     /// the first time holds.
     alerts::acknowledge(id: &str, at: Instant) -> bool;
 
-    /// Items that wait for a message, those of the oldest alerts first.
-    outbox::uncomposed(limit: u32) -> Vec<Uncomposed>;
+    /// Items that wait for a message and may have one by `now`, those of one
+    /// recipient together, of the oldest alerts first.
+    outbox::uncomposed(now: Instant, limit: u32) -> Vec<Uncomposed>;
     /// Notes why an item gets no message; one that has a message already is
     /// left as it is.
     outbox::give_up_item(id: &str, reason: &str) -> ();
@@ -440,18 +467,18 @@ methods! {
     /// nothing. Conflict when its id or header id is taken.
     outbox::add_messages(messages: &[(Message, Vec<String>)]) -> u64;
     /// Leases messages that are due and leased to nobody else, the oldest
-    /// first. A message whose lease ran out after it was offered comes again,
-    /// its outcome noted as unknown.
-    outbox::lease_messages(now: Instant, lease_until: Instant, limit: u32) -> Vec<LeasedMessage>;
+    /// first; with `whenever` also those that are not due yet. A message whose
+    /// lease ran out after it was offered comes again, its outcome noted as unknown.
+    outbox::lease_messages(now: Instant, lease_until: Instant, limit: u32, whenever: bool) -> Vec<LeasedMessage>;
     /// Notes that a message's bytes are about to go out. Here and in the other
     /// `mark_…`: false, and nothing changed, when the lease is no longer that
     /// of the token.
     outbox::mark_offered(id: &str, token: i64) -> bool;
     /// Notes that a server took a message; ends the lease.
     outbox::mark_sent(id: &str, token: i64, at: Instant) -> bool;
-    /// Notes that a message was surely not taken, and when to try again; ends
-    /// the lease.
-    outbox::mark_later(id: &str, token: i64, next_try_at: Instant, error: &str) -> bool;
+    /// Notes that a message was surely not taken, when to try again, and whether
+    /// it failed before the server heard of it; ends the lease.
+    outbox::mark_later(id: &str, token: i64, next_try_at: Instant, error: &str, relay: bool) -> bool;
     /// Notes that a message was refused for good; ends the lease.
     outbox::mark_failed(id: &str, token: i64, error: &str) -> bool;
     /// Notes that it is not known whether a message was taken, and when to try
@@ -462,6 +489,123 @@ methods! {
     outbox::oldest_unsent() -> Option<Instant>;
     /// The messages that carry an alert, the oldest first.
     outbox::messages_of(alert_id: &str) -> Vec<Message>;
+    /// What was decided for each recipient of an alert, in order of address.
+    outbox::items_of(alert_id: &str) -> Vec<ItemShown>;
+
+    /// Has messages that failed before the server heard of them tried again at
+    /// once; gives how many.
+    notices::hasten(now: Instant) -> u64;
+    /// Adds notices; one whose id is there stays as it is.
+    notices::add_notices(notices: &[Notice]) -> ();
+    /// Notices that wait for a message, the oldest first.
+    notices::uncomposed_notices(limit: u32) -> Vec<Notice>;
+    /// Stores the message that carries a notice. False when one does already.
+    notices::carry_notice(notice_id: &str, message: &Message) -> bool;
+    /// Notes why a notice gets no message.
+    notices::give_up_notice(id: &str, reason: &str) -> ();
+    /// Stores a message that carries neither alerts nor a notice. False when one of
+    /// its id is there.
+    notices::add_once(message: &Message) -> bool;
+    /// A message by its id.
+    notices::message(id: &str) -> Option<Message>;
+    /// A message by its Message-ID.
+    notices::message_by_header(header_id: &str) -> Option<Message>;
+    /// The alerts that a message carries.
+    notices::alerts_in(message_id: &str) -> Vec<AlertRow>;
+    /// Notes that a message that was offered came back, once.
+    notices::note_bounce(header_id: &str, error: &str, at: Instant) -> bool;
+    /// Messages that were given up or came back, of which nobody was told.
+    notices::failed_untold(limit: u32) -> Vec<Failed>;
+    /// Notes that people are told of such a message, with what they are told.
+    notices::tell_failure(message_id: &str, notices: &[Notice], at: Instant) -> ();
+    /// Items that could have gone out at `since` and have not reached their
+    /// recipient, for which no other way was tried, while they are of use.
+    notices::undelivered(since: Instant, now: Instant, limit: u32) -> Vec<Undelivered>;
+    /// Notes that another way was tried for an item, and adds items for others.
+    /// False when it was tried before.
+    notices::try_another_way(item_id: &str, alert_id: &str, to: &[Addressed], at: Instant) -> bool;
+
+    /// Adds a contact with the notices that go with it. Conflict when its id is
+    /// taken, or its address on the farm.
+    contacts::add_contact(contact: &Contact, notices: &[Notice]) -> ();
+    /// A contact by its id.
+    contacts::contact(id: &str) -> Option<Contact>;
+    /// The contacts of a farm in order of id.
+    contacts::contacts_of(farm_id: &str) -> Vec<Contact>;
+    /// All contacts of farms that are open who are confirmed and get mail.
+    contacts::all_contacts() -> Vec<Contact>;
+    /// Changes a contact's name, pending address and wishes.
+    contacts::change_contact(held: &Contact, as_it_is: &Contact, notices: &[Notice]) -> ();
+    /// Removes a contact.
+    contacts::remove_contact(held: &Contact, notices: &[Notice]) -> ();
+    /// Confirms an address of a contact, which gets mail from then on. False when
+    /// it is not the one that waits, or the farm has another contact of it.
+    contacts::confirm_contact(id: &str, email: &str, at: Instant) -> bool;
+    /// Lets a contact hear nothing of a block while its season stays in a state.
+    contacts::mute(mute: &Mute) -> ();
+    /// Ends that. False when there was nothing to end.
+    contacts::unmute(contact_id: &str, block_id: &str, year: i32) -> bool;
+    /// What a contact wants to hear nothing of.
+    contacts::mutes_of(contact_id: &str) -> Vec<Mute>;
+    /// Notes that an address of a farm gets nothing any more, with the notices that
+    /// tell so. False when that is known.
+    contacts::silence(silenced: &Silenced, notices: &[Notice]) -> bool;
+    /// The addresses of a farm that get nothing.
+    contacts::silenced_of(farm_id: &str) -> Vec<Silenced>;
+    /// Mail addresses of those who look after a farm: its own list, its advisors and
+    /// its confirmed contacts, without one address and without those that get nothing.
+    contacts::caretakers(farm_id: &str, without: &str) -> Vec<String>;
+    /// The farms that a message speaks of.
+    contacts::farms_of_mail(message_id: &str) -> Vec<String>;
+    /// A secret of the house; `fresh` becomes it where there is none.
+    contacts::house_key(kind: &str, fresh: &str) -> String;
+
+    /// Notes that an instance is at work, by the name of its journal.
+    journal::note_instance(name: &str, at: Instant) -> ();
+    /// Instances whose journals must be read before anything goes out.
+    journal::unread_journals() -> Vec<String>;
+    /// Holds all mail until the journals of all instances are read; where none is
+    /// known, until an operator lets it go. Gives how many that are.
+    journal::hold_for_journals(unnamed: &str, at: Instant) -> u64;
+    /// Lets mail go without the journals; gives whose were not read.
+    journal::release() -> Vec<String>;
+    /// Takes what an instance's journal says of messages, and notes that it is
+    /// read. Gives how many messages here are settled by it.
+    journal::take_journal(name: &str, told: &[Journaled]) -> u64;
+
+    /// Adds a hook at version 1. Conflict when its id is taken.
+    hooks::add_hook(hook: &Hook) -> ();
+    /// A hook by its id.
+    hooks::hook(id: &str) -> Option<Hook>;
+    /// The hooks of a farm in order of id.
+    hooks::hooks_of(farm_id: &str) -> Vec<Hook>;
+    /// Changes a hook's name, address, kinds and secrets, and whether it is off;
+    /// gives its version, which is raised. Switched off, what waits is given up.
+    hooks::change_hook(held: &Hook, to: &Hook) -> i64;
+    /// Removes a hook and its calls.
+    hooks::remove_hook(held: &Hook) -> ();
+    /// The calls of a hook, the latest first; `after` is the last of the page before.
+    hook_calls::hook_calls(hook_id: &str, after: Option<&str>, limit: u32) -> Vec<HookCall>;
+    /// A call by its id.
+    hook_calls::hook_call(id: &str) -> Option<HookCall>;
+    /// Adds a call that only tries a hook. Conflict when its id is taken.
+    hook_calls::add_test_call(id: &str, hook_id: &str, at: Instant) -> ();
+    /// Sends a call once more, whatever became of it, under its id and with its
+    /// bytes; its tries begin anew. False, and nothing changed, while it is under way.
+    hook_calls::replay_call(id: &str, at: Instant) -> bool;
+    /// Leases calls that are due, of each hook at most one and none while another of
+    /// it is under way, those of the longest waiting hook first. Each lease counts
+    /// as an attempt: the receiver may have it from here on.
+    hook_calls::lease_calls(now: Instant, lease_until: Instant, limit: u32) -> Vec<LeasedCall>;
+    /// Keeps the body of a call that has none yet. Here and in `end_call`: false,
+    /// and nothing changed, when the lease is no longer that of the token.
+    hook_calls::keep_call_body(id: &str, token: i64, body: &str) -> bool;
+    /// Notes what came of a call and ends its lease; where its receiver wants no
+    /// more calls, the hook is switched off with the reason.
+    hook_calls::end_call(id: &str, token: i64, end: &CallEnd, now: Instant) -> bool;
+    /// Gives up calls that wait for hooks that are off, or to tell of alerts that are
+    /// of no use any more, those aside that someone asked for; gives how many.
+    hook_calls::give_up_calls(now: Instant) -> u64;
 
     /// Adds a curve, which makes every season stale; the same again changes
     /// nothing. Conflict when another stands under that id.
@@ -565,7 +709,7 @@ methods! {
     /// server itself looks after that.
     schema::faults(thorough: bool) -> Vec<String>;
     /// How much there is of what.
-    schema::figures() -> Figures;
+    schema::figures(now: Instant) -> Figures;
     /// How many rows each table has, and their sum.
     copying::sums() -> Vec<TableSum>;
     /// The version of the database's schema.

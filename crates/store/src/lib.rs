@@ -17,11 +17,13 @@ mod migrations;
 mod postgres;
 mod read;
 mod rows;
+mod seal;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a test may")]
 mod second_wall;
 mod sqlite;
 mod text;
+pub mod trial;
 mod writes;
 
 pub use copying::TableSum;
@@ -29,6 +31,7 @@ pub use error::{Result, StoreError};
 pub use front::{METHODS, Store};
 pub use migrations::LATEST as SCHEMA;
 pub use rows::*;
+pub use seal::Seal;
 
 /// Rows an insert of readings carries: at this size a bare multi-row insert
 /// on SQLite stopped getting faster, and seven values a row stay under

@@ -17,6 +17,9 @@ const STEPS: &[(i64, &str, &str)] = &[
     (8, "feeds", include_str!("../../../migrations/0008_feeds.sql")),
     (9, "archive", include_str!("../../../migrations/0009_archive.sql")),
     (10, "decision", include_str!("../../../migrations/0010_decision.sql")),
+    (11, "delivery", include_str!("../../../migrations/0011_delivery.sql")),
+    (12, "hooks", include_str!("../../../migrations/0012_hooks.sql")),
+    (13, "calendar", include_str!("../../../migrations/0013_calendar.sql")),
 ];
 
 /// The table in which the steps taken are kept.

@@ -32,7 +32,17 @@ macro_rules! columns {
     (message) => {
         "message.id, message.header_id, message.recipient, message.body, message.composed_at, \
          message.state, message.attempts, message.next_try_at, message.last_error, \
-         message.sent_at"
+         message.sent_at, message.purpose, message.useful_until"
+    };
+    (hook) => {
+        "hook.id, hook.farm_id, hook.name, hook.url, hook.kinds, hook.secrets, hook.created_at, \
+         hook.off_at, hook.off_because, hook.version"
+    };
+    (hook_call) => {
+        "hook_call.id, hook_call.hook_id, hook_call.alert_id, hook_call.kind, hook_call.body, \
+         hook_call.created_at, hook_call.state, hook_call.attempts, hook_call.tries, \
+         hook_call.replayed_at, hook_call.next_try_at, hook_call.last_status, \
+         hook_call.last_error, hook_call.done_at, hook_call.token"
     };
     (person) => {
         "person.id, person.email, person.name, person.password, person.operator, person.created_at"
@@ -52,6 +62,10 @@ macro_rules! columns {
     (audit) => {
         "audit.number, audit.at, audit.farm_id, audit.person_id, person.name, audit.credential_id, \
          audit.request_id, audit.deed, audit.kind, audit.subject, audit.year, audit.detail"
+    };
+    (contact) => {
+        "contact.id, contact.farm_id, contact.name, contact.email, contact.pending_email, \
+         contact.asked_at, contact.confirmed_at, contact.wishes, contact.version, contact.created_at"
     };
     (log_entry) => {
         "log_entry.id, log_entry.at, log_entry.kind, log_entry.doc, log_entry.received_at"
@@ -175,15 +189,31 @@ pub(crate) fn alert(columns: AlertColumns) -> Result<AlertRow> {
         useful_until: Instant(useful),
         withdrawn_at: back.map(Instant),
         acknowledged_at: seen.map(Instant),
+        mailed: false,
     })
 }
 
-pub(crate) type MessageColumns =
-    (String, String, String, String, i64, String, i64, Option<i64>, Option<String>, Option<i64>);
+pub(crate) type MessageColumns = (
+    String,
+    String,
+    String,
+    String,
+    i64,
+    String,
+    i64,
+    Option<i64>,
+    Option<String>,
+    Option<i64>,
+    String,
+    Option<i64>,
+);
 
 pub(crate) fn message(columns: MessageColumns) -> Result<Message> {
-    let (id, header_id, recipient, body, composed, state, attempts, next, last_error, sent) = columns;
+    let (id, header_id, recipient, body, composed, state, attempts, next, last_error, sent, purpose, useful) =
+        columns;
     Ok(Message {
+        purpose: word(Purpose::named(&purpose), &purpose, || format!("purpose of message `{id}`"))?,
+        useful_until: useful.map(Instant),
         state: word(MessageState::named(&state), &state, || format!("state of message `{id}`"))?,
         id,
         header_id,
@@ -195,6 +225,100 @@ pub(crate) fn message(columns: MessageColumns) -> Result<Message> {
         last_error,
         sent_at: sent.map(Instant),
     })
+}
+
+pub(crate) type ContactColumns =
+    (String, String, String, String, Option<String>, i64, Option<i64>, String, i64, i64);
+
+pub(crate) fn contact(columns: ContactColumns) -> Result<Contact> {
+    let (id, farm_id, name, email, pending_email, asked, confirmed, wishes, version, created) = columns;
+    Ok(Contact {
+        wishes: text::doc(&wishes, || format!("wishes of contact `{id}`"))?,
+        id,
+        farm_id,
+        name,
+        email,
+        pending_email,
+        asked_at: Instant(asked),
+        confirmed_at: confirmed.map(Instant),
+        version,
+        created_at: Instant(created),
+    })
+}
+
+pub(crate) type HookColumns =
+    (String, String, String, String, Option<String>, String, i64, Option<i64>, Option<String>, i64);
+
+pub(crate) fn hook(columns: HookColumns) -> Result<Hook> {
+    let (id, farm_id, name, url, kinds, secrets, created_at, off_at, off_because, version) = columns;
+    Ok(Hook {
+        kinds: kinds.map(|kinds| text::list(&kinds, || format!("kinds of hook `{id}`"))).transpose()?,
+        secrets: HookSecret::from_doc(&text::doc(&secrets, || format!("secrets of hook `{id}`"))?),
+        id,
+        farm_id,
+        name,
+        url,
+        created_at: Instant(created_at),
+        off_at: off_at.map(Instant),
+        off_because,
+        version,
+    })
+}
+
+pub(crate) type HookCallColumns = (
+    String,
+    String,
+    Option<String>,
+    String,
+    Option<String>,
+    i64,
+    String,
+    i64,
+    i64,
+    Option<i64>,
+    Option<i64>,
+    Option<i64>,
+    Option<String>,
+    Option<i64>,
+    i64,
+);
+
+/// A call, and the token of its last lease.
+pub(crate) fn hook_call(columns: HookCallColumns) -> Result<(HookCall, i64)> {
+    let (
+        id,
+        hook_id,
+        alert_id,
+        kind,
+        body,
+        created_at,
+        state,
+        attempts,
+        tries,
+        replayed_at,
+        next_try_at,
+        last_status,
+        last_error,
+        done_at,
+        token,
+    ) = columns;
+    let call = HookCall {
+        state: word(CallState::named(&state), &state, || format!("state of call `{id}`"))?,
+        id,
+        hook_id,
+        alert_id,
+        kind,
+        body,
+        created_at: Instant(created_at),
+        attempts,
+        tries,
+        replayed_at: replayed_at.map(Instant),
+        next_try_at: next_try_at.map(Instant),
+        last_status,
+        last_error,
+        done_at: done_at.map(Instant),
+    };
+    Ok((call, token))
 }
 
 pub(crate) type PersonColumns = (String, String, String, Option<String>, i64, i64);
@@ -334,6 +458,6 @@ pub(crate) fn bloom_year(year: i64) -> Result<i32> {
     word(i32::try_from(year).ok(), &year.to_string(), || "year of a season".into())
 }
 
-fn word<T>(known: Option<T>, word: &str, what: impl FnOnce() -> String) -> Result<T> {
+pub(crate) fn word<T>(known: Option<T>, word: &str, what: impl FnOnce() -> String) -> Result<T> {
     known.ok_or_else(|| StoreError::Unreadable { what: what(), why: format!("`{word}`") })
 }

@@ -4,16 +4,26 @@
 //! JSON that the store keeps and compares but does not look into.
 
 mod alerts;
+mod calendars;
+mod contacts;
 mod figures;
+mod hooks;
 mod outbox;
 mod people;
 mod places;
 mod season;
 mod weather;
+mod word;
 
 pub use alerts::{AlertRow, AlertStatus, AlertWrite};
+pub use calendars::{Calendar, CalendarSeason};
+pub use contacts::{Addressed, Contact, Mute, Notice, Silence, Silenced};
 pub use figures::Figures;
-pub use outbox::{Item, LeasedMessage, Message, MessageState, Uncomposed};
+pub use hooks::{CallEnd, CallState, Hook, HookCall, HookSecret, LeasedCall};
+pub use outbox::{
+    Carried, Failed, Item, ItemShown, Journaled, LeasedMessage, Message, MessageState, Purpose, Uncomposed,
+    Undelivered,
+};
 pub use people::{
     Answer, Asked, Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
 };
@@ -26,6 +36,7 @@ pub use weather::{
     Brought, Cell, Earlier, Fetched, Issue, LeasedCell, Members, ProviderState, SiteWeather, SourceState,
     TakenFile, Upload, for_checks,
 };
+pub use word::Word;
 
 /// A word enum that is kept as text.
 macro_rules! words {

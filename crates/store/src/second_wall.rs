@@ -9,7 +9,8 @@ use model::time::Instant;
 use serde_json::json;
 
 use crate::postgres::{
-    Pools, blocks, credentials, farms, logs, notes, people, plans, readings, seasons, sites, sources,
+    Pools, blocks, credentials, farms, hook_calls, hooks, logs, notes, people, plans, readings, seasons,
+    sites, sources,
 };
 use crate::rows::*;
 use crate::{Result, Store};
@@ -48,6 +49,20 @@ async fn farm(store: &Store, id: &str, person: &str) {
     store.add_block(&block(id)).await.unwrap();
     store.set_plan(&format!("{id}-block"), 2013, 0, &json!([]), AT).await.unwrap();
     store.append_entries(&format!("{id}-block"), 2013, &[entry("first")]).await.unwrap();
+    let hook = Hook {
+        id: format!("{id}-hook"),
+        farm_id: id.into(),
+        name: "Desk".into(),
+        url: "https://desk.example/".into(),
+        kinds: None,
+        secrets: vec![HookSecret { secret: format!("whsec_{id}"), made_at: AT, until: None }],
+        created_at: AT,
+        off_at: None,
+        off_because: None,
+        version: 1,
+    };
+    store.add_hook(&hook).await.unwrap();
+    store.add_test_call(&format!("{id}-call"), &hook.id, AT).await.unwrap();
     let link = Link {
         id: format!("{id}-link"),
         kind: LinkKind::Invitation,
@@ -140,6 +155,11 @@ async fn it_holds_when_the_first_is_down() {
     assert_eq!(plans::plan(&db, "birch-block", 2013).await.unwrap(), None);
     assert_eq!(logs::log(&db, "birch-block", 2013).await.unwrap(), []);
     assert_eq!(seasons::season(&db, "birch-block", 2013).await.unwrap(), None);
+    assert_eq!(hooks::hooks_of(&db, "alder").await.unwrap().len(), 1);
+    assert_eq!(hooks::hooks_of(&db, "birch").await.unwrap(), []);
+    assert_eq!(hooks::hook(&db, "birch-hook").await.unwrap(), None);
+    assert_eq!(hook_calls::hook_calls(&db, "alder-hook", None, 9).await.unwrap().len(), 1);
+    assert_eq!(hook_calls::hook_call(&db, "birch-call").await.unwrap(), None);
     assert_eq!(people::members_of(&db, "birch").await.unwrap(), []);
     assert_eq!(people::person(&db, "bo").await.unwrap(), None);
     assert_eq!(people::person_by_email(&db, "bo@x.example").await.unwrap(), None);
@@ -150,7 +170,7 @@ async fn it_holds_when_the_first_is_down() {
 
     // Nor can it be written to.
     let before = store.farm("birch").await.unwrap().unwrap();
-    refused(farms::change_farm(&db, &before, "Mine", &[]).await);
+    refused(farms::change_farm(&db, &before, "Mine", &[], &[]).await);
     refused(farms::add_farm(&db, &Farm { id: "cedar".into(), ..before.clone() }).await);
     refused(logs::append_entries(&db, "birch-block", 2013, &[entry("second")]).await);
     refused(logs::append_entries(&db, "birch-block", 2014, &[entry("second")]).await);
@@ -158,6 +178,15 @@ async fn it_holds_when_the_first_is_down() {
     refused(blocks::change_block(&db, &block("birch"), "Mine", &json!({}), None).await);
     refused(blocks::add_block(&db, &Block { id: "new".into(), ..block("birch") }).await);
     refused(readings::store_readings(&db, "birch-source", &[Reading::instant(AT, 1.0)], AT).await);
+    let hook = store.hook("birch-hook").await.unwrap().unwrap();
+    refused(hooks::add_hook(&db, &Hook { id: "new".into(), ..hook.clone() }).await);
+    refused(
+        hooks::change_hook(&db, &hook, &Hook { url: "https://mine.example/".into(), ..hook.clone() }).await,
+    );
+    refused(hooks::remove_hook(&db, &hook).await);
+    refused(hook_calls::add_test_call(&db, "new", "birch-hook", AT).await);
+    refused(hook_calls::replay_call(&db, "birch-call", AT).await);
+    assert_eq!(store.hook("birch-hook").await.unwrap(), Some(hook));
     refused(people::set_role(&db, "ada", "birch", None, Role::Advisor, AT).await);
     assert_eq!(store.farm("birch").await.unwrap().unwrap(), before);
     assert_eq!(store.log("birch-block", 2013).await.unwrap().len(), 1);

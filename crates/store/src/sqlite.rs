@@ -18,8 +18,12 @@ mod appends;
 pub(crate) mod blocks;
 #[path = "queries/board.rs"]
 pub(crate) mod board;
+#[path = "queries/calendars.rs"]
+pub(crate) mod calendars;
 #[path = "queries/confirmations.rs"]
 pub(crate) mod confirmations;
+#[path = "queries/contacts.rs"]
+pub(crate) mod contacts;
 #[path = "queries/copying.rs"]
 pub(crate) mod copying;
 #[path = "queries/credentials.rs"]
@@ -28,6 +32,12 @@ pub(crate) mod credentials;
 pub(crate) mod farms;
 #[path = "queries/feeds.rs"]
 pub(crate) mod feeds;
+#[path = "queries/hook_calls.rs"]
+pub(crate) mod hook_calls;
+#[path = "queries/hooks.rs"]
+pub(crate) mod hooks;
+#[path = "queries/journal.rs"]
+pub(crate) mod journal;
 #[path = "queries/lending.rs"]
 mod lending;
 #[path = "queries/links.rs"]
@@ -38,6 +48,8 @@ mod load;
 pub(crate) mod logs;
 #[path = "queries/notes.rs"]
 pub(crate) mod notes;
+#[path = "queries/notices.rs"]
+pub(crate) mod notices;
 #[path = "queries/outbox.rs"]
 pub(crate) mod outbox;
 #[path = "queries/people.rs"]

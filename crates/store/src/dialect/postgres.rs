@@ -78,6 +78,11 @@ impl DerefMut for Look {
     }
 }
 
+/// An instance that is suspended amid a transaction holds its locks for as long as
+/// its machine sleeps, and all others wait. No transaction of ours thinks so long
+/// between two statements; the one that is cut is begun anew.
+const END_IDLE: &str = "SET idle_in_transaction_session_timeout = '60s'";
+
 /// The role that a transaction on a person's behalf steps down to, and the
 /// setting by which the policies know the person.
 const STEP_DOWN: &str = "SELECT set_config('role', 'bloomtide_people', true), \
@@ -98,6 +103,9 @@ impl Pools {
         let pool = PgPoolOptions::new()
             .max_connections(CONNECTIONS)
             .acquire_timeout(QUEUE_TIMEOUT)
+            .after_connect(|connection, _| {
+                Box::pin(async move { sqlx::query(END_IDLE).execute(connection).await.map(|_| ()) })
+            })
             .connect_with(options)
             .await?;
         let pools = Pools { pool, behalf: None, writes: Writes::default(), first_wall_down: false };

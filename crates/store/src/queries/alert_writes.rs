@@ -6,8 +6,8 @@ use serde_json::Value;
 use sqlx::QueryBuilder;
 use uuid::Uuid;
 
-use super::{Connection, Db, dialect, load};
-use crate::rows::{AlertRow, AlertStatus, AlertWrite};
+use super::{Connection, Db, dialect, hook_calls, journal, load};
+use crate::rows::{Addressed, AlertRow, AlertStatus, AlertWrite};
 use crate::{ROWS_A_STATEMENT, Result, text};
 
 /// Why nobody was told of an alert that was taken back in time.
@@ -16,11 +16,23 @@ const TAKEN_BACK: &str = "taken back before it was sent";
 /// Why a mail that came too late was kept back.
 const OVER: &str = "its leg had ended before it could be sent";
 
+/// An alert that is told after all.
+struct Told<'a> {
+    id: &'a str,
+    about: &'a Value,
+    useful_until: Instant,
+    reason: &'a str,
+    to: &'a [Addressed],
+}
+
+/// Why someone is told that an alert is taken back.
+const HAD_IT: &str = "they may have the mail that is taken back";
+
 /// The writes of one kind, each with what it needs.
 #[derive(Default)]
 struct Sorted<'a> {
-    new: Vec<(&'a AlertRow, &'a [String])>,
-    told: Vec<(&'a str, &'a Value, Instant, &'a [String])>,
+    new: Vec<(&'a AlertRow, &'a [Addressed])>,
+    told: Vec<Told<'a>>,
     retimed: Vec<(&'a str, &'a Value, Instant)>,
     closed: Vec<(&'a str, Instant, &'a str)>,
     withdrawn: Vec<(&'a str, &'a AlertRow)>,
@@ -30,9 +42,9 @@ pub(super) async fn write(connection: &mut Connection, writes: &[&AlertWrite]) -
     let mut sorted = Sorted::default();
     for write in writes {
         match write {
-            AlertWrite::New { alert, recipients } => sorted.new.push((alert, recipients)),
-            AlertWrite::Tell { alert_id, about, useful_until, recipients } => {
-                sorted.told.push((alert_id, about, *useful_until, recipients));
+            AlertWrite::New { alert, to } => sorted.new.push((alert, to)),
+            AlertWrite::Tell { alert_id, about, useful_until, reason, to } => {
+                sorted.told.push(Told { id: alert_id, about, useful_until: *useful_until, reason, to });
             }
             AlertWrite::Retime { alert_id, about, useful_until } => {
                 sorted.retimed.push((alert_id, about, *useful_until));
@@ -41,24 +53,28 @@ pub(super) async fn write(connection: &mut Connection, writes: &[&AlertWrite]) -
             AlertWrite::Withdraw { alert_id, notice } => sorted.withdrawn.push((alert_id, notice)),
         }
     }
-    let mut items: Vec<(&str, &str)> = Vec::new();
+    let mut items: Vec<(&str, &Addressed)> = Vec::new();
+    let mut called: Vec<&str> = Vec::new();
     for new in sorted.new.chunks(ROWS_A_STATEMENT) {
         let added = add(connection, new.iter().map(|(alert, _)| *alert)).await?;
-        for (alert, recipients) in new {
+        for (alert, to) in new {
             if alert.status == AlertStatus::Told && added.contains(&alert.id) {
-                items.extend(recipients.iter().map(|to| (alert.id.as_str(), to.as_str())));
+                items.extend(to.iter().map(|to| (alert.id.as_str(), to)));
+                called.push(&alert.id);
             }
         }
     }
     for told in sorted.told.chunks(ROWS_A_STATEMENT) {
         let now_told = tell(connection, told).await?;
-        for (id, _, _, recipients) in told {
-            if now_told.iter().any(|now_told| now_told == id) {
-                items.extend(recipients.iter().map(|to| (*id, to.as_str())));
+        for told in told {
+            if now_told.iter().any(|now_told| now_told == told.id) {
+                items.extend(told.to.iter().map(|to| (told.id, to)));
+                called.push(told.id);
             }
         }
     }
     add_items(connection, &items).await?;
+    hook_calls::add(connection, &called).await?;
     for retimed in sorted.retimed.chunks(ROWS_A_STATEMENT) {
         unsend(connection, retimed.iter().map(|(id, ..)| *id)).await?;
         retime(connection, retimed).await?;
@@ -98,16 +114,16 @@ async fn add(connection: &mut Connection, alerts: impl Iterator<Item = &AlertRow
 }
 
 /// Tells alerts that were skipped; gives the ids of those now told.
-async fn tell(
-    connection: &mut Connection,
-    alerts: &[(&str, &Value, Instant, &[String])],
-) -> Result<Vec<String>> {
+async fn tell(connection: &mut Connection, alerts: &[Told<'_>]) -> Result<Vec<String>> {
     let mut query = QueryBuilder::<Db>::new(
-        "UPDATE alert SET status = 'told', reason = NULL, about = given.column2, \
+        "UPDATE alert SET status = 'told', reason = given.column4, about = given.column2, \
          useful_until = given.column3 FROM (",
     );
-    query.push_values(alerts, |mut row, (id, about, useful_until, _)| {
-        row.push_bind(*id).push_bind(text::of(about)).push_bind(useful_until.0);
+    query.push_values(alerts, |mut row, told| {
+        row.push_bind(told.id)
+            .push_bind(text::of(told.about))
+            .push_bind(told.useful_until.0)
+            .push_bind(told.reason);
     });
     query.push(
         ") AS given WHERE alert.id = given.column1 AND alert.status = 'skipped' \
@@ -144,8 +160,11 @@ async fn keep_back(
         "SELECT item.alert_id, item.recipient FROM item JOIN message ON message.id = item.message_id \
          WHERE (message.attempts > 0 OR message.sent_at IS NOT NULL) AND item.alert_id IN (",
     );
+    load::list(&mut query, alerts.clone());
+    query.push(") UNION SELECT alert_id, recipient FROM item WHERE unsent_because = ");
+    query.push_bind(journal::BY_THE_JOURNAL).push(" AND alert_id IN (");
     load::list(&mut query, alerts);
-    query.push(") ORDER BY item.alert_id, item.recipient");
+    query.push(") ORDER BY 1, 2");
     Ok(query.build_query_as().persistent(false).fetch_all(connection).await?)
 }
 
@@ -166,9 +185,12 @@ async fn skip(connection: &mut Connection, alerts: &[(&str, &str)]) -> Result<()
 
 async fn close(connection: &mut Connection, alerts: &[(&str, Instant, &str)]) -> Result<()> {
     let mailed = keep_back(connection, alerts.iter().map(|(id, ..)| *id), OVER).await?;
+    let at = alerts.iter().map(|(_, at, _)| *at).max();
+    let called = hook_calls::keep_back(connection, alerts.iter().map(|(id, ..)| *id), OVER, at).await?;
     let untold: Vec<(&str, &str)> = alerts
         .iter()
         .filter(|(id, ..)| mailed.iter().all(|(mailed, _)| mailed != id))
+        .filter(|(id, ..)| called.iter().all(|called| called != id))
         .map(|(id, _, reason)| (*id, *reason))
         .collect();
     skip(connection, &untold).await?;
@@ -181,12 +203,15 @@ async fn close(connection: &mut Connection, alerts: &[(&str, Instant, &str)]) ->
     Ok(())
 }
 
-/// Takes alerts back from those who may have a mail of them. What no one has
-/// was never told.
+/// Takes alerts back from those who may have a mail or a call of them. What no one
+/// has was never told.
 async fn withdraw(connection: &mut Connection, alerts: &[(&str, &AlertRow)]) -> Result<()> {
     let mailed = keep_back(connection, alerts.iter().map(|(id, _)| *id), TAKEN_BACK).await?;
-    let (told, untold): (Vec<_>, Vec<_>) =
-        alerts.iter().partition(|(id, _)| mailed.iter().any(|(mailed, _)| mailed == id));
+    let at = alerts.iter().map(|(_, notice)| notice.raised_at).max();
+    let called = hook_calls::keep_back(connection, alerts.iter().map(|(id, _)| *id), TAKEN_BACK, at).await?;
+    let (told, untold): (Vec<_>, Vec<_>) = alerts.iter().partition(|(id, _)| {
+        mailed.iter().any(|(mailed, _)| mailed == id) || called.iter().any(|called| called == id)
+    });
     let untold: Vec<(&str, &str)> = untold.iter().map(|(id, _)| (*id, TAKEN_BACK)).collect();
     skip(connection, &untold).await?;
     if told.is_empty() {
@@ -201,15 +226,22 @@ async fn withdraw(connection: &mut Connection, alerts: &[(&str, &AlertRow)]) -> 
     query.push(") AS given WHERE alert.id = given.column1 AND alert.withdrawn_at IS NULL");
     query.build().persistent(false).execute(&mut *connection).await?;
     let added = add(connection, told.iter().map(|(_, notice)| *notice)).await?;
-    let items: Vec<(&str, &str)> = told
+    let items: Vec<(&str, Addressed)> = told
         .iter()
         .filter(|(_, notice)| added.contains(&notice.id))
         .flat_map(|(id, notice)| {
             let to = mailed.iter().filter(move |(mailed, _)| mailed == id);
-            to.map(|(_, recipient)| (notice.id.as_str(), recipient.as_str()))
+            to.map(|(_, recipient)| (notice.id.as_str(), Addressed::sent(recipient, HAD_IT)))
         })
         .collect();
-    add_items(connection, &items).await
+    let items: Vec<(&str, &Addressed)> = items.iter().map(|(id, to)| (*id, to)).collect();
+    add_items(connection, &items).await?;
+    let notices: Vec<(&str, &str)> = told
+        .iter()
+        .filter(|(_, notice)| added.contains(&notice.id))
+        .map(|(id, notice)| (*id, notice.id.as_str()))
+        .collect();
+    hook_calls::take_back(connection, &notices).await
 }
 
 /// Forgets mails of alerts that no server was offered yet; their items wait to
@@ -246,16 +278,42 @@ async fn unsend(connection: &mut Connection, alerts: impl Iterator<Item = &str> 
 
 /// Adds items of alert and recipient; one that is there already stays, and
 /// waits to be composed when it had been given up.
-async fn add_items(connection: &mut Connection, items: &[(&str, &str)]) -> Result<()> {
+async fn add_items(connection: &mut Connection, items: &[(&str, &Addressed)]) -> Result<()> {
+    let again = " ON CONFLICT (alert_id, recipient) DO UPDATE SET unsent_because = excluded.unsent_because, \
+                 because = excluded.because, hold_until = excluded.hold_until";
+    put_items(connection, items, again).await
+}
+
+/// The same for those who stand in: one that was left unsent goes out after all, any
+/// other stays as it is.
+pub(super) async fn add_new_items(connection: &mut Connection, items: &[(&str, &Addressed)]) -> Result<()> {
+    let again = " ON CONFLICT (alert_id, recipient) DO UPDATE SET unsent_because = excluded.unsent_because, \
+                 because = excluded.because WHERE item.message_id IS NULL AND item.unsent_because IS NOT NULL";
+    put_items(connection, items, again).await
+}
+
+async fn put_items(
+    connection: &mut Connection,
+    items: &[(&str, &Addressed)],
+    again: &'static str,
+) -> Result<()> {
     for items in items.chunks(ROWS_A_STATEMENT) {
-        let mut query = QueryBuilder::<Db>::new("INSERT INTO item (id, alert_id, recipient) ");
-        query.push_values(items, |mut row, (alert_id, recipient)| {
-            row.push_bind(item_id(alert_id, recipient)).push_bind(*alert_id).push_bind(*recipient);
+        let mut query = QueryBuilder::<Db>::new(
+            "INSERT INTO item (id, alert_id, recipient, because, hold_until, unsent_because) ",
+        );
+        query.push_values(items, |mut row, (alert_id, to)| {
+            row.push_bind(item_id(alert_id, &to.recipient))
+                .push_bind(*alert_id)
+                .push_bind(&to.recipient)
+                .push_bind(&to.because)
+                .push_bind(to.hold_until.map(|at| at.0))
+                .push_bind(to.skipped.then_some(&to.because));
         });
-        query.push(" ON CONFLICT (alert_id, recipient) DO UPDATE SET unsent_because = NULL");
+        query.push(again);
         query.build().persistent(false).execute(&mut *connection).await?;
     }
-    Ok(())
+    let alerts: Vec<&str> = items.iter().map(|(alert_id, _)| *alert_id).collect();
+    journal::leave_out(connection, &alerts).await
 }
 
 /// The same alert and recipient always make the same item.

@@ -6,10 +6,10 @@ use sqlx::QueryBuilder;
 
 use super::notes::{self, Note};
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, dialect};
+use super::{Connection, Db, Pools, contacts, dialect, notices};
 use crate::error::{changed, missing, naming};
 use crate::read::{self, FarmColumns, columns, seen_by};
-use crate::rows::Farm;
+use crate::rows::{Farm, Notice};
 use crate::{Result, text};
 
 pub(crate) async fn add_farm(db: &Pools, farm: &Farm) -> Result<()> {
@@ -84,7 +84,13 @@ pub(crate) async fn close_farm(db: &Pools, held: &Farm, at: Option<Instant>) -> 
     Ok(())
 }
 
-pub(crate) async fn change_farm(db: &Pools, held: &Farm, name: &str, alert_emails: &[String]) -> Result<()> {
+pub(crate) async fn change_farm(
+    db: &Pools,
+    held: &Farm,
+    name: &str,
+    alert_emails: &[String],
+    notices: &[Notice],
+) -> Result<()> {
     let mut tx = db.begin_write().await?;
     lock(&mut tx, held).await?;
     wall::pass(&mut tx, db, Of::Farm(&held.id)).await?;
@@ -97,6 +103,11 @@ pub(crate) async fn change_farm(db: &Pools, held: &Farm, name: &str, alert_email
         .bind(text::of_list(alert_emails))
         .execute(&mut *tx)
         .await?;
+    // Whoever puts an address back wants it to get mail.
+    let fresh: Vec<&str> =
+        alert_emails.iter().filter(|email| !held.alert_emails.contains(email)).map(String::as_str).collect();
+    contacts::unsilence(&mut tx, &held.id, &fresh).await?;
+    notices::add(&mut tx, notices).await?;
     let detail = json!({"name": name, "alert_emails": alert_emails});
     let note = Note::new(Of::Farm(&held.id), "changed", "farm", &held.id).with(detail);
     notes::note(&mut tx, db, note).await?;

@@ -12,7 +12,7 @@ use super::wall::{self, Of};
 use super::{Connection, Db, Pools, dialect, load, readings, sites, sources};
 use crate::read::{self, SourceColumns, columns};
 use crate::rows::{Brought, Cell, Fetched, Issue, LeasedCell, Members, Site, Source, Upload};
-use crate::{Result, hours};
+use crate::{Result, hours, trial};
 
 /// Rows of air that one insert carries, eight values each.
 const AIR_A_STATEMENT: usize = 1_000;
@@ -58,6 +58,7 @@ pub(crate) async fn store_cell(db: &Pools, brought: &[Brought<'_>], fetched_at: 
     for site_id in changed {
         sites::raise(&mut tx, &site_id).await?;
     }
+    trial::point(trial::STORE);
     tx.commit().await?;
     Ok(all)
 }

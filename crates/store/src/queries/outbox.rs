@@ -4,41 +4,47 @@ use model::time::Instant;
 use sqlx::QueryBuilder;
 
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, dialect, load};
+use super::{Connection, Db, Pools, dialect, hook_calls, load, notices};
 use crate::error::naming;
 use crate::read::{self, MessageColumns, columns};
-use crate::rows::{Item, LeasedMessage, Message, MessageState, Uncomposed};
+use crate::rows::{Carried, Item, ItemShown, LeasedMessage, Message, MessageState, Uncomposed};
 use crate::{Result, StoreError};
 
-pub(crate) async fn uncomposed(db: &Pools, limit: u32) -> Result<Vec<Uncomposed>> {
+/// Most earlier mails that one refers to.
+pub(super) const REFERS: i64 = 10;
+
+pub(crate) async fn uncomposed(db: &Pools, now: Instant, limit: u32) -> Result<Vec<Uncomposed>> {
     let mut tx = db.begin_read().await?;
     let items: Vec<(String, String, String)> = sqlx::query_as(
         "SELECT item.id, item.alert_id, item.recipient FROM item \
          JOIN alert ON alert.id = item.alert_id \
          WHERE item.message_id IS NULL AND item.unsent_because IS NULL \
-         ORDER BY alert.raised_at, item.alert_id, item.recipient LIMIT $1",
+         AND (item.hold_until IS NULL OR item.hold_until <= $2) \
+         ORDER BY item.recipient, alert.raised_at, item.alert_id LIMIT $1",
     )
     .bind(i64::from(limit))
+    .bind(now.0)
     .fetch_all(&mut *tx)
     .await?;
     let alerts = load::alerts(&mut tx, items.iter().map(|(_, alert_id, _)| alert_id.as_str())).await?;
     let blocks = load::blocks(&mut tx, alerts.values().map(|alert| alert.block_id.as_str())).await?;
     let sites = load::sites(&mut tx, blocks.values().map(|block| block.site_id.as_str())).await?;
     let farms = load::farms(&mut tx, blocks.values().map(|block| block.farm_id.as_str())).await?;
-    Ok(items
-        .into_iter()
-        .map(|(id, alert_id, recipient)| {
-            let alert = load::take(&alerts, &alert_id);
-            let block = load::take(&blocks, &alert.block_id);
-            Uncomposed {
-                site: load::take(&sites, &block.site_id),
-                farm: load::take(&farms, &block.farm_id),
-                item: Item { id, alert_id, recipient, message_id: None },
-                alert,
-                block,
-            }
-        })
-        .collect())
+    let mut uncomposed = Vec::with_capacity(items.len());
+    for (id, alert_id, recipient) in items {
+        let alert = load::take(&alerts, &alert_id);
+        let block = load::take(&blocks, &alert.block_id);
+        let thread = notices::thread(&mut tx, &block.id, alert.year, &recipient).await?;
+        uncomposed.push(Uncomposed {
+            site: load::take(&sites, &block.site_id),
+            farm: load::take(&farms, &block.farm_id),
+            item: Item { id, alert_id, recipient, message_id: None },
+            alert,
+            block,
+            thread,
+        });
+    }
+    Ok(uncomposed)
 }
 
 pub(crate) async fn give_up_item(db: &Pools, id: &str, reason: &str) -> Result<()> {
@@ -67,6 +73,7 @@ pub(crate) async fn give_up_outdated(db: &Pools, now: Instant) -> Result<u64> {
         "UPDATE message SET state = 'failed', next_try_at = NULL, lease_until = NULL, \
          last_error = coalesce(last_error || '; ', '') || $2 \
          WHERE next_try_at IS NOT NULL AND (lease_until IS NULL OR lease_until <= $1) \
+         AND (useful_until IS NULL OR useful_until <= $1) \
          AND NOT EXISTS (SELECT 1 FROM item JOIN alert ON alert.id = item.alert_id \
          WHERE item.message_id = message.id AND alert.useful_until > $1)",
     )
@@ -93,8 +100,9 @@ pub(crate) async fn give_up_unsent(db: &Pools, reason: &str) -> Result<u64> {
     .bind(reason)
     .execute(&mut *tx)
     .await?;
+    let calls = hook_calls::give_up_waiting(&mut tx, reason).await?;
     tx.commit().await?;
-    Ok(items.rows_affected() + messages.rows_affected())
+    Ok(items.rows_affected() + messages.rows_affected() + calls)
 }
 
 pub(crate) async fn add_messages(db: &Pools, messages: &[(Message, Vec<String>)]) -> Result<u64> {
@@ -129,11 +137,11 @@ async fn lock_free(connection: &mut Connection, items: &[String]) -> Result<usiz
     Ok(free.len())
 }
 
-async fn add(connection: &mut Connection, message: &Message) -> Result<()> {
+pub(super) async fn add(connection: &mut Connection, message: &Message) -> Result<()> {
     sqlx::query(
         "INSERT INTO message (id, header_id, recipient, body, composed_at, state, attempts, \
-         next_try_at, last_error, sent_at, token) \
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 0)",
+         next_try_at, last_error, sent_at, token, purpose, useful_until) \
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, 0, $11, $12)",
     )
     .bind(&message.id)
     .bind(&message.header_id)
@@ -145,6 +153,8 @@ async fn add(connection: &mut Connection, message: &Message) -> Result<()> {
     .bind(message.next_try_at.map(|at| at.0))
     .bind(&message.last_error)
     .bind(message.sent_at.map(|at| at.0))
+    .bind(message.purpose.word())
+    .bind(message.useful_until.map(|at| at.0))
     .execute(connection)
     .await
     .map_err(naming(
@@ -167,11 +177,13 @@ pub(crate) async fn lease_messages(
     now: Instant,
     lease_until: Instant,
     limit: u32,
+    whenever: bool,
 ) -> Result<Vec<LeasedMessage>> {
     let mut tx = db.begin_write().await?;
+    let by = if whenever { Instant::MAX } else { now };
     let mut query = QueryBuilder::<Db>::new("SELECT id, token FROM message WHERE next_try_at <= ");
     query
-        .push_bind(now.0)
+        .push_bind(by.0)
         .push(" AND (lease_until IS NULL OR lease_until <= ")
         .push_bind(now.0)
         .push(") ORDER BY composed_at, id LIMIT ")
@@ -195,10 +207,27 @@ pub(crate) async fn lease_messages(
         .await?;
         let message = read::message(row)?;
         let unknown_before = message.state == MessageState::Unknown;
-        leased.push(LeasedMessage { message, token, unknown_before });
+        let carries = carried(&mut tx, &message.id).await?;
+        leased.push(LeasedMessage { message, token, unknown_before, carries });
     }
     tx.commit().await?;
     Ok(leased)
+}
+
+/// The keys of the alerts that a message carries.
+async fn carried(connection: &mut Connection, message_id: &str) -> Result<Vec<Carried>> {
+    let rows: Vec<(String, i64, String, String, i64)> = sqlx::query_as(
+        "SELECT alert.block_id, alert.year, alert.kind, alert.subject, alert.generation FROM item \
+         JOIN alert ON alert.id = item.alert_id WHERE item.message_id = $1 ORDER BY alert.id",
+    )
+    .bind(message_id)
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter()
+        .map(|(block_id, year, kind, subject, generation)| {
+            Ok(Carried { block_id, year: read::bloom_year(year)?, kind, subject, generation })
+        })
+        .collect()
 }
 
 pub(crate) async fn mark_offered(db: &Pools, id: &str, token: i64) -> Result<bool> {
@@ -214,19 +243,27 @@ pub(crate) async fn mark_offered(db: &Pools, id: &str, token: i64) -> Result<boo
 }
 
 pub(crate) async fn mark_sent(db: &Pools, id: &str, token: i64, at: Instant) -> Result<bool> {
-    let outcome = Outcome { state: MessageState::Sent, next: None, sent: Some(at), error: None };
+    let state = MessageState::Sent;
+    let outcome = Outcome { state, next: None, sent: Some(at), error: None, relay: false };
     end_lease(db, id, token, outcome).await
 }
 
-pub(crate) async fn mark_later(db: &Pools, id: &str, token: i64, next: Instant, error: &str) -> Result<bool> {
+pub(crate) async fn mark_later(
+    db: &Pools,
+    id: &str,
+    token: i64,
+    next: Instant,
+    error: &str,
+    relay: bool,
+) -> Result<bool> {
     let state = MessageState::Ready;
-    let outcome = Outcome { state, next: Some(next), sent: None, error: Some(error) };
+    let outcome = Outcome { state, next: Some(next), sent: None, error: Some(error), relay };
     end_lease(db, id, token, outcome).await
 }
 
 pub(crate) async fn mark_failed(db: &Pools, id: &str, token: i64, error: &str) -> Result<bool> {
     let state = MessageState::Failed;
-    let outcome = Outcome { state, next: None, sent: None, error: Some(error) };
+    let outcome = Outcome { state, next: None, sent: None, error: Some(error), relay: false };
     end_lease(db, id, token, outcome).await
 }
 
@@ -238,7 +275,7 @@ pub(crate) async fn mark_unknown(
     error: &str,
 ) -> Result<bool> {
     let state = MessageState::Unknown;
-    let outcome = Outcome { state, next: Some(next), sent: None, error: Some(error) };
+    let outcome = Outcome { state, next: Some(next), sent: None, error: Some(error), relay: false };
     end_lease(db, id, token, outcome).await
 }
 
@@ -248,12 +285,14 @@ struct Outcome<'a> {
     next: Option<Instant>,
     sent: Option<Instant>,
     error: Option<&'a str>,
+    /// Whether it failed before the server was told of the message.
+    relay: bool,
 }
 
 async fn end_lease(db: &Pools, id: &str, token: i64, outcome: Outcome<'_>) -> Result<bool> {
     let marked = sqlx::query(
         "UPDATE message SET state = $3, next_try_at = $4, sent_at = $5, \
-         last_error = coalesce($6, last_error), lease_until = NULL \
+         last_error = coalesce($6, last_error), lease_until = NULL, relay_failed = $7 \
          WHERE id = $1 AND token = $2 AND lease_until IS NOT NULL",
     )
     .bind(id)
@@ -262,6 +301,7 @@ async fn end_lease(db: &Pools, id: &str, token: i64, outcome: Outcome<'_>) -> Re
     .bind(outcome.next.map(|at| at.0))
     .bind(outcome.sent.map(|at| at.0))
     .bind(outcome.error)
+    .bind(i64::from(outcome.relay))
     .execute(db.writer())
     .await?;
     Ok(marked.rows_affected() == 1)
@@ -275,7 +315,7 @@ pub(crate) async fn oldest_unsent(db: &Pools) -> Result<Option<Instant>> {
             .await?;
     let uncomposed: Option<i64> = sqlx::query_scalar(
         "SELECT min(alert.raised_at) FROM item JOIN alert ON alert.id = item.alert_id \
-         WHERE item.message_id IS NULL AND item.unsent_because IS NULL",
+         WHERE item.message_id IS NULL AND item.unsent_because IS NULL AND item.hold_until IS NULL",
     )
     .fetch_one(&mut *tx)
     .await?;
@@ -297,4 +337,30 @@ pub(crate) async fn messages_of(db: &Pools, alert_id: &str) -> Result<Vec<Messag
     .fetch_all(&mut *tx)
     .await?;
     rows.into_iter().map(read::message).collect()
+}
+
+pub(crate) async fn items_of(db: &Pools, alert_id: &str) -> Result<Vec<ItemShown>> {
+    type Columns = (String, Option<String>, Option<String>, Option<i64>, Option<String>, Option<i64>);
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Alert(alert_id)).await? {
+        return Ok(Vec::new());
+    }
+    let rows: Vec<Columns> = sqlx::query_as(
+        "SELECT recipient, message_id, because, hold_until, unsent_because, second_at FROM item \
+         WHERE alert_id = $1 ORDER BY recipient",
+    )
+    .bind(alert_id)
+    .fetch_all(&mut *tx)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|(recipient, message_id, because, hold_until, unsent_because, second_at)| ItemShown {
+            recipient,
+            message_id,
+            because,
+            hold_until: hold_until.map(Instant),
+            unsent_because,
+            second_at: second_at.map(Instant),
+        })
+        .collect())
 }

@@ -8,7 +8,7 @@ use sqlx::QueryBuilder;
 use super::{Connection, Db, Pools, alert_writes, dialect, load, notes};
 use crate::read::{self, weather_version};
 use crate::rows::{AlertWrite, Reckoned, Versions};
-use crate::{ROWS_A_STATEMENT, Result, text};
+use crate::{ROWS_A_STATEMENT, Result, text, trial};
 
 pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Instant) -> Result<u64> {
     // One order for all writers, so that two of them never wait for each other.
@@ -35,6 +35,7 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
             continue;
         }
         write_seasons(&mut tx, &current, now).await?;
+        trial::point(trial::SEASON);
         let writes: Vec<&AlertWrite> = current.iter().flat_map(|season| &season.alerts).collect();
         alert_writes::write(&mut tx, &writes).await?;
         seasons.extend(current.iter().map(|season| (season.block_id.as_str(), season.year)));
@@ -42,6 +43,7 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
         written += current.len() as u64;
     }
     notes::note_reckoned(&mut tx, &seasons, &alerts).await?;
+    trial::point(trial::OUTBOX);
     tx.commit().await?;
     Ok(written)
 }

@@ -2,7 +2,7 @@
 
 use sqlx::migrate::Migrate;
 
-use model::time::Instant;
+use model::time::{HOUR, Instant};
 
 use super::{Connection, Pools, dialect};
 use crate::rows::Figures;
@@ -17,9 +17,12 @@ pub(crate) async fn faults(db: &Pools, thorough: bool) -> Result<Vec<String>> {
     db.faults(thorough).await
 }
 
-pub(crate) async fn figures(db: &Pools) -> Result<Figures> {
-    type Counts = (i64, i64, i64, i64, i64, i64, i64, i64, i64, Option<i64>);
-    let (farms, blocks, seasons, alerts, uncomposed, waiting, failed, cells, failing, oldest): Counts =
+/// A cell that was due so long ago, or a lease that ran out so long ago, is stuck.
+const STUCK_AFTER: i64 = 2 * HOUR;
+
+pub(crate) async fn figures(db: &Pools, now: Instant) -> Result<Figures> {
+    type Counts = (i64, i64, i64, i64, i64, i64, i64, i64, i64, Option<i64>, i64, i64, i64);
+    let (farms, blocks, seasons, alerts, uncomposed, waiting, failed, cells, failing, oldest, blind, stuck, unread): Counts =
         sqlx::query_as(
             "SELECT (SELECT count(*) FROM farm WHERE closed_at IS NULL), \
          (SELECT count(*) FROM block WHERE archived_at IS NULL), (SELECT count(*) FROM season), \
@@ -28,8 +31,15 @@ pub(crate) async fn figures(db: &Pools) -> Result<Figures> {
          (SELECT count(*) FROM message WHERE next_try_at IS NOT NULL), \
          (SELECT count(*) FROM message WHERE state = 'failed'), (SELECT count(*) FROM cell), \
          (SELECT count(*) FROM cell WHERE last_error IS NOT NULL), (SELECT min(coalesce(cell.last_ok_at, \
-         (SELECT min(source.created_at) FROM source WHERE source.provider = cell.provider AND source.cell = cell.cell))) FROM cell)",
+         (SELECT min(source.created_at) FROM source WHERE source.provider = cell.provider AND source.cell = cell.cell))) FROM cell), \
+         (SELECT count(DISTINCT block.site_id) FROM alert JOIN block ON block.id = alert.block_id \
+         WHERE alert.kind = 'blind' AND alert.status = 'told' AND alert.withdrawn_at IS NULL AND alert.useful_until > $1), \
+         (SELECT count(*) FROM cell WHERE next_at <= $2) + (SELECT count(*) FROM message \
+         WHERE next_try_at IS NOT NULL AND lease_until <= $2), \
+         (SELECT count(*) FROM instance WHERE must_read = 1)",
         )
+        .bind(now.0)
+        .bind(now.plus(-STUCK_AFTER).0)
         .fetch_one(db.reader())
         .await?;
     let count = |number: i64| number.unsigned_abs();
@@ -43,6 +53,9 @@ pub(crate) async fn figures(db: &Pools) -> Result<Figures> {
         cells: count(cells),
         cells_failing: count(failing),
         oldest_fetch: oldest.map(Instant),
+        blind_sites: count(blind),
+        stuck: count(stuck),
+        unread_journals: count(unread),
     })
 }
 

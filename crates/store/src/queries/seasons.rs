@@ -1,6 +1,6 @@
 //! Seasons: which are stale, and what they are reckoned from.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use model::time::Instant;
 use serde_json::Value;
@@ -8,7 +8,7 @@ use sqlx::QueryBuilder;
 
 pub(crate) use super::reckoned::commit_reckoned;
 use super::wall::{self, Of};
-use super::{Connection, Db, Pools, alerts, confirmations, dialect, lending, load, logs};
+use super::{Connection, Db, Pools, alerts, confirmations, contacts, dialect, lending, load, logs};
 use crate::error::naming;
 use crate::read::{self, AlertColumns, columns, weather_version};
 use crate::rows::{AlertRow, LogEntry, ReckonedState, SeasonRow, Stale, StaleKey, Versions};
@@ -153,6 +153,10 @@ pub(crate) async fn stale_seasons(
     let confirmed = confirmations::standing(&mut tx, of_farms()).await?;
     let rules = confirmations::rules(&mut tx, of_farms()).await?;
     let mut lenders = lending::lenders(&mut tx, &keys).await?;
+    let contacts = contacts::of_farms(&mut tx, of_farms()).await?;
+    let silenced = contacts::silenced(&mut tx, of_farms()).await?;
+    let mut mutes = contacts::mutes(&mut tx, &keys).await?;
+    let fed = fed(&mut tx, found.iter().map(|found| found.site_id.as_str())).await?;
     Ok(found
         .iter()
         .map(|Found { key, farm_id, site_id, moved, versions }| Stale {
@@ -169,8 +173,31 @@ pub(crate) async fn stale_seasons(
             confirmed: confirmed.get(farm_id).cloned().unwrap_or_default(),
             rules: rules.get(farm_id).cloned().unwrap_or_default(),
             lenders: lenders.remove(key).unwrap_or_default(),
+            contacts: contacts.get(farm_id).cloned().unwrap_or_default(),
+            silenced: silenced.get(farm_id).cloned().unwrap_or_default(),
+            mutes: mutes.remove(key).unwrap_or_default(),
+            fed: fed.contains(site_id),
         })
         .collect())
+}
+
+/// Those of some sites that a feed brings readings of.
+async fn fed<'a>(
+    connection: &mut Connection,
+    sites: impl Iterator<Item = &'a str>,
+) -> Result<BTreeSet<String>> {
+    let sites: Vec<&str> = sites.collect::<BTreeSet<_>>().into_iter().collect();
+    let mut fed = BTreeSet::new();
+    for sites in sites.chunks(ROWS_A_STATEMENT) {
+        let mut query = QueryBuilder::<Db>::new(
+            "SELECT DISTINCT site_id FROM source WHERE way = 'feed' AND site_id IN (",
+        );
+        load::list(&mut query, sites.iter().copied());
+        let found: Vec<String> =
+            query.push(")").build_query_scalar().persistent(false).fetch_all(&mut *connection).await?;
+        fed.extend(found);
+    }
+    Ok(fed)
 }
 
 async fn find_stale(
@@ -285,6 +312,18 @@ async fn alerts_of(connection: &mut Connection, keys: &[&Key]) -> Result<HashMap
         for row in rows {
             let alert = read::alert(row)?;
             alerts.entry((alert.block_id.clone(), alert.year)).or_default().push(alert);
+        }
+        let mut query = QueryBuilder::<Db>::new(
+            "SELECT DISTINCT item.alert_id FROM alert JOIN item ON item.alert_id = alert.id \
+             JOIN message ON message.id = item.message_id \
+             WHERE message.attempts > 0 AND (alert.block_id, alert.year) IN ",
+        );
+        pushed(&mut query, keys);
+        let mailed: Vec<String> =
+            query.build_query_scalar().persistent(false).fetch_all(&mut *connection).await?;
+        let mailed: BTreeSet<String> = mailed.into_iter().collect();
+        for alert in alerts.values_mut().flatten() {
+            alert.mailed |= mailed.contains(&alert.id);
         }
     }
     Ok(alerts)

@@ -3,7 +3,7 @@
 use model::time::Instant;
 use serde_json::Value;
 
-use super::words;
+use super::{Addressed, words};
 
 words! {
     /// Whether an alert goes out.
@@ -33,7 +33,7 @@ pub struct AlertRow {
     pub generation: i64,
     /// Whether it goes out.
     pub status: AlertStatus,
-    /// Why it does not.
+    /// Why it does, or does not.
     pub reason: Option<String>,
     /// What the mail says.
     pub about: Value,
@@ -45,6 +45,8 @@ pub struct AlertRow {
     pub withdrawn_at: Option<Instant>,
     /// When a person took note of it.
     pub acknowledged_at: Option<Instant>,
+    /// Whether anyone may have a mail of it, where that was asked.
+    pub mailed: bool,
 }
 
 /// What is to be done to the alerts of a season. Every one of them may be
@@ -56,8 +58,8 @@ pub enum AlertWrite {
     New {
         /// The alert.
         alert: AlertRow,
-        /// Mail addresses.
-        recipients: Vec<String>,
+        /// To whom.
+        to: Vec<Addressed>,
     },
     /// Tells an alert that was skipped: one item for each recipient. One that
     /// was told already is left as it is.
@@ -68,8 +70,10 @@ pub enum AlertWrite {
         about: Value,
         /// Not sent any more from here on.
         useful_until: Instant,
-        /// Mail addresses.
-        recipients: Vec<String>,
+        /// Why it is told now.
+        reason: String,
+        /// To whom.
+        to: Vec<Addressed>,
     },
     /// Changes what is known about an alert without telling it again. A mail
     /// of it that no server was offered yet is composed anew.

@@ -24,4 +24,11 @@ pub struct Figures {
     /// When a cell was last fetched well, or was added when it never was, of that
     /// for which it is longest ago.
     pub oldest_fetch: Option<Instant>,
+    /// Sites of which people were told that nothing is heard, and still nothing is.
+    pub blind_sites: u64,
+    /// Cells that should have been fetched hours ago, and messages whose lease ran
+    /// out hours ago.
+    pub stuck: u64,
+    /// Journals that must be read before mail goes out, after a restore.
+    pub unread_journals: u64,
 }

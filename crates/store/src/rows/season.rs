@@ -3,7 +3,7 @@
 use model::time::Instant;
 use serde_json::Value;
 
-use super::{AlertRow, AlertWrite, Block, Farm, Site};
+use super::{AlertRow, AlertWrite, Block, Contact, Farm, Mute, Silenced, Site};
 
 /// One version of a season's plan; all versions are kept.
 #[derive(Debug, Clone, PartialEq)]
@@ -140,6 +140,14 @@ pub struct Stale {
     pub rules: Vec<(String, Value)>,
     /// Blocks that it borrows from.
     pub lenders: Vec<Lender>,
+    /// Who gets the farm's alerts, beside its own addresses.
+    pub contacts: Vec<Contact>,
+    /// Addresses of the farm that get nothing.
+    pub silenced: Vec<Silenced>,
+    /// Who wants to hear nothing of the block.
+    pub mutes: Vec<Mute>,
+    /// Whether a feed brings the site's readings.
+    pub fed: bool,
 }
 
 /// A block that another borrows from, with what its season is reckoned from.

@@ -2,7 +2,10 @@
 //! each, and the test fails while one is not.
 #![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a test may; the steps are shown")]
 
+mod calendars;
 mod decision;
+mod delivery;
+mod hooks;
 mod leases;
 mod opening;
 mod outbox;
@@ -52,11 +55,14 @@ async fn behaviours(suite: &Suite) {
     suite.step("plans", season::plans(suite)).await;
     suite.step("confirmations and a farm's own tables", decision::confirmations_and_tables(suite)).await;
     suite.step("blocks that borrow from others", decision::borrowing(suite)).await;
+    suite.step("calendars", calendars::addresses(suite)).await;
+    suite.step("what a calendar shows", calendars::seasons(suite)).await;
     suite.step("field logs", season::logs(suite)).await;
     suite.step("what is stale", reckoning::stale(suite)).await;
     suite.step("stale seasons in pages", reckoning::stale_pages(suite)).await;
     suite.step("versions guard what is written", reckoning::guard(suite)).await;
     suite.step("alerts", reckoning::alerts(suite)).await;
+    suite.step("season and alerts together", reckoning::all_or_nothing(suite)).await;
     suite.step("many seasons at once", reckoning::many(suite)).await;
     suite.step("composing", outbox::composing(suite)).await;
     suite.step("sending", outbox::sending(suite)).await;
@@ -64,12 +70,23 @@ async fn behaviours(suite: &Suite) {
     suite.step("alerts taken back", outbox::taken_back(suite)).await;
     suite.step("alerts that come too late", outbox::too_late(suite)).await;
     suite.step("alerts re-timed", outbox::retimed(suite)).await;
+    suite.step("contacts, their addresses and mutes", delivery::contacts(suite)).await;
+    suite.step("notices and failures", delivery::notices(suite)).await;
+    suite.step("another way for what does not arrive", delivery::another_way(suite)).await;
+    suite.step("journals after a restore", delivery::journals(suite)).await;
     suite.step("eight at once: blocks, logs, plans", together::read_then_write(suite)).await;
     suite.step("eight at once: one upload", together::uploads(suite)).await;
     suite.step("eight at once: leases", together::leases(suite)).await;
     suite.step("eight at once: reckoning", together::reckoning(suite)).await;
     suite.step("appends share a sync", together::appends(suite)).await;
     suite.step("all that waits given up", outbox::given_up(suite)).await;
+    suite.step("hooks", hooks::set_up(suite)).await;
+    suite.step("what hooks are told", hooks::told_to(suite)).await;
+    suite.step("calls of hooks", hooks::calling(suite)).await;
+    suite.step("hooks that are off", hooks::off(suite)).await;
+    suite.step("calls taken back", hooks::taken_back(suite)).await;
+    suite.step("hooks behind the wall", hooks::walls(suite)).await;
+    suite.step("calls given up after a restore", hooks::given_up(suite)).await;
     suite.step("nothing is wrong with it", opening::sound(suite)).await;
 }
 

@@ -3,14 +3,14 @@
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use sqlx::{Connection, PgConnection, SqliteConnection};
-use store::{Store, StoreError};
+use store::{SCHEMA, Store, StoreError};
 
 use crate::suite::{Suite, call};
 
 pub async fn sqlite(suite: &Suite) {
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, 10));
-    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (10, 10));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (0, SCHEMA));
+    assert_eq!(Store::migrate(&suite.url).await.unwrap(), (SCHEMA, SCHEMA));
     let mut raw = SqliteConnection::connect(&suite.url).await.unwrap();
     let journal: String = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut raw).await.unwrap();
     assert_eq!(journal, "wal");
@@ -27,11 +27,11 @@ pub async fn sqlite(suite: &Suite) {
 
 pub async fn postgres(suite: &Suite) {
     let behind = Store::open(&suite.url).await.unwrap_err();
-    assert!(matches!(behind, StoreError::Behind { found: 0, needed: 10 }), "{behind}");
+    assert!(matches!(behind, StoreError::Behind { found: 0, needed: SCHEMA }), "{behind}");
     assert!(behind.to_string().contains("run `bloomtide migrate`"), "{behind}");
     suite.called("migrate");
-    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, 10));
-    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (10, 10));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (0, SCHEMA));
+    assert_eq!(Store::migrate(&suite.owner).await.unwrap(), (SCHEMA, SCHEMA));
 }
 
 pub async fn unsafe_postgres(url: &str) {
@@ -66,7 +66,7 @@ pub async fn newer_postgres(suite: &Suite) {
 async fn newer(suite: &Suite) {
     for refused in [Store::open(&suite.url).await.map(drop), Store::migrate(&suite.owner).await.map(drop)] {
         let refused = refused.unwrap_err();
-        assert!(matches!(refused, StoreError::Newer { found: 999, known: 10 }), "{refused}");
+        assert!(matches!(refused, StoreError::Newer { found: 999, known: SCHEMA }), "{refused}");
         let said = refused.to_string();
         assert!(said.contains("the database is newer than this program"), "{said}");
     }

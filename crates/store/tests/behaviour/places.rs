@@ -16,13 +16,16 @@ pub async fn farms_sites_and_blocks(suite: &Suite) {
     let first = call!(suite, farms(None, 1)).unwrap();
     let second = call!(suite, farms(Some(&first[0].id), 1)).unwrap();
     assert!(first[0].id < second[0].id);
-    call!(suite, change_farm(&other.farm, "Fenside", &["new@fenside.example".into()])).unwrap();
-    let late = call!(suite, change_farm(&other.farm, "Late", &[]));
+    call!(suite, change_farm(&other.farm, "Fenside", &["new@fenside.example".into()], &[])).unwrap();
+    let late = call!(suite, change_farm(&other.farm, "Late", &[], &[]));
     assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     let changed = call!(suite, farm(&other.farm.id)).unwrap().unwrap();
     assert_eq!(changed.name, "Fenside");
     assert_eq!(changed.alert_emails, ["new@fenside.example"]);
-    assert!(matches!(call!(suite, change_farm(&rows::farm(), "x", &[])), Err(StoreError::NotFound { .. })));
+    assert!(matches!(
+        call!(suite, change_farm(&rows::farm(), "x", &[], &[])),
+        Err(StoreError::NotFound { .. })
+    ));
     let again = call!(suite, add_farm(&orchard.farm)).unwrap_err();
     assert!(matches!(&again, StoreError::Conflict { what } if what.contains(&orchard.farm.id)));
 

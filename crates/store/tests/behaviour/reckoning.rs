@@ -1,5 +1,6 @@
 //! What is stale, and how what was reckoned is written.
 
+use model::time::Instant as When;
 use serde_json::json;
 use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions};
 
@@ -133,7 +134,7 @@ pub async fn alerts(suite: &Suite) {
     let to = ["ines@larkmoor.example", "ole@larkmoor.example"];
     let write = async |alerts: Vec<AlertWrite>| commit(suite, reckoned(&stale, alerts)).await;
     let items = async || {
-        let all = call!(suite, uncomposed(10_000)).unwrap();
+        let all = call!(suite, uncomposed(When::MAX, 10_000)).unwrap();
         all.into_iter().filter(|item| item.farm.id == orchard.farm.id).collect::<Vec<_>>()
     };
 
@@ -149,13 +150,14 @@ pub async fn alerts(suite: &Suite) {
         alert_id: due.id.clone(),
         about: json!({ "late": true }),
         useful_until: hours(90_000),
-        recipients: vec![to[0].into()],
+        reason: "for tests".into(),
+        to: rows::addressed(&to[..1]),
     };
     write(vec![tell.clone()]).await;
     write(vec![tell]).await;
     assert_eq!(items().await.len(), 3);
     let told = call!(suite, alert(&due.id)).unwrap().unwrap();
-    assert_eq!((told.status, told.reason), (AlertStatus::Told, None));
+    assert_eq!((told.status, told.reason), (AlertStatus::Told, Some("for tests".into())));
     assert_eq!((told.about, told.useful_until), (json!({ "late": true }), hours(90_000)));
 
     let about = json!({ "reached_at": "2013-05-01T18:00:00Z" });
@@ -206,7 +208,7 @@ pub async fn many(suite: &Suite) {
     assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450);
     assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450, "again: no more");
     assert!(orchard.stale(suite, SPRING).await.is_empty());
-    let items = call!(suite, uncomposed(10_000)).unwrap();
+    let items = call!(suite, uncomposed(When::MAX, 10_000)).unwrap();
     let mine = items.iter().filter(|item| item.farm.id == orchard.farm.id).count();
     assert_eq!(mine, 450 * 2 * 2);
 
@@ -232,4 +234,19 @@ pub async fn many(suite: &Suite) {
     for alert in call!(suite, alerts(Some(&orchard.farm.id), None, None, 10_000)).unwrap() {
         assert_eq!(alert.about, json!({ "at": alert.id }));
     }
+}
+
+/// A season and its alerts are written together or not at all.
+pub async fn all_or_nothing(suite: &Suite) {
+    let orchard = Orchard::in_bloom(suite).await;
+    let stale = orchard.stale(suite, SPRING).await;
+    // An alert of a block that is not there cannot be kept.
+    let nowhere = alert("nowhere", "due", AlertStatus::Told);
+    let write = reckoned(&stale[0], vec![new_alert(&nowhere, &["ines@larkmoor.example"])]);
+    assert!(call!(suite, commit_reckoned(&[write], SPRING)).is_err());
+    assert_eq!(
+        orchard.stale(suite, SPRING).await.len(),
+        stale.len(),
+        "the season waits to be reckoned again"
+    );
 }

@@ -181,17 +181,19 @@ pub fn alert(block_id: &str, kind: &str, status: AlertStatus) -> AlertRow {
         useful_until: hours(100_000),
         withdrawn_at: None,
         acknowledged_at: None,
+        mailed: false,
     }
 }
 
 pub fn new_alert(alert: &AlertRow, recipients: &[&str]) -> AlertWrite {
-    AlertWrite::New { alert: alert.clone(), recipients: recipients.iter().map(|&to| to.to_owned()).collect() }
+    AlertWrite::New { alert: alert.clone(), to: addressed(recipients) }
 }
 
 pub fn message(recipient: &str, composed_at: Instant) -> Message {
     let id = id("message");
     Message {
         header_id: format!("<{id}@bloomtide.example>"),
+        purpose: Purpose::Alerts,
         recipient: recipient.into(),
         body: "Subject: North Bench\r\n\r\nSpray is due.\r\n".into(),
         composed_at,
@@ -200,6 +202,12 @@ pub fn message(recipient: &str, composed_at: Instant) -> Message {
         next_try_at: Some(composed_at),
         last_error: None,
         sent_at: None,
+        useful_until: None,
         id,
     }
+}
+
+/// Recipients to whom an alert goes out.
+pub fn addressed(recipients: &[&str]) -> Vec<Addressed> {
+    recipients.iter().map(|&to| Addressed::sent(to, "for tests")).collect()
 }

@@ -47,7 +47,7 @@ fn behalf(person: &Person, at: Instant) -> Behalf {
     }
 }
 
-fn on_behalf(suite: &Suite, person: &Person, at: Instant) -> Store {
+pub fn on_behalf(suite: &Suite, person: &Person, at: Instant) -> Store {
     suite.called("on_behalf");
     suite.store().on_behalf(behalf(person, at))
 }
@@ -80,7 +80,7 @@ pub async fn walls(suite: &Suite) {
     store.store_readings(&ours.station.id, &rows::readings(0, 3), hours(2)).await.unwrap();
     store.set_plan(ours.block(), YEAR, 1, &json!([]), hours(2)).await.unwrap();
     store.change_block(&ours.blocks[0], "Renamed", &json!({}), None).await.unwrap();
-    store.change_farm(&ours.farm, "Our own", &[]).await.unwrap();
+    store.change_farm(&ours.farm, "Our own", &[], &[]).await.unwrap();
     store.set_mapping(&ours.station, &json!({"unit": "celsius"})).await.unwrap();
     let new = rows::site(Some(&ours.farm.id));
     store.add_site(&new).await.unwrap();
@@ -268,7 +268,7 @@ pub async fn closing(suite: &Suite) {
     let farm = store.farm(&ours.farm.id).await.unwrap().unwrap();
     assert_eq!(farm.closed_at, Some(hours(7)));
     assert!(ours.stale(suite, hours(8)).await.is_empty());
-    closed(store.change_farm(&farm, "Late", &[]).await);
+    closed(store.change_farm(&farm, "Late", &[], &[]).await);
     closed(store.add_block(&rows::block(&ours.farm.id, &ours.site.id)).await);
     closed(store.store_readings(&ours.station.id, &rows::readings(0, 1), SPRING).await.map(drop));
     assert_eq!(store.log(ours.block(), YEAR).await.unwrap().len(), 1, "it can be read");
