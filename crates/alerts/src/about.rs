@@ -6,52 +6,7 @@ use model::time::Instant;
 use model::verdict::Advice;
 use serde::{Deserialize, Serialize};
 
-/// The kinds of alerts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum AlertKind {
-    /// The clock started.
-    Started,
-    /// The mark is likely within the lead time.
-    HeadsUp,
-    /// Low progress reached the mark on readings.
-    Due,
-    /// The start is near and nobody has decided whether to thin.
-    Decide,
-    /// A night at the kill line has passed: flowers are to be looked at.
-    CheckDamage,
-    /// A correction takes back an alert already sent.
-    Withdrawn,
-}
-
-impl AlertKind {
-    /// The word under which it is kept and shown.
-    pub fn word(self) -> &'static str {
-        match self {
-            AlertKind::Started => "started",
-            AlertKind::HeadsUp => "heads-up",
-            AlertKind::Due => "due",
-            AlertKind::Decide => "decide",
-            AlertKind::CheckDamage => "check-damage",
-            AlertKind::Withdrawn => "withdrawn",
-        }
-    }
-
-    /// All kinds.
-    pub const ALL: [AlertKind; 6] = [
-        AlertKind::Started,
-        AlertKind::HeadsUp,
-        AlertKind::Due,
-        AlertKind::Decide,
-        AlertKind::CheckDamage,
-        AlertKind::Withdrawn,
-    ];
-
-    /// The kind of that word.
-    pub fn named(word: &str) -> Option<AlertKind> {
-        AlertKind::ALL.into_iter().find(|kind| kind.word() == word)
-    }
-}
+pub use model::alert_kind::AlertKind;
 
 /// The facts of one alert, kept with it as they were when it was told.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -120,6 +75,22 @@ pub struct About {
     /// Kind of the alert that is taken back.
     #[serde(default)]
     pub takes_back: Option<AlertKind>,
+    /// The moment that people were told last, where it is another now.
+    #[serde(default)]
+    pub was: Option<Instant>,
+    /// The moment that a mail which went out named, where it was put right since
+    /// without a word.
+    #[serde(default)]
+    pub told: Option<Instant>,
+    /// When to count open flowers next.
+    #[serde(default)]
+    pub count_at: Option<Instant>,
+    /// Last reading before nothing was heard any more.
+    #[serde(default)]
+    pub unread_from: Option<Instant>,
+    /// Since when the mark may be reached, as far as unread hours leave that open.
+    #[serde(default)]
+    pub may_be_since: Option<Instant>,
 }
 
 /// What the table says, as far as a mail shows it.

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use model::time::{Clock, HOUR, Instant, MINUTE};
-use store::{LeasedMessage, Store, StoreError};
+use store::{LeasedMessage, Store, StoreError, trial};
 
+use crate::journal::{Journal, Wrote};
 use crate::mail::folder;
 use crate::mail::letter;
 use crate::mail::smtp::{self, Outcome, Relay};
@@ -40,8 +41,16 @@ pub enum Outlet {
 pub enum Delivered {
     /// Taken by the server or written to the folder.
     Sent,
-    /// To be tried again at the given time.
-    Later(Instant, String),
+    /// To be tried again.
+    Later {
+        /// When.
+        at: Instant,
+        /// What was wrong.
+        cause: String,
+        /// Whether it lies between us and the mail server: no other message would
+        /// fare better now.
+        relay: bool,
+    },
     /// Given up.
     Failed(String),
     /// The lease had gone to someone else.
@@ -59,12 +68,20 @@ pub async fn send(
     store: &Store,
     outlet: &Outlet,
     leased: &LeasedMessage,
+    journal: &Journal,
     clock: &Arc<dyn Clock>,
 ) -> Result<Delivered, StoreError> {
     let message = &leased.message;
+    let offered = || async {
+        if !store.mark_offered(&message.id, leased.token).await.unwrap_or(false) {
+            return false;
+        }
+        trial::point(trial::OFFERED);
+        let written = journal.write(leased, Wrote::Offering, clock.now()).await;
+        written.inspect_err(|error| tracing::error!(%error, "nothing goes out without the journal")).is_ok()
+    };
     let outcome = match outlet {
         Outlet::Server { relay, from } => {
-            let offered = || async { store.mark_offered(&message.id, leased.token).await.unwrap_or(false) };
             let sending = smtp::send(relay, from, &message.recipient, &message.body, offered);
             match tokio::time::timeout(LONGEST_SEND, sending).await {
                 Ok(outcome) => outcome,
@@ -73,14 +90,22 @@ pub async fn send(
                 }
             }
         }
-        Outlet::Folder(_) if !store.mark_offered(&message.id, leased.token).await? => {
-            return Ok(Delivered::NotOurs);
-        }
+        Outlet::Folder(_) if !offered().await => return Ok(Delivered::NotOurs),
         Outlet::Folder(path) => match folder::keep(path, &message.header_id, &message.body).await {
             Ok(_) => Outcome::Sent { reply: String::new() },
             Err(error) => Outcome::Later { stage: smtp::Stage::Envelope, cause: error.to_string() },
         },
     };
+    let wrote = match &outcome {
+        Outcome::Sent { .. } => Wrote::Accepted,
+        Outcome::Unknown { .. } => Wrote::Unknown,
+        Outcome::Refused { .. } | Outcome::Later { .. } => Wrote::NotTaken,
+    };
+    // What went out is known without this line too, as something that may have.
+    let written = journal.write(leased, wrote, clock.now()).await;
+    if let Err(error) = written {
+        tracing::error!(%error, "what became of a message is not in the journal");
+    }
     settle(store, leased, outcome, clock.now()).await
 }
 
@@ -99,17 +124,21 @@ async fn settle(
             (store.mark_failed(id, token, &error).await?, Delivered::Failed(error))
         }
         Outcome::Refused { stage, code, text } => {
-            let error = format!("{code} at {stage}: {text}");
-            (store.mark_later(id, token, next, &error).await?, Delivered::Later(next, error))
+            let cause = format!("{code} at {stage}: {text}");
+            let ours = store.mark_later(id, token, next, &cause, true).await?;
+            (ours, Delivered::Later { at: next, cause, relay: true })
         }
         Outcome::Later { stage, cause } => {
-            let error = format!("{stage}: {cause}");
-            (store.mark_later(id, token, next, &error).await?, Delivered::Later(next, error))
+            let (cause, relay) = (format!("{stage}: {cause}"), stage.concerns_the_relay());
+            let ours = store.mark_later(id, token, next, &cause, relay).await?;
+            (ours, Delivered::Later { at: next, cause, relay })
         }
         Outcome::Unknown { cause } => {
-            (store.mark_unknown(id, token, next, &cause).await?, Delivered::Later(next, cause))
+            let ours = store.mark_unknown(id, token, next, &cause).await?;
+            (ours, Delivered::Later { at: next, cause, relay: false })
         }
     };
+    trial::point(trial::AFTER_COMMIT);
     Ok(if ours { delivered } else { Delivered::NotOurs })
 }
 

@@ -1,6 +1,10 @@
 use serde_json::json;
 use store::{AlertRow, AlertStatus, Block, Farm, Item, Site};
 
+use model::bloom::Basis;
+use model::plan::MarkBound;
+use model::verdict::Advice;
+
 use super::*;
 use crate::about::Judged;
 
@@ -38,6 +42,11 @@ fn waiting(kind: AlertKind) -> Uncomposed {
         reentry_known: false,
         confirmed: None,
         takes_back: (kind == AlertKind::Withdrawn).then_some(AlertKind::Due),
+        was: None,
+        told: None,
+        count_at: None,
+        unread_from: None,
+        may_be_since: None,
     };
     Uncomposed {
         item: Item {
@@ -60,6 +69,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
             useful_until: NOW.plus(72 * 3_600),
             withdrawn_at: None,
             acknowledged_at: None,
+            mailed: false,
         },
         block: Block {
             id: "north-bench".into(),
@@ -90,6 +100,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
             created_at: NOW,
             closed_at: None,
         },
+        thread: Vec::new(),
     }
 }
 
@@ -108,7 +119,7 @@ fn read(message: &Message) -> (String, String, String) {
 
 #[test]
 fn a_due_mail_says_block_time_and_what_to_do_in_its_subject() {
-    let (subject, text, html) = read(&compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap());
+    let (subject, text, html) = read(&compose(&[&waiting(AlertKind::Due)], &sender(), NOW).unwrap());
     assert_eq!(subject, "North <Bench> & Söhne: at its mark since Wed 1 May, 09:18 - decide first");
     assert!(text.starts_with("No decision to thin this block is logged yet"), "{text}");
     for fact in
@@ -124,7 +135,7 @@ fn a_due_mail_says_block_time_and_what_to_do_in_its_subject() {
 #[test]
 fn every_kind_carries_the_caution_and_its_time() {
     for kind in AlertKind::ALL {
-        let (subject, text, html) = read(&compose(&waiting(kind), &sender(), NOW).unwrap());
+        let (subject, text, html) = read(&compose(&[&waiting(kind)], &sender(), NOW).unwrap());
         let when = if kind == AlertKind::CheckDamage { "30 April" } else { "Wed 1 May, 09:18" };
         assert!(subject.contains(when), "{subject}");
         assert!(text.lines().count() <= 15, "{text}");
@@ -141,7 +152,7 @@ fn a_due_mail_says_first_what_comes_before_the_spray() {
         waiting.alert.about["decided"] = json!(decided);
         waiting.alert.about["on_hold"] = json!(hold);
         waiting.alert.about["verdict"]["advice"] = json!(advice);
-        let (subject, text, _) = read(&compose(&waiting, &sender(), NOW).unwrap());
+        let (subject, text, _) = read(&compose(&[&waiting], &sender(), NOW).unwrap());
         (subject.rsplit_once(" - ").unwrap().1.to_owned(), text.lines().next().unwrap().to_owned())
     };
     let (subject, first) = due(true, false, "thin");
@@ -164,7 +175,7 @@ fn a_closed_block_and_a_confirmed_material_are_said() {
     let mut waiting = waiting(AlertKind::Due);
     waiting.alert.about["closed_until"] = json!("2013-05-02T13:18:00Z");
     waiting.alert.about["confirmed"] = json!("Confirmed by Ines Kolbe on 2013-04-02.");
-    let (subject, text, _) = read(&compose(&waiting, &sender(), NOW).unwrap());
+    let (subject, text, _) = read(&compose(&[&waiting], &sender(), NOW).unwrap());
     assert!(subject.ends_with("closed for re-entry until Thu 2 May, 09:18"), "{subject}");
     assert!(text.contains("Not before Thu 2 May, 09:18, when the block is open again."), "{text}");
     assert!(text.contains("Nobody works in the block before Thu 2 May, 09:18."), "{text}");
@@ -177,7 +188,7 @@ fn what_the_checks_found_is_said() {
     let told = "1 reading of ridge mast failed the checks and was not used: -10.5 °C (spike).";
     let mut waiting = waiting(AlertKind::Due);
     waiting.alert.about["checked"] = json!([told]);
-    let (_, text, html) = read(&compose(&waiting, &sender(), NOW).unwrap());
+    let (_, text, html) = read(&compose(&[&waiting], &sender(), NOW).unwrap());
     assert!(text.contains(told) && html.contains("failed the checks"), "{text}");
 }
 
@@ -188,7 +199,7 @@ fn a_started_mail_says_what_the_start_rests_on() {
         let mut waiting = waiting(AlertKind::Started);
         waiting.alert.about["basis"] = json!(basis);
         waiting.alert.about["target"] = json!(target);
-        read(&compose(&waiting, &sender(), NOW).unwrap())
+        read(&compose(&[&waiting], &sender(), NOW).unwrap())
     };
     let (subject, text, _) = started("no-later-than", 115.0);
     assert!(subject.contains("clock started by Wed 1 May, 09:18"), "{subject}");
@@ -208,8 +219,8 @@ fn a_started_mail_says_what_the_start_rests_on() {
 
 #[test]
 fn the_same_item_gives_the_same_bytes() {
-    let one = compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap();
-    let other = compose(&waiting(AlertKind::Due), &sender(), NOW).unwrap();
+    let one = compose(&[&waiting(AlertKind::Due)], &sender(), NOW).unwrap();
+    let other = compose(&[&waiting(AlertKind::Due)], &sender(), NOW).unwrap();
     assert_eq!(one, other);
     assert!(one.body.is_ascii());
     assert_eq!(one.header_id, "3f0c1a52-9f1e-5b7a-8f0e-0123456789ab@quernstone.example");
@@ -219,5 +230,81 @@ fn the_same_item_gives_the_same_bytes() {
 fn facts_that_cannot_be_read_are_named() {
     let mut broken = waiting(AlertKind::Due);
     broken.alert.about = json!({"kind": "due"});
-    assert!(compose(&broken, &sender(), NOW).unwrap_err().to_string().contains("alert-1"));
+    assert!(compose(&[&broken], &sender(), NOW).unwrap_err().to_string().contains("alert-1"));
+}
+
+/// Several alerts of one person are one mail, the most urgent first, each whole.
+#[test]
+fn several_alerts_are_one_mail_with_the_most_urgent_first() {
+    let (mut started, due) = (waiting(AlertKind::Started), waiting(AlertKind::Due));
+    started.item.id = "2f0c1a52-9f1e-5b7a-8f0e-0123456789ab".into();
+    started.block.name = "South Bench".into();
+    let one = compose(&[&started, &due], &sender(), NOW).unwrap();
+    let (subject, text, html) = read(&one);
+    assert!(subject.starts_with("North <Bench> & Söhne: at its mark"), "{subject}");
+    assert!(subject.ends_with("(+1 more)"), "{subject}");
+    assert!(text.contains("== South Bench: bloom clock started"), "{text}");
+    assert!(text.find("At its mark").or(text.find("at its mark")) < text.find("South Bench"), "{text}");
+    assert_eq!(text.matches(words::CAUTION).count(), 1, "once for all: {text}");
+    assert!(html.contains("<h2") && html.contains("South Bench"));
+    let mail = mail_parser::MessageParser::default().parse(one.body.as_bytes()).unwrap();
+    let header = mail.header("X-Bloomtide-Alert").and_then(|value| value.as_text()).unwrap();
+    let header = header.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(header, "due; alert-1, started; alert-1");
+    assert_eq!(compose(&[&due, &started], &sender(), NOW).unwrap().header_id, one.header_id, "in any order");
+}
+
+/// Amendments and withdrawals stand in the thread of what they amend.
+#[test]
+fn a_later_mail_refers_to_the_earlier_ones() {
+    let mut moved = waiting(AlertKind::Moved);
+    moved.thread = vec!["a@quernstone.example".into(), "b@quernstone.example".into()];
+    moved.alert.about["was"] = json!("2013-05-01T02:00:00Z");
+    let mail = compose(&[&moved], &sender(), NOW).unwrap();
+    let parsed = mail_parser::MessageParser::default().parse(mail.body.as_bytes()).unwrap();
+    assert_eq!(parsed.in_reply_to().as_text(), Some("b@quernstone.example"));
+    let references = parsed.references().as_text_list().unwrap();
+    assert_eq!(references, ["a@quernstone.example", "b@quernstone.example"]);
+    assert!(parsed.subject().unwrap().contains("not Tue 30 Apr, 22:00"), "{:?}", parsed.subject());
+}
+
+/// Links lead to a page, and the header of one click to its address.
+#[test]
+fn a_mail_with_links_can_be_stopped_at_one_click() {
+    let seal = store::Seal::new("key");
+    let links = crate::sender::Links { public_url: "https://bloom.example".into(), seal: seal.clone() };
+    let sender = Sender { links: Some(links), ..sender() };
+    let mail = compose(&[&waiting(AlertKind::Due)], &sender, NOW).unwrap();
+    let page = format!("https://bloom.example/mail/{}/{}", mail.id, seal.of_mail(&mail.id));
+    let (_, text, html) = read(&mail);
+    assert!(text.contains(&page) && html.contains(&format!("<a href=\"{page}\">")), "{text}");
+    let parsed = mail_parser::MessageParser::default().parse(mail.body.as_bytes()).unwrap();
+    assert_eq!(
+        parsed.header_raw("List-Unsubscribe").unwrap().split_whitespace().collect::<String>(),
+        format!("<{page}/stop>")
+    );
+    assert_eq!(parsed.header_raw("List-Unsubscribe-Post").unwrap().trim(), "List-Unsubscribe=One-Click");
+}
+
+/// Whatever a name holds, the mail goes out, with its headers as they are.
+#[test]
+fn hostile_names_neither_break_nor_stop_a_mail() {
+    for name in [
+        "x\r\nBcc: all@quernstone.example",
+        "כרם\u{202e} צפון",
+        &"long ".repeat(400),
+        "=?utf-8?Q?=0ABcc=3A?=",
+    ] {
+        let mut hostile = waiting(AlertKind::Due);
+        hostile.block.name = name.to_string();
+        hostile.farm.name = name.to_string();
+        let mail = compose(&[&hostile], &sender(), NOW).unwrap();
+        let parsed = mail_parser::MessageParser::default().parse(mail.body.as_bytes()).unwrap();
+        assert!(
+            parsed.header("Bcc").is_none() && parsed.to().unwrap().as_list().unwrap().len() == 1,
+            "{name}"
+        );
+        assert!(parsed.subject().unwrap().chars().count() <= 200, "{name}");
+        assert!(!parsed.subject().unwrap().contains(['\n', '\u{202e}']), "{name}");
+    }
 }

@@ -52,8 +52,14 @@ impl Spring {
     /// One pass at `hours` after the begin; what it writes is known to the next.
     fn pass(&mut self, hours: i64) -> Vec<String> {
         let now = BEGIN.plus(hours * HOUR);
-        let decisions = decide(&self.season(now), &self.plan, "steady", &self.known, now);
+        let decisions = decide(&self.season(now), &self.plan, &self.beside(), &self.known, now);
         decisions.into_iter().map(|decision| self.write(decision, now)).collect()
+    }
+
+    fn beside(&self) -> Beside<'_> {
+        let recipients =
+            Recipients { block_id: "north-bench", addresses: &[], contacts: &[], silenced: &[], mutes: &[] };
+        Beside { curve: "steady", fed: true, awake: true, recipients }
     }
 
     fn write(&mut self, decision: Decision, now: Instant) -> String {
@@ -73,10 +79,11 @@ impl Spring {
                 useful_until: useful_until(about, now),
                 withdrawn_at: None,
                 acknowledged_at: None,
+                mailed: status == AlertStatus::Told,
             });
         };
         match decision {
-            Decision::Tell { subject, generation, skipped_before: None, about } => {
+            Decision::Tell { subject, generation, skipped_before: None, about, .. } => {
                 add(&subject, generation, AlertStatus::Told, &about);
                 format!("tell {} {subject} {generation}", about.kind.word())
             }
@@ -100,7 +107,7 @@ impl Spring {
                 row.useful_until = now;
                 format!("close {}: {reason}", row.kind)
             }
-            Decision::Withdraw { alert_id, about } => {
+            Decision::Withdraw { alert_id, about, .. } => {
                 add(&alert_id, 1, AlertStatus::Told, &about);
                 let row = self.known.iter_mut().find(|row| row.id == alert_id).unwrap();
                 row.withdrawn_at = Some(now);
@@ -278,4 +285,106 @@ fn damage_is_asked_for_on_the_morning_after() {
     corrected.pass(31);
     corrected.frost_from = None;
     assert!(corrected.pass(32).contains(&"withdraw check-damage".to_owned()));
+}
+
+/// Where both come up in one pass only `overrun` is told; where `due` was told
+/// before, `overrun` follows it.
+#[test]
+fn overrun_stands_for_due_where_both_come_up_at_once() {
+    let mut spring = Spring::new();
+    spring.read = 50;
+    let told = spring.pass(50);
+    assert!(told.iter().any(|told| told.starts_with("skip due start: it came up together")), "{told:?}");
+    assert!(told.contains(&"tell overrun start 1".to_owned()), "{told:?}");
+    assert_eq!(spring.pass(50), [""; 0]);
+    // A later start takes `overrun` back, and `due` is told after all.
+    spring.log[0] = json!({"id": "a-start", "kind": "bloom-start", "at": BEGIN.plus(10 * HOUR)});
+    let told = spring.pass(51);
+    assert!(told.contains(&"withdraw overrun".to_owned()), "{told:?}");
+    assert!(told.contains(&"tell after all due start".to_owned()), "{told:?}");
+
+    let mut followed = Spring::new();
+    followed.read = 30;
+    assert!(followed.pass(30).contains(&"tell due start 1".to_owned()));
+    followed.read = 50;
+    assert_eq!(followed.pass(50), ["tell overrun start 1"]);
+}
+
+/// A time that was told and is another by more than six hours is told anew, by an
+/// ordinal; small steps that add up count by what people last heard.
+#[test]
+fn a_time_that_moved_is_told_anew() {
+    let mut spring = Spring::new();
+    spring.read = 40;
+    assert!(spring.pass(40).contains(&"tell due start 1".to_owned()));
+    let start = |hours: i64| json!({"id": "a-start", "kind": "bloom-start", "at": BEGIN.plus(hours * HOUR)});
+    for hours in [2, 4, 6] {
+        spring.log[0] = start(hours);
+        assert_eq!(spring.pass(40), ["retime due"], "{hours}");
+    }
+    spring.log[0] = start(7);
+    assert_eq!(spring.pass(40), ["retime due", "tell moved start/1 1"]);
+    assert_eq!(spring.pass(40), [""; 0]);
+    spring.log[0] = start(0);
+    assert_eq!(spring.pass(41), ["retime due", "tell moved start/2 1"]);
+    // What nobody has yet is only put right.
+    let mut unsent = Spring::new();
+    unsent.read = 40;
+    unsent.pass(40);
+    unsent.known.iter_mut().for_each(|alert| alert.mailed = false);
+    unsent.log[0] = start(8);
+    assert_eq!(unsent.pass(41), ["retime due"]);
+}
+
+/// Readings that stay away are told at the first pass after three hours, once for
+/// each last reading, and not to people whose service has only just come back.
+#[test]
+fn silence_is_told_once_for_each_last_reading() {
+    let mut spring = Spring::new();
+    spring.read = 2;
+    spring.pass(2);
+    assert_eq!(spring.pass(5), ["tell heads-up start 1"], "three hours are not more than three");
+    let at = BEGIN.plus(2 * HOUR);
+    let now = BEGIN.plus(5 * HOUR + 1);
+    let season = spring.season(now);
+    let asleep = Beside { awake: false, ..spring.beside() };
+    assert_eq!(decide(&season, &spring.plan, &asleep, &spring.known, now), []);
+    let files = Beside { fed: false, ..spring.beside() };
+    assert_eq!(decide(&season, &spring.plan, &files, &spring.known, now), [], "a file comes once a day");
+    let told = decide(&season, &spring.plan, &spring.beside(), &spring.known, now);
+    let told: Vec<String> = told.into_iter().map(|decision| spring.write(decision, now)).collect();
+    assert_eq!(told, [format!("tell blind {at} 1")]);
+    assert_eq!(spring.pass(6), [""; 0], "once");
+    spring.read = 6;
+    assert_eq!(spring.pass(6), ["close blind: readings came in again"]);
+}
+
+/// Asked for once for each count, when the threshold is near.
+#[test]
+fn the_next_count_is_asked_for_a_day_before_the_threshold() {
+    let mut spring = Spring::new();
+    let count = |id: &str, hours: i64, open: i64| json!({"id": id, "kind": "open-count", "at": BEGIN.plus(hours * HOUR), "open_per_tree": [open, open]});
+    spring.log = vec![count("a", 0, 10), count("b", 24, 40)];
+    spring.read = 24;
+    // From 40 to 100 at fourfold a day: in 16 hours.
+    assert_eq!(spring.pass(24), ["tell count-now b 1", "tell decide - 1"]);
+    assert_eq!(spring.pass(25), [""; 0]);
+    spring.log.push(count("c", 26, 45));
+    spring.read = 26;
+    assert_eq!(spring.pass(26), ["tell count-now c 1", "close count-now: flowers were counted since"]);
+}
+
+/// A frost that is forecast is told once a night, where there are flowers to lose.
+#[test]
+fn frost_ahead_is_told_once_a_night() {
+    let mut spring = Spring::new();
+    spring.log.push(json!({"id": "a0", "kind": "stage", "stage": "first-bloom", "at": BEGIN.plus(-HOUR)}));
+    (spring.read, spring.frost_from) = (2, Some(26));
+    let told = spring.pass(2);
+    assert!(told.contains(&"tell frost 2013-05-01 1".to_owned()), "{told:?}");
+    assert_eq!(spring.pass(2), [""; 0]);
+    let mut bare = Spring::new();
+    (bare.read, bare.frost_from) = (2, Some(26));
+    bare.log.clear();
+    assert_eq!(bare.pass(2), [""; 0], "no stage is known and no flower is open");
 }

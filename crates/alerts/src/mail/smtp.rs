@@ -22,6 +22,7 @@ mod relay;
 mod secure;
 mod session;
 
+pub(crate) use answers::one_line;
 pub use relay::{Credentials, Relay, RelayError, Security, Timeouts};
 
 use std::fmt;

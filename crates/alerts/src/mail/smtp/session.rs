@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 
 use mail_send::{Error, SmtpClient};
 use smtp_proto::{AUTH_LOGIN, AUTH_PLAIN, EXT_START_TLS, EhloResponse, Response};
+use store::trial;
 use tokio::io::{AsyncRead, AsyncWrite, AsyncWriteExt};
 use tokio::net::{TcpStream, lookup_host};
 use tokio::time::timeout;
@@ -36,11 +37,8 @@ where
     check(relay, mail)?;
     let tcp = connect(relay).await?;
     match relay.security {
-        Security::Plain => {
-            if would_expose(relay, tcp.peer_addr().ok()) {
-                let cause = "user and password are not sent over an unprotected connection";
-                return Err(later(Stage::Auth, cause));
-            }
+        Security::Plain | Security::Unprotected => {
+            may_go_unprotected(relay, tcp.peer_addr().ok())?;
             let mut session = Session::new(tcp, relay.timeouts);
             session.greeting().await?;
             session.deliver(relay, mail, offered).await
@@ -109,12 +107,25 @@ async fn connect(relay: &Relay) -> Result<TcpStream, Outcome> {
     }
 }
 
-/// Whether signing in to `peer` would show a password to the network. The
-/// host's name does not decide it: names can be made to lead anywhere.
-fn would_expose(relay: &Relay, peer: Option<SocketAddr>) -> bool {
-    let protected = relay.security != Security::Plain;
-    let here = peer.is_some_and(|peer| peer.ip().is_loopback());
-    relay.credentials.is_some() && !protected && !here
+/// Whether mails to `peer` may go unprotected: to this machine, or where the
+/// setting says so; a password to this machine alone. The host's name does not
+/// decide it: names can be made to lead anywhere.
+fn may_go_unprotected(relay: &Relay, peer: Option<SocketAddr>) -> Result<(), Outcome> {
+    if peer.is_some_and(|peer| peer.ip().is_loopback()) {
+        return Ok(());
+    }
+    if relay.credentials.is_some() {
+        let cause = "user and password are not sent over an unprotected connection";
+        return Err(later(Stage::Auth, cause));
+    }
+    if relay.security == Security::Plain {
+        let cause = format!(
+            "{} is not this machine, and nothing is sent elsewhere unprotected; write smtp+starttls:// or smtps://",
+            relay.host
+        );
+        return Err(later(Stage::Tls, &cause));
+    }
+    Ok(())
 }
 
 async fn protect(
@@ -188,14 +199,17 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
     {
         let offers = self.hello(&relay.hello).await?;
         self.sign_in(relay, offers).await?;
+        trial::point(trial::BEFORE_MAIL);
         self.say(Stage::Mail, &format!("MAIL FROM:<{}>\r\n", mail.from), &[250]).await?;
         self.say(Stage::Rcpt, &format!("RCPT TO:<{}>\r\n", mail.to), &[250, 251]).await?;
         if !offered().await {
             return Err(later(Stage::Offer, "the message is no longer ours to send"));
         }
         self.say(Stage::Data, "DATA\r\n", &[354]).await?;
+        trial::point(trial::AFTER_DATA);
         self.body(mail.message).await?;
         let reply = self.dot().await?;
+        trial::point(trial::AFTER_250);
         self.quit(reply).await
     }
 
@@ -237,6 +251,7 @@ impl<S: AsyncRead + AsyncWrite + Unpin + Send> Session<S> {
         let read = timeout(limit, async {
             self.client.stream.write_all(b".\r\n").await?;
             self.client.stream.flush().await?;
+            trial::point(trial::AFTER_DOT);
             self.client.read().await
         });
         let reply = match read.await {
