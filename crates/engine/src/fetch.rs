@@ -7,7 +7,7 @@ use std::time::Duration;
 use model::series::{Forecast, Reading};
 use model::site::{GridCell, Place};
 use model::time::{DAY, HOUR, Instant, MINUTE, zone};
-use store::{Brought, Fetched, LeasedCell, Members, Site};
+use store::{Brought, Fetched, LeasedCell, Members, Site, trial};
 use tokio::task::JoinSet;
 use weather::feeds::{Cause, CellAnswer, CellRequest, Feed, FeedError, Retry};
 
@@ -166,6 +166,7 @@ async fn fetch(
         put_off(engine, batch, free_at, now).await?;
         return Ok((Report::default(), Some(free_at)));
     }
+    trial::point(trial::FETCH);
     let answers = match tokio::time::timeout(LONGEST_FETCH, feed.fetch(&requests, now)).await {
         Ok(Ok(answers)) => answers,
         Ok(Err(error)) => {
@@ -178,6 +179,7 @@ async fn fetch(
             return Ok((fail(engine, batch, LATE, now.plus(LEASE)).await?, until));
         }
     };
+    trial::point(trial::PARSE);
     if !*well {
         engine.store.provider_well(provider, now).await?;
         *well = true;
@@ -230,6 +232,7 @@ async fn store(
     });
     let brought: Vec<Brought<'_>> = brought.collect();
     engine.store.store_cell(&brought, now).await?;
+    trial::point(trial::STORED);
     Ok(())
 }
 

@@ -3,15 +3,19 @@
 //! [`fetch`] leases cells, fetches them and stores what they bring, and takes what
 //! is new in a watched folder ([`watch`]);
 //! [`reckon`] takes what is stale, reckons it and writes season and alerts in
-//! one transaction; [`deliver`] composes and sends. Each pass takes no input,
+//! one transaction; [`deliver`] composes and sends, what comes back is read
+//! ([`bounces`]), and [`hooks`] calls. Each pass takes no input,
 //! looks at the whole present state and is idempotent: the same code in normal
 //! running, after a restart, and on a second instance.
 
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use alerts::compose::Sender;
 use alerts::deliver::Outlet;
+use alerts::hook::Carrier;
+use alerts::journal::Journal;
+use alerts::mail::bounce_box::BounceBox;
+use alerts::sender::Sender;
 use model::catalogue::Catalogue;
 use model::time::Clock;
 use store::Store;
@@ -19,15 +23,21 @@ use tokio::sync::Notify;
 use weather::checks::Thresholds;
 use weather::feeds::Feed;
 
+mod awake;
+mod beside;
+pub mod bounces;
 pub mod catalogue;
 pub mod deliver;
 pub mod fetch;
+pub mod hooks;
 mod lenders;
 mod meters;
 pub mod reckon;
 mod run;
 pub mod watch;
 
+pub use awake::Awake;
+pub use deliver::Way;
 pub use meters::Meters;
 pub use run::run;
 
@@ -49,8 +59,22 @@ pub struct Engine {
     pub station_files: Option<PathBuf>,
     /// Where mail goes.
     pub outlet: Outlet,
+    /// Where what comes back to the sender's address is found, if anywhere.
+    pub bounces: Option<Arc<BounceBox>>,
     /// Who mails come from.
     pub sender: Sender,
+    /// What was sent, outside the database.
+    pub journal: Journal,
+    /// Name of this instance, that of its journal.
+    pub instance: String,
+    /// Whether the mail server answers.
+    pub way: Arc<Way>,
+    /// Since when the loops have been at work without a break.
+    pub awake: Arc<Awake>,
+    /// Where the hourly heartbeat goes, if anywhere.
+    pub heartbeat_to: Option<String>,
+    /// What hooks are called by.
+    pub carrier: Arc<dyn Carrier>,
     /// Rung when a loop may have something to do before its time.
     pub bells: Arc<Bells>,
     /// What is told to those who watch the service.
@@ -69,6 +93,11 @@ impl Bells {
     /// Wakes the loop that reckons; it wakes the one that sends.
     pub fn seasons(&self) {
         self.reckon.notify_one();
+    }
+
+    /// Wakes the loop that sends.
+    pub fn sends(&self) {
+        self.deliver.notify_one();
     }
 
     /// Wakes the loop that fetches; it wakes the one that reckons.

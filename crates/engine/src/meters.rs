@@ -48,6 +48,7 @@ pub struct Meters {
     passes: Family<Pass, Counter>,
     seconds: Family<Of, Histogram, fn() -> Histogram>,
     last: Family<Of, Gauge>,
+    under_way: Family<Of, Gauge>,
 }
 
 impl Default for Meters {
@@ -57,6 +58,7 @@ impl Default for Meters {
             passes: Family::default(),
             seconds: Family::new_with_constructor(histogram),
             last: Family::default(),
+            under_way: Family::default(),
         }
     }
 }
@@ -71,6 +73,11 @@ impl Meters {
             "When a pass of each loop last ended well, or the loop began, seconds since 1970",
             self.last.clone(),
         );
+        registry.register(
+            "bloomtide_under_way",
+            "Fetches and sends begun and not yet settled, by the loop that began them",
+            self.under_way.clone(),
+        );
     }
 
     /// Notes that the loops begin, so that one that never ends a pass well is seen.
@@ -78,6 +85,18 @@ impl Meters {
         for which in [Loop::Fetch, Loop::Reckon, Loop::Deliver] {
             self.last.get_or_create(&Of { which }).set(now.0);
         }
+    }
+
+    /// Notes how many fetches or sends a loop has under way. The loop itself says so,
+    /// before it sleeps: until it has taken note of one that ended, that one counts.
+    pub(crate) fn note_under_way(&self, which: Loop, number: usize) {
+        self.under_way.get_or_create(&Of { which }).set(i64::try_from(number).unwrap_or(i64::MAX));
+    }
+
+    /// How many fetches and sends are under way.
+    pub fn under_way(&self) -> i64 {
+        let of = |which| self.under_way.get_or_create(&Of { which }).get();
+        of(Loop::Fetch).saturating_add(of(Loop::Deliver))
     }
 
     /// Notes a pass.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::{Arc, Mutex};
 
 use alerts::about::About;
-use alerts::decide::{Decision, decide, useful_until};
+use alerts::decide::{Beside, Decision, Recipients, decide, useful_until};
 use model::air::Air;
 use model::block::{Block, Offset};
 use model::catalogue::Catalogue;
@@ -18,12 +18,12 @@ use model::series::Series;
 use model::site::Place;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
-use store::{AlertRow, AlertStatus, AlertWrite, LogEntry, Reckoned, SiteWeather, Stale};
+use store::{AlertRow, AlertStatus, AlertWrite, LogEntry, Reckoned, SiteWeather, Stale, trial};
 use uuid::{ContextV7, Timestamp, Uuid};
 use weather::checks::{self, Findings, Thresholds};
 
 use crate::fetch::place;
-use crate::{Engine, PassError, catalogue, lenders};
+use crate::{Awake, Engine, PassError, catalogue, lenders};
 
 /// Seasons in one transaction: fewer cost a sync each, more hold the writer.
 const AT_ONCE: u32 = 200;
@@ -34,6 +34,7 @@ const AT_ONCE: u32 = 200;
 /// When the database fails; what was written before stays.
 pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
     let now = engine.clock.now();
+    let moment = Moment { now, awake_since: engine.awake.note(now) };
     let edition = engine.catalogue.edition;
     let mut written = 0;
     let mut after = None;
@@ -47,7 +48,8 @@ pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
         // After the versions of the page: what was added meanwhile only makes
         // these seasons stale again.
         let catalogue = catalogue::whole(&engine.catalogue, &engine.store).await?;
-        let reckoned = reckon_page(engine, stale, &catalogue, now).await?;
+        let reckoned = reckon_page(engine, stale, &catalogue, moment).await?;
+        trial::point(trial::RECKON);
         written += engine.store.commit_reckoned(&reckoned, now).await?;
         if page < AT_ONCE as usize {
             break;
@@ -56,12 +58,21 @@ pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
     Ok(written)
 }
 
+/// The moment of a pass.
+#[derive(Clone, Copy)]
+struct Moment {
+    now: Instant,
+    /// Since when passes have come without a break.
+    awake_since: Instant,
+}
+
 async fn reckon_page(
     engine: &Engine,
     stale: Vec<Stale>,
     catalogue: &Catalogue,
-    now: Instant,
+    moment: Moment,
 ) -> Result<Vec<Reckoned>, PassError> {
+    let now = moment.now;
     let mut groups: Vec<(Known, Vec<Season>)> = Vec::new();
     for (Window { whose, from, to }, mut group) in by_window(stale, catalogue, now) {
         let mut weather = match whose {
@@ -83,7 +94,10 @@ async fn reckon_page(
     // Reckoning is arithmetic: it runs off the async threads.
     let thresholds = engine.thresholds.clone();
     let reckoned = tokio::task::spawn_blocking(move || {
-        groups.into_iter().flat_map(|(known, group)| reckon_group(known, group, &thresholds, now)).collect()
+        groups
+            .into_iter()
+            .flat_map(|(known, group)| reckon_group(known, group, &thresholds, moment))
+            .collect()
     });
     Ok(reckoned.await?)
 }
@@ -132,7 +146,8 @@ fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap
 /// growth is summed once for each curve. Flags are not stored: what a reading is
 /// worth hangs on those before and after it and on the other sources, whenever they
 /// come.
-fn reckon_group(known: Known, group: Vec<Season>, thresholds: &Thresholds, now: Instant) -> Vec<Reckoned> {
+fn reckon_group(known: Known, group: Vec<Season>, thresholds: &Thresholds, moment: Moment) -> Vec<Reckoned> {
+    let now = moment.now;
     let Known { mut weather, air } = known;
     let found = checks::mark(weather.for_checks(), now, thresholds);
     let readings = weather.by_trust();
@@ -151,7 +166,7 @@ fn reckon_group(known: Known, group: Vec<Season>, thresholds: &Thresholds, now: 
             versions.site = weather.version;
             let outcome = read.map(|(plan, log)| {
                 let growth = grown.growth(&plan.block);
-                reckon_one(&stale, &plan, &log, &growth, &Weather { sources: &sources, found: &found }, now)
+                reckon_one(&stale, &plan, &log, &growth, &Weather { sources: &sources, found: &found }, moment)
             });
             let (state, doc, look_again_at, alerts) = outcome.unwrap_or_else(|fault| {
                 tracing::error!(block = %stale.block.id, year = stale.year, %fault, "a season cannot be read");
@@ -275,8 +290,9 @@ fn reckon_one(
     log: &FieldLog,
     growth: &Growth,
     weather: &Weather<'_>,
-    now: Instant,
+    moment: Moment,
 ) -> Outcome {
+    let now = moment.now;
     let mut season = season::reckon(plan, log, growth, now);
     let notes = weather.found.notes(log.begin().unwrap_or(now), &season);
     let checked = notes.iter().map(|note| note.text.to_string()).collect();
@@ -284,48 +300,66 @@ fn reckon_one(
     season.notes.extend(notes);
     let status = serde_json::to_value(growth.curve().status).unwrap_or_default();
     let curve = format!("{} ({})", growth.curve().id, status.as_str().unwrap_or_default());
-    let writes = decide(&season, plan, &curve, &stale.alerts, now)
+    let settled = Awake::settled(moment.awake_since);
+    let beside = Beside {
+        curve: &curve,
+        fed: stale.fed,
+        awake: settled <= now,
+        recipients: Recipients {
+            block_id: &stale.block.id,
+            addresses: &stale.farm.alert_emails,
+            contacts: &stale.contacts,
+            silenced: &stale.silenced,
+            mutes: &stale.mutes,
+        },
+    };
+    let writes = decide(&season, plan, &beside, &stale.alerts, now)
         .into_iter()
         .map(|decision| write(stale, decision, &temperatures, now))
         .collect();
     let doc = serde_json::to_value(&season).unwrap_or_default();
-    (season.state.word().to_owned(), doc, season.look_again_at, writes)
+    // What is missing counts as missing only then.
+    let again = season.running().filter(|_| settled > now).map(|_| settled);
+    let look_again_at = season.look_again_at.into_iter().chain(again).min();
+    (season.state.word().to_owned(), doc, look_again_at, writes)
 }
 
 fn write(stale: &Stale, decision: Decision, temperatures: &Temperatures<'_>, now: Instant) -> AlertWrite {
-    let recipients = || stale.farm.alert_emails.clone();
     let facts = |mut about: About| {
         about.temperatures = temperatures.sources.to_vec();
         about.checked.clone_from(&temperatures.checked);
         serde_json::to_value(about).unwrap_or_default()
     };
-    let row = |subject: String, generation, reason: Option<&str>, about: About| AlertRow {
+    let row = |subject: String, generation, status: AlertStatus, reason: &str, about: About| AlertRow {
         id: new_id(now),
         block_id: stale.block.id.clone(),
         year: stale.year,
         kind: about.kind.word().to_owned(),
         subject,
         generation,
-        status: if reason.is_some() { AlertStatus::Skipped } else { AlertStatus::Told },
-        reason: reason.map(str::to_owned),
+        status,
+        reason: Some(reason.to_owned()),
         raised_at: now,
         useful_until: useful_until(&about, now),
         about: facts(about),
         withdrawn_at: None,
         acknowledged_at: None,
+        mailed: false,
     };
     match decision {
-        Decision::Tell { skipped_before: Some(alert_id), about, .. } => AlertWrite::Tell {
+        Decision::Tell { skipped_before: Some(alert_id), about, reason, to, .. } => AlertWrite::Tell {
             alert_id,
             useful_until: useful_until(&about, now),
             about: facts(about),
-            recipients: recipients(),
+            reason,
+            to,
         },
-        Decision::Tell { subject, generation, about, .. } => {
-            AlertWrite::New { alert: row(subject, generation, None, about), recipients: recipients() }
+        Decision::Tell { subject, generation, about, reason, to, .. } => {
+            AlertWrite::New { alert: row(subject, generation, AlertStatus::Told, &reason, about), to }
         }
         Decision::Skip { subject, generation, reason, about } => {
-            AlertWrite::New { alert: row(subject, generation, Some(reason), about), recipients: Vec::new() }
+            let alert = row(subject, generation, AlertStatus::Skipped, reason, about);
+            AlertWrite::New { alert, to: Vec::new() }
         }
         Decision::Retime { alert_id, about } => {
             AlertWrite::Retime { alert_id, useful_until: useful_until(&about, now), about: facts(about) }
@@ -333,9 +367,10 @@ fn write(stale: &Stale, decision: Decision, temperatures: &Temperatures<'_>, now
         Decision::Close { alert_id, reason } => {
             AlertWrite::Close { alert_id, at: now, reason: reason.to_owned() }
         }
-        Decision::Withdraw { alert_id, about } => {
-            AlertWrite::Withdraw { notice: row(alert_id.clone(), 1, None, about), alert_id }
-        }
+        Decision::Withdraw { alert_id, reason, about } => AlertWrite::Withdraw {
+            notice: row(alert_id.clone(), 1, AlertStatus::Told, &reason, about),
+            alert_id,
+        },
     }
 }
 

@@ -2,12 +2,14 @@
 
 use std::time::Duration;
 
+use alerts::deliver::Delivered;
+use alerts::hook::Called;
 use model::time::{Instant, MINUTE};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
 use crate::meters::Loop;
-use crate::{Engine, PassError, deliver, fetch, reckon, watch};
+use crate::{Engine, PassError, bounces, deliver, fetch, hooks, reckon, watch};
 
 /// Each loop looks at least this often, by the engine's clock: another
 /// instance may have written what is to be done.
@@ -40,6 +42,7 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
         let next = next_look(engine);
         let pass = measured(engine, Loop::Fetch, bring(engine, &mut batches)).await;
         let failed = pass.inspect_err(log("fetch")).is_err();
+        engine.meters.note_under_way(Loop::Fetch, batches.len());
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
@@ -93,24 +96,53 @@ async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
 }
 
 async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
-    let mut sends = JoinSet::new();
+    let (mut sends, mut calls) = (JoinSet::new(), JoinSet::new());
+    // When a call that did not go well is made again, where that is soon.
+    let mut again: Option<Instant> = None;
     while !stop.is_cancelled() {
-        let next = next_look(engine);
-        let pass = measured(engine, Loop::Deliver, deliver::start(engine, &mut sends)).await;
+        again = again.filter(|at| *at > engine.clock.now());
+        let next = again.into_iter().fold(next_look(engine), Instant::min);
+        let pass = measured(engine, Loop::Deliver, hand_out(engine, &mut sends, &mut calls)).await;
         let failed = pass.inspect_err(log("deliver")).is_err();
+        engine.meters.note_under_way(Loop::Deliver, sends.len() + calls.len());
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if failed => {}
             Some(done) = sends.join_next() => {
                 let _ = done.map_err(PassError::from).and_then(|done| done).inspect_err(log("deliver"));
             }
+            Some(done) = calls.join_next() => {
+                let done = done.map_err(PassError::from).and_then(|done| done).inspect_err(log("deliver"));
+                if let Ok(Called::Later(at, _)) = done {
+                    again = Some(again.map_or(at, |before| before.min(at)));
+                }
+            }
             () = engine.bells.deliver.notified(), if !failed => {}
             () = engine.clock.sleep_until(next), if !failed => {}
         }
     }
-    let _ = tokio::time::timeout(FAREWELL, async { while sends.join_next().await.is_some() {} }).await;
+    let farewell = async {
+        while sends.join_next().await.is_some() {}
+        while calls.join_next().await.is_some() {}
+    };
+    let _ = tokio::time::timeout(FAREWELL, farewell).await;
     // One that hangs is dropped: its lease runs out.
     sends.shutdown().await;
+    calls.shutdown().await;
+}
+
+/// What came back, and the mails and calls that can go out now.
+async fn hand_out(
+    engine: &Engine,
+    sends: &mut JoinSet<Result<Delivered, PassError>>,
+    calls: &mut JoinSet<Result<Called, PassError>>,
+) -> Result<(), PassError> {
+    let returned = bounces::pass(engine).await;
+    // Mails go out, whatever is wrong with those that came back, and calls whatever
+    // is wrong with the mails.
+    let mailed = deliver::start(engine, sends).await;
+    let called = hooks::start(engine, calls).await;
+    mailed.and(called).and(returned.map(|_| ()))
 }
 
 /// Notes how a pass went, by the machine's own time.
