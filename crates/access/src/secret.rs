@@ -5,6 +5,8 @@
 
 use std::fmt::Write;
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest, Sha256};
 
 /// What a secret begins with, by what it is for, so that people and scanners of
@@ -14,6 +16,7 @@ pub(crate) enum Use {
     Token,
     Session,
     Link,
+    Calendar,
 }
 
 impl Use {
@@ -22,6 +25,7 @@ impl Use {
             Use::Token => "bt_",
             Use::Session => "bs_",
             Use::Link => "bl_",
+            Use::Calendar => "bc_",
         }
     }
 }
@@ -43,6 +47,15 @@ pub(crate) fn random<const N: usize>() -> Result<[u8; N], NoRandom> {
     let mut bytes = [0; N];
     getrandom::fill(&mut bytes).map_err(NoRandom)?;
     Ok(bytes)
+}
+
+/// A new secret that calls of a hook are signed with, in the form of the Standard
+/// Webhooks specification. It is kept as it is, since it signs.
+///
+/// # Errors
+/// When the system gives no random bytes.
+pub fn hook_secret() -> Result<String, NoRandom> {
+    Ok(format!("whsec_{}", STANDARD.encode(random::<BYTES>()?)))
 }
 
 /// Whether a text has the form of a secret for a use.
@@ -85,5 +98,12 @@ mod tests {
         assert_ne!(one, other);
         assert!(is_formed(Use::Token, &one) && !is_formed(Use::Token, &one[1..]));
         assert!(!is_formed(Use::Link, &one) && !is_formed(Use::Token, &format!("{one}0")));
+    }
+
+    #[test]
+    fn a_hooks_secret_is_32_bytes_of_base64() {
+        let (one, other) = (hook_secret().unwrap(), hook_secret().unwrap());
+        assert_ne!(one, other);
+        assert_eq!(STANDARD.decode(one.strip_prefix("whsec_").unwrap()).unwrap().len(), BYTES);
     }
 }

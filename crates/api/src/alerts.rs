@@ -6,7 +6,7 @@ use model::time::Instant;
 use model::words;
 use serde::Serialize;
 use serde_json::Value;
-use store::{AlertRow, Message};
+use store::{AlertRow, ItemShown, Message, Mute};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::answer::{Answer, ok, page};
@@ -29,7 +29,7 @@ pub(crate) struct AlertShown {
     generation: i64,
     /// `told` or `skipped`.
     status: &'static str,
-    /// Why it was not told.
+    /// Why it was told, or was not.
     reason: Option<String>,
     #[schema(value_type = Object)]
     about: Value,
@@ -50,6 +50,24 @@ pub(crate) struct AlertWhole {
     #[serde(flatten)]
     alert: AlertShown,
     messages: Vec<MessageShown>,
+    /// What was decided for each recipient.
+    recipients: Vec<RecipientShown>,
+}
+
+/// One recipient of an alert.
+#[derive(Serialize, ToSchema)]
+pub(crate) struct RecipientShown {
+    recipient: String,
+    /// `send`, `hold` or `skip`.
+    decision: &'static str,
+    /// Why.
+    reason: Option<String>,
+    /// Until when it waits.
+    #[schema(value_type = Option<Moment>)]
+    hold_until: Option<Instant>,
+    /// When others were asked to stand in, since it did not arrive.
+    #[schema(value_type = Option<Moment>)]
+    second_at: Option<Instant>,
 }
 
 /// One mail.
@@ -97,11 +115,18 @@ pub(crate) async fn one(Here(desk): Here, Path(id): Path<String>, query: Query) 
     query.finish()?;
     let alert = desk.alert(&id).await?;
     let messages = desk.store.messages_of(&id).await?;
-    ok(AlertWhole { alert: shown(&alert), messages: messages.iter().map(shown_message).collect() })
+    let items = desk.store.items_of(&id).await?;
+    let now = desk.now();
+    ok(AlertWhole {
+        alert: shown(&alert),
+        messages: messages.iter().map(shown_message).collect(),
+        recipients: items.into_iter().map(|item| shown_item(item, now)).collect(),
+    })
 }
 
-/// Notes that a person took note; the first time holds. The body, if any, is
-/// not read.
+/// Notes that a person took note; the first time holds. Where that person is a
+/// contact of the farm, they hear nothing more of the block until its state changes.
+/// The body, if any, is not read.
 #[utoipa::path(post, path = "/alerts/{id}/acknowledgement", tag = "alerts", operation_id = "acknowledge-alert",
     params(("id" = String, Path)), responses((status = 200, body = AlertShown)))]
 pub(crate) async fn acknowledge(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
@@ -110,7 +135,29 @@ pub(crate) async fn acknowledge(Here(desk): Here, Path(id): Path<String>, query:
     let block = desk.block(&alert.block_id).await?;
     desk.allow(Deed::Log, Some(&block.farm_id))?;
     desk.store.acknowledge(&id, desk.now()).await?;
+    quiet(&desk, &alert, &block.farm_id).await?;
     ok(shown(&desk.alert(&id).await?))
+}
+
+/// Mutes the block for the contact who is the caller.
+async fn quiet(desk: &Visit, alert: &AlertRow, farm_id: &str) -> Result<(), Problem> {
+    let Ok(person) = desk.person() else { return Ok(()) };
+    let Some(person) = desk.store.person(person).await? else { return Ok(()) };
+    let contacts = desk.store.contacts_of(farm_id).await?;
+    let Some(contact) = contacts.into_iter().find(|contact| contact.email == person.email) else {
+        return Ok(());
+    };
+    let season = desk.store.season(&alert.block_id, alert.year).await?;
+    let Some(reckoned) = season.and_then(|season| season.reckoned) else { return Ok(()) };
+    let mute = Mute {
+        contact_id: contact.id,
+        block_id: alert.block_id.clone(),
+        year: alert.year,
+        state: reckoned.state,
+        at: desk.now(),
+    };
+    desk.store.mute(&mute).await?;
+    Ok(())
 }
 
 impl Visit {
@@ -152,5 +199,21 @@ fn shown_message(message: &Message) -> MessageShown {
         sent_at: message.sent_at,
         attempts: message.attempts,
         last_error: message.last_error.clone(),
+    }
+}
+
+fn shown_item(item: ItemShown, now: Instant) -> RecipientShown {
+    let waits = item.message_id.is_none() && item.hold_until.is_some_and(|until| until > now);
+    let decision = match (&item.unsent_because, waits) {
+        (Some(_), _) => "skip",
+        (None, true) => "hold",
+        (None, false) => "send",
+    };
+    RecipientShown {
+        recipient: item.recipient,
+        decision,
+        reason: item.unsent_because.or(item.because),
+        hold_until: item.hold_until,
+        second_at: item.second_at,
     }
 }

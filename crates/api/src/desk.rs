@@ -161,6 +161,11 @@ impl Desk {
         (self.app.poke)(Stirred::Seasons);
     }
 
+    /// Wakes the loop that sends mails and calls.
+    pub(crate) fn hand_out(&self) {
+        (self.app.poke)(Stirred::Deliveries);
+    }
+
     pub(crate) fn provider(&self, name: &str) -> Option<&Provider> {
         self.app.providers.iter().find(|provider| provider.name == name)
     }

@@ -5,7 +5,7 @@ use axum::extract::Path;
 use model::input::{self, Fields};
 use model::time::Instant;
 use serde::Serialize;
-use store::Farm;
+use store::{Farm, Notice, Word};
 use utoipa::ToSchema;
 
 use crate::answer::{Answer, changed, created, ok, page};
@@ -111,9 +111,14 @@ pub(crate) async fn change(
     desk.allow(Deed::SetUp, Some(&held.id))?;
     if_match.check(&shown(&held))?;
     let farm = input::read(&document, |fields| read_change(fields, &held))?;
-    desk.store.change_farm(&held, &farm.name, &farm.alert_emails).await?;
+    let gone = held.alert_emails.iter().filter(|email| !farm.alert_emails.contains(email));
+    let word = Word::AddressRemoved { farm: farm.name.clone() };
+    let seed = desk.new_id();
+    let notices: Vec<Notice> = gone.map(|email| word.notice(&held.id, email, &seed, desk.now())).collect();
+    desk.store.change_farm(&held, &farm.name, &farm.alert_emails, &notices).await?;
     // Whoever is told next is told where the farm now says.
     desk.poke();
+    desk.hand_out();
     changed(shown(&farm))
 }
 

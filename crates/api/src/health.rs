@@ -26,11 +26,31 @@ pub(crate) async fn readyz(State(desk): State<Arc<Desk>>) -> Result<Json<Value>,
         return Err(Problem::busy("The database is being looked through after the start."));
     }
     match tokio::time::timeout(LONGEST_PING, desk.house_store.ping()).await {
-        Ok(Ok(())) => Ok(Json(json!({"status": "ready"}))),
+        Ok(Ok(())) => Ok(Json(how_it_stands(&desk).await)),
         Ok(Err(error)) => {
             tracing::error!(%error, "the database does not answer");
             Err(Problem::busy("The database does not answer."))
         }
         Err(_) => Err(Problem::busy("The database does not answer in time.")),
+    }
+}
+
+/// Ready, and what whoever looks on should see: it never makes an instance unready,
+/// since another one would fare no better.
+async fn how_it_stands(desk: &Desk) -> Value {
+    let now = desk.now();
+    let store = &desk.house_store;
+    let found = tokio::time::timeout(LONGEST_PING, async {
+        tokio::try_join!(store.figures(now), store.oldest_unsent())
+    });
+    match found.await {
+        Ok(Ok((figures, oldest))) => json!({
+            "status": "ready",
+            "oldest_unsent_seconds": oldest.map_or(0, |at| now.since(at).max(0)),
+            "blind_sites": figures.blind_sites,
+            "stuck_jobs": figures.stuck,
+            "journals_unread": figures.unread_journals,
+        }),
+        _ => json!({"status": "ready"}),
     }
 }

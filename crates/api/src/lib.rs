@@ -11,18 +11,21 @@
 //! come the routes and their [`document`]: a route that is not in the document
 //! cannot be added.
 //!
-//! Beside it `/healthz` and `/readyz`, the only paths that ask for no token.
+//! Beside it stand `/healthz`, `/readyz`, and farms' calendars at their secret
+//! addresses: the only paths that ask for no token.
 
 mod alerts;
 mod answer;
 mod audit;
 mod blocks;
 mod board;
+mod calendars;
 mod catalogue;
 mod changes;
 mod comparison;
 mod conditional;
 mod confirmations;
+mod contacts;
 mod csv_out;
 mod cultivars;
 mod curve_fits;
@@ -38,6 +41,8 @@ mod geo;
 mod ground;
 mod guard;
 mod health;
+mod hook_deliveries;
+mod hooks;
 mod import;
 mod kept;
 mod lenders;
@@ -47,6 +52,7 @@ mod many;
 mod materials;
 mod me;
 mod mixing;
+mod mutes;
 mod news;
 mod once;
 mod outcomes;
@@ -110,6 +116,9 @@ pub struct Provider {
     pub cell: fn(&Place) -> String,
 }
 
+/// Whether an address may be called, with the reason where not.
+pub type Callable = dyn Fn(&str) -> Result<(), String> + Send + Sync;
+
 /// All that the API works with.
 #[derive(Clone)]
 pub struct App {
@@ -129,6 +138,9 @@ pub struct App {
     /// Called after each write that makes seasons stale or adds a feed, so that
     /// the loop it concerns looks at once.
     pub poke: Arc<dyn Fn(Stirred) + Send + Sync>,
+    /// Whether hooks may call an address, with the reason where not. Names are not
+    /// looked up: what one stands for is judged when it is called.
+    pub callable: Arc<Callable>,
     /// Requests that one token may make a minute; 0 for no limit.
     pub requests_a_minute: u32,
     /// The program's version, for `/healthz`.
@@ -142,6 +154,8 @@ pub enum Stirred {
     Seasons,
     /// A feed was added.
     Feeds,
+    /// A call of a hook waits.
+    Deliveries,
 }
 
 /// Everything that is served.
@@ -162,6 +176,7 @@ pub fn router(app: App) -> Router {
         .nest("/api/v1", v1)
         .route("/api/v1/openapi.json", get(document::served))
         .merge(prefix.layer(guarded()))
+        .route("/calendar/{file}", get(calendars::feed).layer(from_fn(conditional::tagged)))
         .route("/healthz", get(health::healthz))
         .route("/readyz", get(health::readyz))
         .fallback(problem::no_such_path)
@@ -191,8 +206,15 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(export::farm))
         .routes(routes!(import::import))
         .routes(routes!(audit::of_farm))
+        .routes(routes!(contacts::list, contacts::add))
+        .routes(routes!(contacts::one, contacts::change, contacts::remove))
+        .routes(routes!(contacts::ask))
+        .routes(routes!(mutes::list, mutes::mute))
+        .routes(routes!(mutes::unmute))
         .routes(routes!(confirmations::list, confirmations::confirm))
         .routes(routes!(confirmations::one, confirmations::take_back))
+        .routes(routes!(calendars::list, calendars::make))
+        .routes(routes!(calendars::one, calendars::revoke))
         .routes(routes!(sprays::list))
         .routes(routes!(verdict_table::one, verdict_table::set, verdict_table::remove))
         .routes(routes!(audit::whole))
@@ -236,6 +258,13 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(alerts::list))
         .routes(routes!(alerts::one))
         .routes(routes!(alerts::acknowledge))
+        .routes(routes!(hooks::list, hooks::add))
+        .routes(routes!(hooks::one, hooks::change, hooks::remove))
+        .routes(routes!(hooks::rotate))
+        .routes(routes!(hook_deliveries::list))
+        .routes(routes!(hook_deliveries::try_out))
+        .routes(routes!(hook_deliveries::one))
+        .routes(routes!(hook_deliveries::replay))
         .routes(routes!(curves::list, curves::add))
         .routes(routes!(curves::one))
         .routes(routes!(materials::list, materials::add))

@@ -32,6 +32,9 @@ pub(crate) const IMPORTED: usize = 2_000;
 /// Blocks of one board: a region, some megabytes.
 pub(crate) const BOARD: u32 = 10_000;
 
+/// Seasons of one calendar, two years of a large farm's: some megabytes.
+pub(crate) const CALENDAR_SEASONS: u32 = 2_000;
+
 /// Callers of whom a copy is kept.
 pub(crate) const CALLERS_KEPT: usize = 1_000;
 /// Seasons of which a copy is kept: some 50 MB at most.
@@ -39,6 +42,13 @@ pub(crate) const SEASONS_KEPT: usize = 10_000;
 
 /// Blocks that one change or note is for.
 pub(crate) const MANY: usize = 1_000;
+
+/// Hooks of one farm: each alert is called out to all of them.
+pub(crate) const HOOKS: usize = 20;
+/// Longest address of a hook, bytes.
+pub(crate) const URL_BYTES: usize = 2_000;
+/// Secrets that sign a call at once: each makes its header longer.
+pub(crate) const HOOK_SECRETS: usize = 5;
 
 /// Entries of one list unless asked for fewer or more.
 pub(crate) const PAGE: u32 = 200;

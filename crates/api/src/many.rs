@@ -57,6 +57,8 @@ pub(crate) struct PlanChange {
     lead_hours: Option<i64>,
     #[schema(nullable = false)]
     fewest_bee_hours: Option<f64>,
+    #[schema(nullable = false)]
+    readings_within_hours: Option<i64>,
 }
 
 /// A note for many blocks.
@@ -162,7 +164,8 @@ impl Visit {
 }
 
 /// Numbers of a plan that may be changed, by name.
-const SETTINGS: [&str; 4] = ["age_days", "overrun_margin", "lead_hours", "fewest_bee_hours"];
+const SETTINGS: [&str; 5] =
+    ["age_days", "overrun_margin", "lead_hours", "fewest_bee_hours", "readings_within_hours"];
 
 /// Changes one spray, or a number, in the plans of many blocks; with `dry_run` shows
 /// what would change. Blocks whose plan has no such spray are left as they are, and

@@ -36,6 +36,8 @@ pub(crate) struct PlanShown {
     lead_hours: Value,
     /// Hours fit for bees without which a leg's tubes may be behind.
     fewest_bee_hours: Value,
+    /// Hours within which a new reading is to come where only files or hands bring them.
+    readings_within_hours: Value,
     /// Materials of the plan that are not known here.
     unknown_materials: Vec<String>,
     caution: &'static str,
@@ -88,6 +90,8 @@ pub(crate) struct PlanSet {
     lead_hours: Option<f64>,
     #[schema(nullable = false)]
     fewest_bee_hours: Option<f64>,
+    #[schema(nullable = false)]
+    readings_within_hours: Option<f64>,
 }
 
 /// The plan of a season as it now holds.
@@ -208,7 +212,8 @@ fn read(document: &Value) -> Result<Agreed, input::Faults> {
 
 /// A plan with every default written out, and what goes with it.
 pub(crate) fn render(agreed: &Agreed, catalogue: &Catalogue, confirmed: &[Confirmation]) -> PlanShown {
-    let Settings { age_days, overrun_margin, lead_hours, fewest_bee_hours } = agreed.settings;
+    let Settings { age_days, overrun_margin, lead_hours, fewest_bee_hours, readings_within_hours } =
+        agreed.settings;
     let named = |keep: &dyn Fn(&str) -> bool| {
         let mut names: Vec<String> = agreed.sprays.iter().map(|spray| spray.material.clone()).collect();
         names.dedup();
@@ -223,6 +228,7 @@ pub(crate) fn render(agreed: &Agreed, catalogue: &Catalogue, confirmed: &[Confir
         overrun_margin: json!(overrun_margin),
         lead_hours: json!(lead_hours),
         fewest_bee_hours: json!(fewest_bee_hours),
+        readings_within_hours: json!(readings_within_hours),
         unknown_materials: named(&|name| !known(name)),
         caution: words::CAUTION,
         unconfirmed: (!unconfirmed.is_empty()).then_some(words::UNCONFIRMED),

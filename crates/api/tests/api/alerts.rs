@@ -2,7 +2,7 @@
 
 use model::time::Instant;
 use serde_json::{Value, json};
-use store::{AlertRow, AlertStatus, AlertWrite, Message, MessageState};
+use store::{Addressed, AlertRow, AlertStatus, AlertWrite, Message, MessageState, Purpose};
 
 use crate::house::{House, NOW, counts};
 use crate::season::reckon;
@@ -23,8 +23,9 @@ pub fn alert(id: &str, kind: &str, raised_at: Instant) -> AlertWrite {
             useful_until: raised_at.plus(72 * 3_600),
             withdrawn_at: None,
             acknowledged_at: None,
+            mailed: false,
         },
-        recipients: vec!["crew@alder-ridge.example".to_owned()],
+        to: vec![Addressed::sent("crew@alder-ridge.example", "for tests")],
     }
 }
 
@@ -59,9 +60,11 @@ async fn alerts_are_listed_by_block_and_farm() {
 async fn an_alert_shows_the_mails_that_carry_it() {
     let house = house_with_alerts().await;
     assert_eq!(house.get("alerts/a-2").await.expect(200)["messages"], json!([]));
-    let items = house.store.uncomposed(10).await.unwrap();
+    let items = house.store.uncomposed(Instant::MAX, 10).await.unwrap();
     let item = items.iter().find(|item| item.alert.id == "a-2").unwrap().item.id.clone();
     let message = Message {
+        purpose: Purpose::Alerts,
+        useful_until: None,
         id: "m".into(),
         header_id: "m@bloomtide.example".into(),
         recipient: "crew@alder-ridge.example".into(),

@@ -23,6 +23,7 @@ struct Case {
 const LOG: &str = "blocks/bench/seasons/2013/log";
 const PLAN: &str = "blocks/bench/seasons/2013/plan";
 const CONFIRMATIONS: &str = "farms/alder/confirmations";
+const HOOKS: &str = "farms/alder/hooks";
 const TABLE: &str = "farms/alder/verdict-table";
 const UPLOAD: &str = "sites/ridge/readings?source=mast";
 
@@ -73,6 +74,10 @@ fn confirmation(field: &str, value: Value) -> Value {
     with(whole, field, value)
 }
 
+fn hook(field: &str, value: Value) -> Value {
+    with(json!({"name": "Desk", "url": "https://desk.example/"}), field, value)
+}
+
 fn table(field: &str, value: Value) -> Value {
     json!({"row": [with(json!({"id": "a", "verdict": "thin", "says": "Thin.", "basis": "constructed"}), field, value)]})
 }
@@ -109,6 +114,35 @@ fn cases() -> Vec<Case> {
         .chain(short_file(&["50"]).encode_utf16().flat_map(u16::to_le_bytes))
         .collect();
     vec![
+        case(
+            "a hook on this machine",
+            post(HOOKS),
+            hook("url", json!("http://127.0.0.1/")),
+            (422, "/url"),
+            &["no public address"],
+        ),
+        case(
+            "an unknown kind of alert",
+            post(HOOKS),
+            hook("kinds", json!(["due", "late"])),
+            (422, "/kinds"),
+            &["late", "overrun"],
+        ),
+        case("no kind of alert", post(HOOKS), hook("kinds", json!([])), (422, "/kinds"), &["empty list"]),
+        case(
+            "a kind twice",
+            post(HOOKS),
+            hook("kinds", json!(["due", "due"])),
+            (422, "/kinds"),
+            &["due", "twice"],
+        ),
+        case(
+            "a hook with a very long address",
+            post(HOOKS),
+            hook("url", json!(format!("https://desk.example/{}", "a".repeat(2_000)))),
+            (422, "/url"),
+            &["2000 bytes"],
+        ),
         case(
             "unknown zone of a site",
             post("sites"),

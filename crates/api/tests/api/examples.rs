@@ -48,9 +48,10 @@ impl Masks {
     }
 
     fn masked(&mut self, text: &str) -> String {
-        for prefix in ["bt_", "bl_"] {
-            if let Some((before, _)) = text.split_once(prefix) {
-                return format!("{before}{prefix}{}", "0".repeat(64));
+        for prefix in ["bt_", "bl_", "bc_", "whsec_"] {
+            if let Some((before, secret)) = text.split_once(prefix) {
+                let after = secret.get(64..).unwrap_or_default();
+                return format!("{before}{prefix}{}{after}", "0".repeat(64));
             }
         }
         let is_id = text.len() == 36 && text.bytes().all(|byte| byte.is_ascii_hexdigit() || byte == b'-');

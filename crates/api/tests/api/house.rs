@@ -88,6 +88,10 @@ fn router(store: &Store, clock: &Arc<Set>, pokes: &Arc<AtomicUsize>, requests_a_
         poke: Arc::new(move |_| {
             counted.fetch_add(1, Ordering::SeqCst);
         }),
+        callable: Arc::new(|url| match url {
+            "http://127.0.0.1/" => Err("127.0.0.1 is no public address".into()),
+            _ => Ok(()),
+        }),
         requests_a_minute,
         version: "0.0.0-test",
     })

@@ -25,6 +25,7 @@ async fn what_comes_twice_is_done_once() {
                 let alert = crate::alerts::alert("alert-1", "started", house.now());
                 crate::season::reckon(&house, &[alert]).await;
             }
+            "list-hook-deliveries" => story::prepare(&house, step.operation).await,
             _ => {}
         }
         if method != "POST" {

@@ -86,6 +86,7 @@ fn writes() -> Vec<(&'static str, &'static str, Value, bool, u16)> {
         ("DELETE", "farms/alder/verdict-table", json!(null), false, 200),
         ("POST", "blocks/bench/seasons/2013/log", entry, true, 201),
         ("POST", "sites/ridge/readings", reading, true, 200),
+        ("POST", "farms/alder/calendars", json!({"name": "Wall"}), false, 201),
         ("PATCH", "farms/alder", json!({"name": "Alder"}), false, 200),
         ("POST", "farms/alder/invitations", json!({"email": "bo@x.example", "role": "grower"}), false, 201),
         ("PUT", "farms/alder/people/carl", json!({"role": "consultant"}), false, 200),

@@ -7,7 +7,7 @@ use axum::http::{Request, header};
 use model::series::{Forecast, Reading};
 use model::time::HOUR;
 use serde_json::{Map, Value, json};
-use store::{Link, LinkKind, LogEntry, Person, Role, Scope};
+use store::{Calendar, Link, LinkKind, LogEntry, Person, Role, Scope};
 
 use crate::alerts::alert;
 use crate::house::{Answer, House, NOW, at, mapping};
@@ -65,6 +65,10 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("list-confirmations", farm()),
         read("read-confirmation", confirmation()),
         step("take-confirmation-back", any(confirmation()), Value::Null),
+        step("make-calendar", farm(), json!({"name": "Ola's telephone"})),
+        read("list-calendars", farm()),
+        read("read-calendar", json!({"id": "calendar-1"})),
+        step("revoke-calendar", any(json!({"id": "calendar-1"})), Value::Null),
         read("read-verdict-table", farm()),
         step(
             "set-verdict-table",
@@ -181,6 +185,36 @@ pub fn steps(token: &str) -> Vec<Step> {
         read("list-alerts", json!({"block_id": "bench"})),
         read("read-alert", json!({"id": "alert-1"})),
         step("acknowledge-alert", json!({"id": "alert-1"}), Value::Null),
+        step(
+            "add-contact",
+            farm(),
+            json!({"id": "ines", "name": "Ines Kolbe", "email": "Ines@larkmoor.example",
+            "wishes": {"kinds": ["due", "overrun", "blind"], "quiet": {"from": "21:30", "to": "05:30"},
+            "digest_at": "06:15", "time_zone": "America/New_York"}}),
+        ),
+        read("list-contacts", farm()),
+        read("read-contact", json!({"id": "ines"})),
+        step("change-contact", any(json!({"id": "ines"})), json!({"email": "kolbe@larkmoor.example"})),
+        step("ask-for-confirmation", json!({"id": "ines"}), Value::Null),
+        step("mute-block", json!({"id": "ines"}), json!({"block_id": "bench", "year": 2013})),
+        read("list-mutes", json!({"id": "ines"})),
+        step("unmute-block", any(json!({"id": "ines", "block": "bench", "year": 2013})), Value::Null),
+        step("remove-contact", any(json!({"id": "ines"})), Value::Null),
+        step(
+            "add-hook",
+            farm(),
+            json!({"id": "desk", "name": "Packing shed", "url": "https://calls.larkmoor.example/bloom",
+            "kinds": ["due", "overrun", "withdrawn"]}),
+        ),
+        read("list-hooks", farm()),
+        read("read-hook", json!({"id": "desk"})),
+        step("change-hook", any(json!({"id": "desk"})), json!({"kinds": null})),
+        step("change-hook-secret", json!({"id": "desk"}), Value::Null),
+        step("test-hook", json!({"id": "desk"}), Value::Null),
+        read("list-hook-deliveries", json!({"id": "desk", "limit": 1})),
+        read("read-hook-delivery", json!({"id": "delivery-1"})),
+        step("replay-hook-delivery", json!({"id": "delivery-1"}), Value::Null),
+        step("remove-hook", any(json!({"id": "desk"})), Value::Null),
         step(
             "add-curve",
             json!({}),
@@ -324,6 +358,21 @@ pub async fn invitation(house: &House, id: &str, farm: &str) {
     house.store.add_link(&link).await.unwrap();
 }
 
+/// A calendar that holds.
+pub async fn calendar(house: &House, id: &str, farm: &str) {
+    let calendar = Calendar {
+        id: id.into(),
+        farm_id: farm.into(),
+        name: "Kitchen wall".into(),
+        hash: format!("hash of {id}"),
+        made_by: None,
+        created_at: at(NOW),
+        last_read_at: Some(at(NOW)),
+        revoked_at: None,
+    };
+    house.store.add_calendar(&calendar).await.unwrap();
+}
+
 /// A person with a role on a farm.
 pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
     let now = at(NOW);
@@ -355,7 +404,11 @@ pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
 pub async fn prepare(house: &House, operation: &str) {
     match operation {
         "list-people" => member(house, "greta", "larkmoor", Role::Grower).await,
+        "list-calendars" => calendar(house, "calendar-1", "larkmoor").await,
         "list-invitations" => invitation(house, "invitation-1", "larkmoor").await,
+        "list-hook-deliveries" => {
+            house.store.add_test_call("delivery-1", "desk", at(NOW)).await.unwrap();
+        }
         "read-site-of-block" => {
             house.execute("INSERT INTO site (id, farm_id, name, latitude, longitude, time_zone, version, created_at) \
                 VALUES ('valley', 'larkmoor', 'Valley', 40.68, -74.16, 'America/New_York', 1, 0)").await;
