@@ -3,9 +3,7 @@
 use askama::Template;
 use axum::extract::{Path, Query};
 use axum::http::StatusCode;
-use chrono_tz::Tz;
 use model::input;
-use model::legs::Leg;
 use model::mixing::{Mix, MixAsked};
 use model::record::{self, Job, Row};
 use model::waiting::before_spray;
@@ -72,7 +70,7 @@ pub(crate) async fn page(
     let catalogue = signed.0.catalogue().await?;
     let facts = Facts::of(&block, &farm, seen.plan.zone, &catalogue);
     let leg = seen.season.as_ref().and_then(|season| season.legs.iter().find(|leg| leg.number == number));
-    let likely = leg.and_then(|leg| likely(leg, seen.plan.zone));
+    let likely = leg.and_then(|leg| leg.likely(seen.plan.zone));
     let season = seen.season.as_ref();
     let before =
         season.map(|season| before_spray(season, seen.plan.zone, signed.0.now())).unwrap_or_default();
@@ -173,21 +171,4 @@ fn spoken(pointer: &str, detail: &str) -> String {
         _ => "Rate",
     };
     format!("{field}: {detail}.")
-}
-
-/// When the mark of a leg is likely reached, with its range.
-pub(crate) fn likely(leg: &Leg, zone: Tz) -> Option<String> {
-    if let Some(at) = leg.reached_at {
-        let range = match (leg.reached_earliest, leg.reached_latest) {
-            (Some(early), Some(late)) if early < late => {
-                format!(" (between {} and {})", early.spoken(zone), late.spoken(zone))
-            }
-            _ => String::new(),
-        };
-        return Some(format!("mark reached {}{range}", at.spoken(zone)));
-    }
-    if let Some(at) = leg.may_be_reached_since {
-        return Some(format!("the mark may be reached since {}: hours without readings", at.spoken(zone)));
-    }
-    leg.expected_at.map(|at| format!("{} by the forecast", at.spoken(zone)))
 }

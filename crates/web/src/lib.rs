@@ -6,11 +6,13 @@
 //! ([`guard`]).
 
 mod care;
+mod confirm;
 mod forgotten;
 mod guard;
 mod home;
 mod job;
 mod links;
+mod mail;
 mod notice;
 mod pages;
 mod reference;
@@ -30,7 +32,7 @@ use axum::middleware::{from_fn, from_fn_with_state};
 use axum::routing::{get, post};
 use axum::{Extension, Router};
 use model::time::Clock;
-use store::{LinkKind, Store};
+use store::{LinkKind, Seal, Store};
 
 /// All that the pages work with.
 #[derive(Clone)]
@@ -46,6 +48,8 @@ pub struct Web {
     /// Addresses of proxies in front, whose word on the client's address and
     /// on HTTPS is taken.
     pub trusted_proxies: Arc<[IpAddr]>,
+    /// Knows the links in mails by their marks.
+    pub seal: Seal,
     /// Takes mails to people; none where links have no address to lead to.
     pub post: Option<Post>,
 }
@@ -88,6 +92,9 @@ pub fn router(web: Web) -> Router {
         .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))
         .route("/forgotten", get(forgotten::form).post(forgotten::ask))
+        .route("/confirm/{contact}/{mark}", get(confirm::form).post(confirm::confirm))
+        .route("/mail/{message}/{mark}", get(mail::form).post(mail::act))
+        .route("/mail/{message}/{mark}/stop", get(mail::form).post(mail::stop_at_once))
         .route("/claim/{secret}", link(LinkKind::Claim))
         .route("/invitation/{secret}", link(LinkKind::Invitation))
         .route("/reset/{secret}", link(LinkKind::Reset))

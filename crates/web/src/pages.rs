@@ -40,6 +40,16 @@ pub(crate) struct Told<'a> {
     pub(crate) what: &'a str,
 }
 
+/// What a mail carried, with what can be done about it.
+#[derive(Template)]
+#[template(path = "mail.html")]
+pub(crate) struct Mail {
+    pub(crate) title: &'static str,
+    pub(crate) recipient: String,
+    pub(crate) rows: Vec<crate::mail::Row>,
+    pub(crate) told: Option<String>,
+}
+
 /// A form behind a link.
 #[derive(Template)]
 #[template(path = "link.html")]

@@ -1,12 +1,10 @@
 //! The clock: counts, start, marks and sprays, flowers that came through.
 
-use model::bloom::{Basis, Start};
 use model::legs::{EndedBy, Leg};
 use model::plan::MarkBound;
 use model::through;
 
 use super::{Part, Told, material};
-use crate::job::likely;
 use crate::said;
 use crate::sprayed::Sprayed;
 
@@ -19,7 +17,7 @@ pub(super) fn bloom(told: &Told<'_>) -> Part {
         part.say(format!("Stage, as logged or by the flowers open: {}.", stage.spoken()));
     }
     part.say(match &season.start {
-        Some(start) => started(start, season.threshold, |at| at.spoken(zone)),
+        Some(start) => start.told(season.threshold, zone),
         None => "The clock has not started.".to_owned(),
     });
     let borrowed = &season.borrowed;
@@ -46,27 +44,6 @@ pub(super) fn bloom(told: &Told<'_>) -> Part {
     part
 }
 
-fn started(start: &Start, threshold: f64, spoken: impl Fn(model::time::Instant) -> String) -> String {
-    let at = spoken(start.at);
-    let wanted = said::number(threshold);
-    let range = match (start.earliest, start.latest) {
-        (Some(early), Some(late)) if early < late => {
-            format!(" (90 times in 100 between {} and {})", spoken(early), spoken(late))
-        }
-        _ => String::new(),
-    };
-    match start.basis {
-        Basis::Logged => format!("Bloom start as logged: {at}."),
-        Basis::BetweenCounts => {
-            format!("{wanted} live open flowers a tree were reached {at}{range}, by the counts.")
-        }
-        Basis::NoLaterThan => {
-            format!("The first count already had {wanted} live open flowers a tree: started {at} or before.")
-        }
-        Basis::Expected => format!("{wanted} live open flowers a tree are expected {at}{range}."),
-    }
-}
-
 /// Each leg with its mark and its spray, and sprays that ended none.
 pub(super) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
     let Told { seen, season, .. } = told;
@@ -82,7 +59,7 @@ pub(super) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
             leg.number.to_string(),
             planned.map_or("nothing more planned".to_owned(), |spray| material(told, &spray.material)),
             leg.mark.map_or("–".to_owned(), |mark| format!("{} {}", side(leg.bound), said::style(mark))),
-            likely(leg, zone)
+            leg.likely(zone)
                 .map_or((if leg.mark.is_some() { "not reached" } else { "–" }).to_owned(), |told| {
                     told.trim_start_matches("mark reached ").to_owned()
                 }),

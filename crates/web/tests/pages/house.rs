@@ -83,10 +83,13 @@ impl House {
             thresholds: Arc::default(),
             providers: Vec::new(),
             poke: Arc::new(|_| {}),
+            callable: Arc::new(|_| Ok(())),
             requests_a_minute: 0,
             version: "0.0.0-test",
         });
+        let seal = store.seal().await.unwrap();
         let router = web::router(Web {
+            seal,
             post: Some(Post { public_url: "https://bloom.example/".into(), send }),
             store: store.clone(),
             sight,

@@ -1,0 +1,71 @@
+//! The page on which the owner of an address agrees to a farm's alerts.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use store::{Contact, StoreError};
+
+use crate::{Web, pages};
+
+const UNKNOWN: &str = "This link is not one of ours, or another address is to be confirmed by now.";
+
+/// The contact of a link and its address, when the link is ours.
+async fn of_link(web: &Web, id: &str, mark: &str) -> Result<Option<(Contact, String)>, StoreError> {
+    let Some(contact) = web.store.contact(id).await? else { return Ok(None) };
+    // Of a link that was used already the address is the one that stands.
+    let address = contact.to_confirm().unwrap_or(&contact.email).to_owned();
+    Ok(web.seal.is_of_address(id, &address, mark).then_some((contact, address)))
+}
+
+/// Shows the button; opening the page changes nothing.
+pub(crate) async fn form(State(web): State<Web>, Path((id, mark)): Path<(String, String)>) -> Response {
+    let (contact, address) = match of_link(&web, &id, &mark).await {
+        Ok(Some(found)) => found,
+        Ok(None) => return pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Err(error) => return pages::failed(&error),
+    };
+    let farm = match web.store.farm(&contact.farm_id).await {
+        Ok(farm) => farm.map(|farm| farm.name).unwrap_or_default(),
+        Err(error) => return pages::failed(&error),
+    };
+    let lead = format!(
+        "{farm} wants to send alerts on when to thin its apple blocks to {address}. They can come at night."
+    );
+    pages::page(
+        StatusCode::OK,
+        &pages::Link {
+            title: "Alerts by mail",
+            lead,
+            wrong: None,
+            asks_name: false,
+            asks_email: false,
+            asks_password: false,
+            name: String::new(),
+            email: String::new(),
+            button: "Yes, send them here",
+        },
+    )
+}
+
+/// Confirms the address.
+pub(crate) async fn confirm(State(web): State<Web>, Path((id, mark)): Path<(String, String)>) -> Response {
+    let confirmed = async {
+        match of_link(&web, &id, &mark).await? {
+            Some((contact, address)) => {
+                web.store.confirm_contact(&contact.id, &address, web.clock.now()).await
+            }
+            None => Ok(false),
+        }
+    };
+    match confirmed.await {
+        Ok(true) => pages::page(
+            StatusCode::OK,
+            &pages::Told {
+                title: "Alerts by mail",
+                what: "Done: alerts come to this address from now on. Each mail has a link to have fewer of them.",
+            },
+        ),
+        Ok(false) => pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Err(error) => pages::failed(&error),
+    }
+}
