@@ -15,8 +15,8 @@ use sha2::{Digest, Sha256};
 use store::{SCHEMA, Store, TableSum};
 
 use crate::cli::say;
-use crate::house;
 use crate::settings::{Database, covered, on_postgres};
+use crate::{clock, house};
 
 #[derive(Debug, Args)]
 pub(crate) struct BackupArgs {
@@ -32,20 +32,25 @@ pub(crate) struct RestoreArgs {
     #[command(flatten)]
     database: Database,
     /// What becomes of mails that had not gone out when the backup was made: they
-    /// may have gone out since.
+    /// may have gone out since [default: they wait until the send journal of each
+    /// instance was read, which `serve` does when it starts]
     #[arg(long, value_enum, value_name = "WHAT")]
     unsent: Option<Unsent>,
+    /// Restores nothing, but lets mail go out though a journal is lost: some may go
+    /// out a second time
+    #[arg(long, conflicts_with_all = ["file", "unsent"])]
+    release: bool,
     /// The backup.
-    #[arg(value_name = "FILE")]
-    file: PathBuf,
+    #[arg(value_name = "FILE", required_unless_present = "release")]
+    file: Option<PathBuf>,
 }
 
 /// What becomes of mails that wait.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 enum Unsent {
-    /// They go out, some perhaps a second time.
+    /// They go out, some perhaps a second time, and no journal is waited for.
     Send,
-    /// They stay here, with the reason on record.
+    /// They stay here, with the reason on record; all else waits for the journals.
     GiveUp,
 }
 
@@ -90,8 +95,9 @@ pub(crate) async fn backup(args: &BackupArgs) -> anyhow::Result<()> {
 /// Puts a backup where no database is yet.
 pub(crate) async fn restore(args: &RestoreArgs) -> anyhow::Result<()> {
     let database = args.database.in_force()?;
-    let file = args.file.display().to_string();
-    if !args.file.is_file() {
+    let Some(file) = &args.file else { return release(&database).await };
+    let (path, file) = (file, file.display().to_string());
+    if !path.is_file() {
         bail!("there is no file {file}");
     }
     let backup = Store::look_at(&file).await.with_context(|| format!("{file} is no backup"))?;
@@ -103,9 +109,10 @@ pub(crate) async fn restore(args: &RestoreArgs) -> anyhow::Result<()> {
     if on_postgres(&database) {
         let folder = tempfile::tempdir().context("a temporary folder cannot be made")?;
         let part = Part::new(&folder.path().join("restore.db"))?;
-        let from = read_back(&file, &part, args.unsent).await?;
+        let from = read_back(&file, &part).await?;
         let to = Store::open(&database).await?;
         let sums = copy(&from, &to).await?;
+        hold(&to, args.unsent).await?;
         to.close().await?;
         from.close().await?;
         say(&format!("restored: {}", told(&sums, SCHEMA)));
@@ -124,8 +131,9 @@ pub(crate) async fn restore(args: &RestoreArgs) -> anyhow::Result<()> {
             );
         }
         let part = Part::beside(&path)?;
-        let store = read_back(&file, &part, args.unsent).await?;
+        let store = read_back(&file, &part).await?;
         let sums = store.sums().await?;
+        hold(&store, args.unsent).await?;
         store.close().await?;
         part.keep()?;
         say(&format!("restored: {}", told(&sums, SCHEMA)));
@@ -172,25 +180,42 @@ async fn copy(from: &Store, to: &Store) -> anyhow::Result<Vec<TableSum>> {
 }
 
 /// A backup as a database of this program's version, looked through.
-async fn read_back(file: &str, part: &Part, unsent: Option<Unsent>) -> anyhow::Result<Store> {
+async fn read_back(file: &str, part: &Part) -> anyhow::Result<Store> {
     Store::snapshot(file, part.path(), true).await.with_context(|| format!("{file} does not read"))?;
     let store = Store::open(part.path()).await?;
     sound(&store).await?;
-    let waiting = store.figures().await?.unsent;
-    match unsent {
-        None if waiting > 0 => {
-            store.close().await?;
-            bail!(
-                "{waiting} mails had not gone out when this backup was made, and may have since: say \
-                 --unsent send to have them go out, perhaps once more, or --unsent give-up to keep them here"
-            )
-        }
-        Some(Unsent::GiveUp) => {
-            store.give_up_unsent("it may have gone out after the backup that was restored").await?;
-        }
-        _ => {}
-    }
     Ok(store)
+}
+
+/// What becomes of mail after a restore.
+async fn hold(store: &Store, unsent: Option<Unsent>) -> anyhow::Result<()> {
+    if unsent == Some(Unsent::GiveUp) {
+        store.give_up_unsent("it may have gone out after the backup that was restored").await?;
+    }
+    if unsent == Some(Unsent::Send) {
+        store.release().await?;
+    } else {
+        let waiting = store.figures(clock::system().now()).await?.unsent;
+        let journals = store.hold_for_journals("unknown", clock::system().now()).await?;
+        say(&format!(
+            "{waiting} mails had not gone out when this backup was made, and others may have gone out since: no mail \
+             goes out until the send journals ({journals}) were read. `serve` reads those in its --journal folder when \
+             it starts; where one is lost, `bloomtide restore --release` lets mail go"
+        ));
+    }
+    Ok(())
+}
+
+/// Lets mail go out though journals were not read.
+async fn release(database: &str) -> anyhow::Result<()> {
+    let store = Store::open(database).await?;
+    let unread = store.release().await?;
+    store.close().await?;
+    say(&match unread.as_slice() {
+        [] => "no mail was held".to_owned(),
+        some => format!("mail goes out; these journals were not read: {}", some.join(", ")),
+    });
+    Ok(())
 }
 
 /// What a copy holds, when it is sound.

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use engine::Meters;
 use model::time::Instant;
 
 use crate::backup::{self, BackupArgs, CopyArgs, RestoreArgs};
@@ -81,10 +82,9 @@ enum Command {
 struct ServeArgs {
     #[command(flatten)]
     given: Given,
-    /// Follow the time written into this file instead of the system's clock.
     #[cfg(feature = "trial")]
-    #[arg(long, value_name = "FILE")]
-    trial_clock: Option<PathBuf>,
+    #[command(flatten)]
+    trial: crate::trial::TrialArgs,
 }
 
 /// How replay prints.
@@ -204,11 +204,12 @@ pub fn main() -> ExitCode {
         Command::Mix(args) => mix::run(&args),
         Command::Demo(args) => on_runtime(demo::run(args)),
         Command::Serve(args) => {
+            let meters = Meters::default();
             #[cfg(feature = "trial")]
-            let clock = crate::clock::trial_or_system(args.trial_clock.clone());
+            let clock = crate::trial::begin(&args.trial, &meters);
             #[cfg(not(feature = "trial"))]
             let clock = crate::clock::system();
-            on_runtime(async move { serve::run(Settings::from(&args.given)?, clock).await })
+            on_runtime(async move { serve::run(Settings::from(&args.given)?, clock, meters).await })
         }
         Command::User(command) => on_runtime(user::run(command)),
         Command::Farm(command) => on_runtime(farm::run(command)),

@@ -1,4 +1,4 @@
-//! The system's clock, and one that a trial can set.
+//! The system's clock.
 
 use std::future::Future;
 use std::pin::Pin;
@@ -27,55 +27,19 @@ impl Clock for SystemClock {
 
     fn sleep_until(&self, at: Instant) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
         Box::pin(async move {
+            let begun = self.now();
             loop {
-                let left = at.since(self.now());
+                let now = self.now();
+                let left = at.since(now);
                 let Ok(seconds @ 1..) = u64::try_from(left) else {
                     return;
                 };
+                // A clock that was put back must not make a nap of a minute one of days.
+                if now < begun {
+                    return;
+                }
                 tokio::time::sleep(Duration::from_secs(seconds).min(LONGEST_NAP)).await;
             }
         })
     }
 }
-
-/// A clock that shows what stands in a file, for trials.
-#[cfg(feature = "trial")]
-mod trial {
-    use std::path::PathBuf;
-    use std::sync::Mutex;
-
-    use super::*;
-
-    struct TrialClock {
-        file: PathBuf,
-        last: Mutex<Instant>,
-    }
-
-    impl Clock for TrialClock {
-        fn now(&self) -> Instant {
-            let mut last = self.last.lock().unwrap_or_else(|broken| broken.into_inner());
-            let read = std::fs::read_to_string(&self.file).ok().and_then(|text| Instant::parse(&text).ok());
-            // While the file is being written it may be empty: the time stands.
-            *last = read.unwrap_or(*last);
-            *last
-        }
-
-        fn sleep_until(&self, at: Instant) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
-            Box::pin(async move {
-                while self.now() < at {
-                    tokio::time::sleep(Duration::from_millis(20)).await;
-                }
-            })
-        }
-    }
-
-    /// The clock of the file when one is named, else the system's.
-    pub(crate) fn trial_or_system(file: Option<PathBuf>) -> Arc<dyn Clock> {
-        match file {
-            Some(file) => Arc::new(TrialClock { file, last: Mutex::new(Instant(0)) }),
-            None => system(),
-        }
-    }
-}
-#[cfg(feature = "trial")]
-pub(crate) use trial::trial_or_system;

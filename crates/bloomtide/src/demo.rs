@@ -8,8 +8,10 @@ use std::time::Duration;
 
 use anyhow::Context;
 use clap::Args;
+use engine::Meters;
 use model::time::Clock;
 use tokio_util::sync::CancellationToken;
+use weather::feeds::Feed;
 
 use crate::cli::say;
 use crate::house::{self, House};
@@ -65,8 +67,13 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         trusted_proxies: Vec::new(),
         requests_a_minute: 0,
         smtp: None,
+        smtp_ca: None,
+        bounces: None,
         mail_folder: dir.join("mail"),
         mail_from: "bloomtide demo <bloomtide@demo.example>".to_owned(),
+        journal: dir.join("journal"),
+        instance: "main".to_owned(),
+        heartbeat_to: None,
         feeds: Vec::new(),
         nws_url: None,
         met_norway_url: None,
@@ -76,6 +83,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         open_meteo_archive_url: None,
         open_meteo_key: None,
         allow_feed_hosts: Vec::new(),
+        allow_hook_hosts: Vec::new(),
         contact: None,
         station_files: None,
         curves: None,
@@ -85,7 +93,8 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         records: None,
         checks: None,
     };
-    let house = House::open(&settings, clock.clone() as Arc<dyn Clock>, vec![Arc::new(spring)]).await?;
+    let feeds: Vec<Arc<dyn Feed>> = vec![Arc::new(spring)];
+    let house = House::open(&settings, clock.clone(), feeds, settings.listen, Meters::default()).await?;
     house.look_through().await?;
     let token = house.first_token.clone().context("a fresh database makes a token")?;
     let listener = house::listen(settings.listen, "--listen").await?;

@@ -8,7 +8,7 @@ use std::sync::Mutex;
 use std::time::Duration;
 
 use alerts::deliver::envelope_from;
-use alerts::mail::smtp::{Outcome, Relay, Stage, send};
+use alerts::mail::smtp::{Outcome, Security, Stage, send};
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::DATE;
 use reqwest::{Client, RequestBuilder};
@@ -95,6 +95,7 @@ async fn look(settings: &Settings, findings: &Findings) {
         let _ = store.close().await;
     }
     mail(settings, findings).await;
+    bounces(settings, findings);
     feeds(settings, now, findings).await;
     address(settings, findings).await;
 }
@@ -201,7 +202,7 @@ async fn database(settings: &Settings, findings: &Findings) -> Option<Store> {
 /// What waits, and what fails.
 async fn work(store: &Store, now: Instant, known: &Known, findings: &Findings) {
     let (figures, oldest, cells) =
-        match tokio::try_join!(store.figures(), store.oldest_unsent(), store.cells()) {
+        match tokio::try_join!(store.figures(now), store.oldest_unsent(), store.cells()) {
             Ok(found) => found,
             Err(error) => return findings.tell(State::Broken, "work", &error.to_string()),
         };
@@ -221,6 +222,22 @@ async fn work(store: &Store, now: Instant, known: &Known, findings: &Findings) {
             findings.tell(State::Look, "mails", &says);
         }
         _ => findings.tell(State::Well, "mails", &format!("{} wait", figures.unsent)),
+    }
+    if figures.unread_journals > 0 {
+        let says = format!(
+            "the database was restored and {} send journals are not read yet: no mail goes out until the instances \
+             that wrote them are started, or `bloomtide restore --release`",
+            figures.unread_journals
+        );
+        findings.tell(State::Broken, "mails", &says);
+    }
+    if figures.blind_sites > 0 {
+        let says = format!("nothing is heard of {} sites on which a leg runs", figures.blind_sites);
+        findings.tell(State::Look, "blind sites", &says);
+    }
+    if figures.stuck > 0 {
+        let says = format!("{} fetches or sends are hours late: is the service running?", figures.stuck);
+        findings.tell(State::Broken, "stuck jobs", &says);
     }
     for cell in &cells {
         let last = cell.last_ok_at.map_or_else(|| "never".to_owned(), |at| at.to_string());
@@ -248,17 +265,21 @@ async fn work(store: &Store, now: Instant, known: &Known, findings: &Findings) {
 /// Speaks to the mail server up to the point at which a mail would be offered.
 async fn mail(settings: &Settings, findings: &Findings) {
     const WHAT: &str = "mail server";
-    let Some(url) = &settings.smtp else {
-        let says = "none is set: mails stay in the folder, nobody is told; --smtp names one";
-        return findings.tell(State::Look, WHAT, says);
-    };
-    let (relay, from) = match (Relay::parse(url), envelope_from(&settings.mail_from)) {
-        (Ok(relay), Ok(from)) => (relay, from),
-        (Err(error), _) => return findings.tell(State::Broken, WHAT, &format!("--smtp: {error}")),
+    let (relay, from) = match (house::relay(settings), envelope_from(&settings.mail_from)) {
+        (Ok(Some(relay)), Ok(from)) => (relay, from),
+        (Ok(None), _) => {
+            let says = "none is set: mails stay in the folder, nobody is told; --smtp names one";
+            return findings.tell(State::Look, WHAT, says);
+        }
+        (Err(error), _) => return findings.tell(State::Broken, WHAT, &format!("{error:#}")),
         (_, Err(error)) => return findings.tell(State::Broken, WHAT, &format!("--mail-from: {error}")),
     };
     const EMPTY: &str = "Subject: none\r\n\r\n";
     match send(&relay, &from, &from, EMPTY, || async { false }).await {
+        Outcome::Later { stage: Stage::Offer, .. } if relay.security == Security::Unprotected => {
+            let says = format!("takes mail from {from}, unprotected: anybody on the way can read it");
+            findings.tell(State::Look, WHAT, &says);
+        }
         Outcome::Later { stage: Stage::Offer, .. } => {
             findings.tell(State::Well, WHAT, &format!("takes mail from {from}; none was sent"));
         }
@@ -276,6 +297,32 @@ async fn mail(settings: &Settings, findings: &Findings) {
             findings.tell(State::Look, WHAT, "took a mail that was not offered");
         }
     }
+}
+
+/// Whether what comes back can be read and moved out of the way.
+fn bounces(settings: &Settings, findings: &Findings) {
+    const WHAT: &str = "bounces";
+    let Some(folder) = &settings.bounces else { return };
+    if !folder.exists() {
+        let says = format!(
+            "{} is not there: the mail server makes it with the first mail to the address that mails are from",
+            folder.display()
+        );
+        return findings.tell(State::Look, WHAT, &says);
+    }
+    for name in ["new", "cur"] {
+        let place = folder.join(name);
+        // Made where the service may write, and gone at once: only that shows
+        // that mails can be moved.
+        if let Err(error) = tempfile::NamedTempFile::new_in(&place) {
+            let says = format!(
+                "{} cannot be written ({error}): --bounces names a Maildir, which the mail server makes, and the service's user moves mails in it",
+                place.display()
+            );
+            return findings.tell(State::Broken, WHAT, &says);
+        }
+    }
+    findings.tell(State::Well, WHAT, &format!("are read in {}", folder.display()));
 }
 
 /// Whether the weather provider can be reached, and what time it has.

@@ -12,6 +12,7 @@ use serde_json::Value;
 use store::{Behalf, Person, Store};
 use tower::ServiceExt;
 
+use crate::hooks::Caller;
 use crate::settings::{Database, Given, Settings};
 use crate::{clock, document, house};
 
@@ -36,6 +37,7 @@ impl Hand {
         let feeds = house::feeds(&settings)?;
         let thresholds = document::thresholds(settings.checks.as_deref())?;
         let catalogue = document::catalogue(&document::Instead::of(&settings))?;
+        let caller = Caller::new(&settings.allow_hook_hosts)?;
         let router = api::at_the_server(api::App {
             sound: Arc::new(true.into()),
             store: store.clone(),
@@ -45,6 +47,7 @@ impl Hand {
             providers: feeds.iter().map(|feed| house::provider(feed.as_ref())).collect(),
             // A service that runs looks twice a minute by itself.
             poke: Arc::new(|_| ()),
+            callable: Arc::new(move |url| caller.check(url)),
             requests_a_minute: 0,
             version: env!("CARGO_PKG_VERSION"),
         });

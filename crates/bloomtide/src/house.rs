@@ -7,16 +7,17 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use access::password::Passwords;
-use alerts::compose::Sender;
 use alerts::deliver::{Outlet, envelope_from};
+use alerts::mail::bounce_box::BounceBox;
 use alerts::mail::smtp::Relay;
+use alerts::sender::{Links, Sender};
 use anyhow::{Context, bail};
 use axum::Router;
 use axum::middleware::from_fn_with_state;
-use engine::{Bells, Engine, Meters};
+use engine::{Awake, Bells, Engine, Meters, Way};
 use model::time::Clock;
 use prometheus_client::registry::Registry;
-use store::Store;
+use store::{Seal, Store};
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 use weather::feeds::bright_sky::{self, BrightSky};
@@ -25,8 +26,9 @@ use weather::feeds::nws::{self, Nws};
 use weather::feeds::open_meteo::{self, ApiKey, OpenMeteo};
 use weather::feeds::{Cause, ClientSettings, Feed};
 
+use crate::hooks::Caller;
 use crate::settings::Settings;
-use crate::{document, metrics, post};
+use crate::{document, journal, metrics, post};
 
 /// A service ready to run.
 pub(crate) struct House {
@@ -43,8 +45,8 @@ pub(crate) struct House {
     sound: Arc<AtomicBool>,
     /// Where the metrics are served.
     metrics: Option<(TcpListener, Router)>,
-    /// Held while the service runs.
-    _lock: Option<File>,
+    /// Held while the service runs: the database, and the journal.
+    _locks: (Option<File>, File),
 }
 
 impl House {
@@ -53,15 +55,21 @@ impl House {
         settings: &Settings,
         clock: Arc<dyn Clock>,
         feeds: Vec<Arc<dyn Feed>>,
+        address: SocketAddr,
+        meters: Meters,
     ) -> anyhow::Result<House> {
         // Two installations of the same provider do no harm.
         let _ = rustls::crypto::ring::default_provider().install_default();
         let lock = if settings.on_postgres() { None } else { Some(lock(&settings.database)?) };
         let held = !settings.on_postgres() && looked_through_first(&settings.database);
         let store = Store::open(&settings.database).await?;
+        let journal = journal::open(&store, &settings.journal, &settings.instance).await?;
+        journal::enter(&store, &settings.journal, &journal, clock.now()).await?;
+        let seal = store.seal().await?;
         let thresholds = Arc::new(document::thresholds(settings.checks.as_deref())?);
         let catalogue = document::catalogue(&document::Instead::of(settings))?.under(&thresholds.rules());
         let bells = Arc::new(Bells::default());
+        let caller = Caller::new(&settings.allow_hook_hosts)?;
         let engine = Engine {
             store: store.clone(),
             clock: clock.clone(),
@@ -69,10 +77,17 @@ impl House {
             thresholds: thresholds.clone(),
             feeds,
             station_files: settings.station_files.clone(),
-            sender: Sender::new(&settings.mail_from).context("--mail-from")?,
+            sender: sender(settings, address, seal.clone())?,
+            journal: journal.journal,
+            instance: journal.name,
+            way: Arc::new(Way::default()),
+            awake: Arc::new(Awake::default()),
+            heartbeat_to: heartbeat_to(settings)?,
             outlet: outlet(settings)?,
+            bounces: settings.bounces.as_ref().map(|folder| Arc::new(BounceBox::new(folder))),
+            carrier: Arc::new(caller.clone()),
             bells: bells.clone(),
-            meters: Meters::default(),
+            meters,
         };
         let metrics = match settings.metrics_listen {
             Some(address) => Some(listen(address, "--metrics-listen").await?),
@@ -91,7 +106,9 @@ impl House {
             poke: Arc::new(move |stirred| match stirred {
                 api::Stirred::Seasons => bells.seasons(),
                 api::Stirred::Feeds => bells.feeds(),
+                api::Stirred::Deliveries => bells.sends(),
             }),
+            callable: Arc::new(move |url| caller.check(url)),
             requests_a_minute: settings.requests_a_minute,
             version: env!("CARGO_PKG_VERSION"),
         };
@@ -101,6 +118,7 @@ impl House {
             clock: clock.clone(),
             passwords,
             trusted_proxies: settings.trusted_proxies.clone().into(),
+            seal,
             post: post::post(settings.public_url.as_ref(), &engine.outlet, &engine.sender, &engine.clock),
         });
         // Last, when nothing can fail any more: these are shown once, and a
@@ -116,7 +134,7 @@ impl House {
             router = router.clone().layer(from_fn_with_state(requests, metrics::counted));
             (listener, metrics::router(registry, engine.store.clone(), engine.clock.clone()))
         });
-        Ok(House { engine, router, first_token, claim, sound, metrics, _lock: lock })
+        Ok(House { engine, router, first_token, claim, sound, metrics, _locks: (lock, journal.lock) })
     }
 
     /// Where the metrics are served, if anywhere.
@@ -267,12 +285,39 @@ pub(crate) fn feeds(settings: &Settings) -> anyhow::Result<Vec<Arc<dyn Feed>>> {
     Ok(feeds)
 }
 
+/// The mail server that the settings name, if any, and whom it is trusted by.
+pub(crate) fn relay(settings: &Settings) -> anyhow::Result<Option<Relay>> {
+    let Some(url) = &settings.smtp else { return Ok(None) };
+    let mut relay = Relay::parse(url).context("--smtp")?;
+    if let Some(path) = &settings.smtp_ca {
+        let named = || format!("--smtp-ca: {}", path.display());
+        let pem = std::fs::read(path).with_context(named)?;
+        relay.trust(&pem).with_context(named)?;
+    }
+    Ok(Some(relay))
+}
+
+/// Who mails come from, with the links in them: to the address that people reach the
+/// server under, or to the one listened on where only this machine sees that.
+fn sender(settings: &Settings, address: SocketAddr, seal: Seal) -> anyhow::Result<Sender> {
+    let sender = Sender::new(&settings.mail_from).context("--mail-from")?;
+    let local = address.ip().is_loopback().then(|| format!("http://{address}"));
+    let public_url = settings.public_url.clone().or(local);
+    let links = public_url.map(|url| Links { public_url: url.trim_end_matches('/').to_owned(), seal });
+    Ok(Sender { links, ..sender })
+}
+
+/// The address of the heartbeat, which must be one.
+fn heartbeat_to(settings: &Settings) -> anyhow::Result<Option<String>> {
+    let to = settings.heartbeat_to.as_deref();
+    to.map(|to| envelope_from(to).context("--heartbeat-to")).transpose()
+}
+
 fn outlet(settings: &Settings) -> anyhow::Result<Outlet> {
-    match &settings.smtp {
-        Some(url) => Ok(Outlet::Server {
-            relay: Relay::parse(url).context("--smtp")?,
-            from: envelope_from(&settings.mail_from).context("--mail-from")?,
-        }),
+    match relay(settings)? {
+        Some(relay) => {
+            Ok(Outlet::Server { relay, from: envelope_from(&settings.mail_from).context("--mail-from")? })
+        }
         None => {
             let folder = &settings.mail_folder;
             std::fs::create_dir_all(folder)

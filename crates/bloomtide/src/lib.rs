@@ -10,8 +10,10 @@ mod document;
 mod farm;
 mod fit;
 mod hand;
+pub mod hooks;
 mod house;
 mod import;
+mod journal;
 mod metrics;
 mod migrate;
 mod mix;
@@ -21,4 +23,6 @@ mod season_file;
 mod serve;
 mod settings;
 mod token;
+#[cfg(feature = "trial")]
+mod trial;
 mod user;

@@ -108,11 +108,11 @@ impl Watched {
             gauge.set(value);
             registry.register(name, help, gauge);
         };
-        let (figures, oldest) = tokio::join!(self.store.figures(), self.store.oldest_unsent());
+        let now = self.clock.now();
+        let (figures, oldest) = tokio::join!(self.store.figures(now), self.store.oldest_unsent());
         let up = figures.is_ok() && oldest.is_ok();
         set("bloomtide_database_up", "1 when the database answers", i64::from(up));
         let (Ok(figures), Ok(oldest)) = (figures, oldest) else { return };
-        let now = self.clock.now();
         let whole = |number: u64| i64::try_from(number).unwrap_or(i64::MAX);
         set("bloomtide_farms", "Farms that are not closed", whole(figures.farms));
         set("bloomtide_blocks", "Blocks that are not archived", whole(figures.blocks));
@@ -125,6 +125,17 @@ impl Watched {
             "How long the oldest mail has waited; 0 when none does",
             oldest.map_or(0, |at| now.since(at).max(0)),
         );
+        set(
+            "bloomtide_mail_journals_unread",
+            "Journals that must be read before mail goes out, after a restore",
+            whole(figures.unread_journals),
+        );
+        set(
+            "bloomtide_blind_sites",
+            "Sites with a running leg of which nothing is heard",
+            whole(figures.blind_sites),
+        );
+        set("bloomtide_stuck_jobs", "Fetches and sends that are hours late", whole(figures.stuck));
         set("bloomtide_feed_cells", "Cells that feeds are fetched for", whole(figures.cells));
         set("bloomtide_feed_cells_failing", "Cells whose latest fetch failed", whole(figures.cells_failing));
         if let Some(at) = figures.oldest_fetch {

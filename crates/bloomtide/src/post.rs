@@ -4,11 +4,11 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use alerts::compose::Sender;
 use alerts::deliver::Outlet;
 use alerts::mail::folder;
 use alerts::mail::letter::{Letter, build, header_id};
 use alerts::mail::smtp::{self, Outcome, Stage};
+use alerts::sender::Sender;
 use model::time::Clock;
 use web::{Post, Word};
 

@@ -3,6 +3,7 @@
 use std::io::IsTerminal;
 use std::sync::Arc;
 
+use engine::Meters;
 use model::time::Clock;
 use tokio_util::sync::CancellationToken;
 
@@ -11,14 +12,17 @@ use crate::house::{self, House};
 use crate::settings::Settings;
 
 /// Runs the command.
-pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>) -> anyhow::Result<()> {
+pub(crate) async fn run(settings: Settings, clock: Arc<dyn Clock>, meters: Meters) -> anyhow::Result<()> {
     log_to_stderr("info");
     // The address first: the token is made when the house opens and must be
     // shown then. Whoever reads the lines below may ask to stop at once.
     let feeds = house::feeds(&settings)?;
     let listener = house::listen(settings.listen, "--listen").await?;
     let asked_to_stop = house::asked_to_stop()?;
-    let house = House::open(&settings, clock, feeds).await?;
+    let house = House::open(&settings, clock, feeds, listener.local_addr()?, meters).await?;
+    if settings.smtp.is_some() && settings.heartbeat_to.is_none() {
+        tracing::warn!("no --heartbeat-to is set: when mail stops going out, nobody hears of it");
+    }
     say(&format!("bloomtide serves http://{}/api/v1", listener.local_addr()?));
     let local = format!("http://{}", listener.local_addr()?);
     let address = settings.public_url.as_deref().unwrap_or(&local).trim_end_matches('/');

@@ -49,7 +49,7 @@ impl Reporter {
     }
 
     fn line(&self, block: &str, what: &str, text: &str) {
-        let line = format!("{:<18} {block:<23} {what:<9} {text}", self.now.spoken(ZONE));
+        let line = format!("{:<18} {block:<23} {what:<13} {text}", self.now.spoken(ZONE));
         self.bar.suspend(|| say(&line));
     }
 
