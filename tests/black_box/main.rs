@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 mod command_line;
+mod delivery;
 mod demo;
 mod deploy;
 mod house;
@@ -10,6 +11,7 @@ mod import;
 mod mail_server;
 mod operator;
 mod people;
+mod real_mail;
 mod replay;
 mod rig;
 mod serve;

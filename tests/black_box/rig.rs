@@ -44,6 +44,17 @@ impl Api {
         self.ask(self.client.put(format!("{}/{path}", self.base)).json(&body)).await
     }
 
+    /// Changes fields of what stands there, whatever its tag is.
+    pub(crate) async fn patch(&self, path: &str, body: Value) -> Value {
+        let request = self.client.patch(format!("{}/{path}", self.base)).header("if-match", "*").json(&body);
+        self.ask(request).await
+    }
+
+    /// Secret of the token.
+    pub(crate) fn token(&self) -> &str {
+        &self.token
+    }
+
     pub(crate) async fn upload(&self, path: &str, csv: String) -> Value {
         let request =
             self.client.post(format!("{}/{path}", self.base)).header("content-type", "text/csv").body(csv);
@@ -109,8 +120,16 @@ impl Outside {
 
     /// Starts the service; `database` is a URL, or none for SQLite.
     pub(crate) fn serve(&self, database: Option<&str>, mail: Option<&Listener>) -> (Program, String) {
+        let smtp = mail.map(|listener| format!("smtp://{}", listener.addr));
+        let more: Vec<&str> = smtp.iter().flat_map(|smtp| ["--smtp", smtp]).collect();
+        self.serve_with(database, &more)
+    }
+
+    /// The same with further settings.
+    pub(crate) fn serve_with(&self, database: Option<&str>, more: &[&str]) -> (Program, String) {
         let database = database.map_or_else(|| self.in_folder("bloomtide.db"), str::to_owned);
         let (clock, folder) = (self.clock().display().to_string(), self.in_folder("mail"));
+        let journal = self.in_folder("bloomtide.db.journal");
         let (weather, checks) = (self.weather.uri(), self.in_folder("checks.toml"));
         // The provider says 15 °C for ever, which is no real weather.
         std::fs::write(&checks, "flat_suspect_hours = 1000\nflat_fail_hours = 1000\n").unwrap();
@@ -131,15 +150,14 @@ impl Outside {
             // The minute of a clock that stands still never ends.
             "--requests-a-minute",
             "0",
+            "--journal",
+            &journal,
             "--mail-folder",
             &folder,
             "--mail-from",
             "clock@quernstone.example",
         ];
-        let smtp = mail.map(|listener| format!("smtp://{}", listener.addr));
-        if let Some(smtp) = &smtp {
-            arguments.extend(["--smtp", smtp]);
-        }
+        arguments.extend(more);
         let mut program = Program::start(command(Build::Trial, &arguments));
         let base = program.line("bloomtide serves ");
         (program, base)
@@ -260,31 +278,46 @@ pub(crate) struct Mail {
 }
 
 impl Mail {
-    pub(crate) fn read(bytes: &[u8]) -> Mail {
+    /// What a mail tells: one for each alert that it carries; none of a notice.
+    pub(crate) fn all(bytes: &[u8]) -> Vec<Mail> {
         let mail = MessageParser::default().parse(bytes).unwrap();
-        let alert = mail.header("X-Bloomtide-Alert").and_then(|value| value.as_text()).unwrap().to_owned();
-        let (kind, alert) = alert.split_once("; ").unwrap();
-        Mail {
-            kind: kind.to_owned(),
-            alert: alert.to_owned(),
-            header_id: mail.message_id().unwrap().to_owned(),
-            subject: mail.subject().unwrap().to_owned(),
-            text: mail.body_text(0).unwrap().into_owned(),
-        }
+        let Some(told) = mail.header("X-Bloomtide-Alert").and_then(|value| value.as_text()) else {
+            return Vec::new();
+        };
+        let one = |told: &str| {
+            let (kind, alert) = told.trim().split_once("; ").unwrap();
+            Mail {
+                kind: kind.to_owned(),
+                alert: alert.trim().to_owned(),
+                header_id: mail.message_id().unwrap().to_owned(),
+                subject: mail.subject().unwrap().to_owned(),
+                text: mail.body_text(0).unwrap().into_owned(),
+            }
+        };
+        // A long header is folded at any of its blanks.
+        let told = told.split_whitespace().collect::<Vec<_>>().join(" ");
+        told.split(',').map(one).collect()
     }
 
-    /// The mails that a listener took.
+    /// A mail that carries one alert.
+    pub(crate) fn read(bytes: &[u8]) -> Mail {
+        let mut all = Mail::all(bytes);
+        assert_eq!(all.len(), 1, "{all:?}");
+        all.remove(0)
+    }
+
+    /// What the mails that a listener took tell.
     pub(crate) fn heard(listener: &Listener) -> Vec<Mail> {
-        listener.messages().iter().map(|message| Mail::read(&message.bytes)).collect()
+        listener.messages().iter().flat_map(|message| Mail::all(&message.bytes)).collect()
     }
 
-    /// The mails in a folder.
+    /// What the mails in a folder tell.
     pub(crate) fn in_folder(folder: &Path) -> Vec<Mail> {
         let Ok(files) = std::fs::read_dir(folder) else { return Vec::new() };
         files
             .map(|file| file.unwrap().path())
             .filter(|path| path.extension().is_some_and(|ending| ending == "eml"))
-            .map(|path| Mail::read(&black_box::program::bytes(&path)))
+            .flat_map(|path| Mail::all(&black_box::program::bytes(&path)))
             .collect()
     }
 }

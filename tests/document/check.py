@@ -122,4 +122,5 @@ def main():
         sys.exit(asked.returncode)
 
 
-main()
+if __name__ == "__main__":
+    main()

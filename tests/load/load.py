@@ -24,7 +24,7 @@ YEAR = 2013
 SECONDS = "10s"
 
 
-def started(program, folder, *more):
+def started(program, folder, *more, ready="mails go to"):
     """The program, its address, and what it said before; with the seconds it took."""
     began = time.monotonic()
     process = subprocess.Popen(
@@ -39,7 +39,7 @@ def started(program, folder, *more):
         said += line
         if "bloomtide serves" in line:
             address = re.search(r"http://(127\.0\.0\.1:\d+)", line)[1]
-        if "mails go to" in line:
+        if ready in line:
             break
     while True:
         try:
@@ -159,4 +159,5 @@ def main():
         process.wait(60)
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -205,17 +205,17 @@ fn as_server(program: &Path) -> Command {
     command
 }
 
-fn is_root() -> bool {
+pub(crate) fn is_root() -> bool {
     let id = Command::new("id").arg("-u").output().expect("id runs");
     id.stdout.trim_ascii() == b"0"
 }
 
-fn free_port() -> u16 {
+pub(crate) fn free_port() -> u16 {
     let listener = TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).expect("a port is free");
     listener.local_addr().expect("a bound listener has an address").port()
 }
 
-fn run(command: &mut Command) {
+pub(crate) fn run(command: &mut Command) {
     let Output { status, stdout, stderr } = command
         .stdin(Stdio::null())
         .output()

@@ -103,6 +103,16 @@ impl Program {
         &self.seen
     }
 
+    /// Its number as a process.
+    pub fn id(&self) -> u32 {
+        self.child.id()
+    }
+
+    /// Whether it has ended.
+    pub fn ended(&mut self) -> bool {
+        self.child.try_wait().is_ok_and(|ended| ended.is_some())
+    }
+
     /// Kills it with SIGKILL.
     ///
     /// # Panics

@@ -161,6 +161,11 @@ impl Listener {
         self.log.seen().messages.clone()
     }
 
+    /// Those of them that came after the first `known`.
+    pub fn messages_after(&self, known: usize) -> Vec<Received> {
+        self.log.seen().messages.iter().skip(known).cloned().collect()
+    }
+
     /// Every byte so far, in order.
     pub fn passed(&self) -> Vec<Passed> {
         self.log.seen().passed.clone()
@@ -206,6 +211,17 @@ impl Listener {
     #[must_use]
     pub fn wait_said(&self, text: &str, within: Duration) -> bool {
         self.log.wait(within, |seen| seen.said(Speaker::Server, text))
+    }
+
+    /// The connections that are open, counted from 1.
+    pub fn open(&self) -> Vec<usize> {
+        self.log.seen().open.keys().copied().collect()
+    }
+
+    /// Waits until none of these connections is open; false when `within` passes first.
+    #[must_use]
+    pub fn wait_ended(&self, connections: &[usize], within: Duration) -> bool {
+        self.log.wait(within, |seen| connections.iter().all(|one| !seen.open.contains_key(one)))
     }
 
     /// Waits until no connection is open; false when `within` passes first.
