@@ -93,12 +93,13 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         records: None,
         checks: None,
     };
-    let feeds: Vec<Arc<dyn Feed>> = vec![Arc::new(spring)];
-    let house = House::open(&settings, clock.clone(), feeds, settings.listen, Meters::default()).await?;
-    house.look_through().await?;
-    let token = house.first_token.clone().context("a fresh database makes a token")?;
+    // Before the house opens: links in mails lead to where it listens.
     let listener = house::listen(settings.listen, "--listen").await?;
     let address = listener.local_addr()?;
+    let feeds: Vec<Arc<dyn Feed>> = vec![Arc::new(spring)];
+    let house = House::open(&settings, clock.clone(), feeds, address, Meters::default()).await?;
+    house.look_through().await?;
+    let token = house.first_token.clone().context("a fresh database makes a token")?;
 
     // The API serves from the first hour on; the passes are driven hour by hour
     // until the spring is through, then the loops take over.

@@ -70,9 +70,7 @@ impl Words<'_> {
                 format!("{block}: mark perhaps reached since {at} - look for the missing readings")
             }
             AlertKind::Blind => format!("{block}: no readings since {at} - see to the weather source"),
-            AlertKind::Frost => {
-                format!("{block}: frost likely {at} - {}", self.about.night.as_deref().unwrap_or("tonight"))
-            }
+            AlertKind::Frost => format!("{block}: frost likely {at} - protect, and look in the morning"),
             AlertKind::Decide => format!("{block}: bloom clock likely starts {at} - decide: thin or not?"),
             AlertKind::CheckDamage => {
                 format!(
