@@ -217,7 +217,8 @@ pub(crate) async fn remove(
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
-/// Asks the owner of the address that waits to confirm it, once more.
+/// Asks the owner of the address that waits, or that gets no mail any more, to confirm
+/// it once more.
 #[utoipa::path(post, path = "/contacts/{id}/confirmation", tag = "contacts", operation_id = "ask-for-confirmation",
     params(("id" = String, Path)), responses((status = 200, body = ContactShown)))]
 pub(crate) async fn ask(Here(desk): Here, Path(id): Path<String>, query: Query) -> Answer {
@@ -226,7 +227,9 @@ pub(crate) async fn ask(Here(desk): Here, Path(id): Path<String>, query: Query) 
     desk.allow(Deed::SetUp, Some(&held.farm_id))?;
     let farm = desk.farm(&held.farm_id).await?;
     let silenced = desk.store.silenced_of(&held.farm_id).await?;
-    if held.to_confirm().is_some() {
+    // Also where mail was stopped or came back: agreeing again lifts that.
+    let silent = silenced.iter().any(|silenced| silenced.email == held.email);
+    if held.to_confirm().is_some() || silent {
         let anew = Contact { asked_at: desk.now(), ..held.clone() };
         // Once an hour: whoever asks cannot flood an address.
         if desk.now().since(held.asked_at) >= model::time::HOUR {

@@ -124,12 +124,15 @@ async fn digests(engine: &Engine) -> Result<(), PassError> {
             once(engine, message).await?;
         }
         if wishes.quiet.is_some() {
-            let blocks = blocks(engine, &mut stands, &contact, &wishes, now).await?;
-            // Hours are those of the blocks' wall clock; most farms have one.
-            let Some(zone) = blocks.first().map(|stand| stand.zone) else { continue };
+            // Hours are those of the blocks' wall clock; most farms have one. Their
+            // seasons are read only when it is time.
+            let sites = engine.store.sites(Some(&contact.farm_id), None, 1).await?;
+            let of_site = sites.first().and_then(|site| zone(&site.time_zone).ok());
+            let Some(zone) = wishes.zone.or(of_site) else { continue };
             if let Some((id, begin, end)) = digest::due_evening(&contact, &wishes, zone, now)
                 && engine.store.message(&id).await?.is_none()
             {
+                let blocks = blocks(engine, &mut stands, &contact, &wishes, now).await?;
                 once(engine, digest::evening(id, &contact, &blocks, (begin, end), &engine.sender, now))
                     .await?;
             }

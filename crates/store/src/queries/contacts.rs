@@ -143,8 +143,14 @@ pub(crate) async fn confirm_contact(db: &Pools, id: &str, email: &str, at: Insta
     let mut tx = db.begin_write().await?;
     let Some(held) = one(&mut tx, id, dialect::LOCK).await? else { return Ok(false) };
     if held.to_confirm() != Some(email) {
-        // Confirmed already, or another address waits by now.
-        return Ok(held.confirmed_at.is_some() && held.email == email);
+        // Confirmed already: whoever agrees once more wants mail again, where it was
+        // stopped or came back. Or another address waits by now.
+        let again = held.confirmed_at.is_some() && held.email == email;
+        if again {
+            unsilence(&mut tx, &held.farm_id, &[email]).await?;
+            tx.commit().await?;
+        }
+        return Ok(again);
     }
     let taken: i64 =
         sqlx::query_scalar("SELECT count(*) FROM contact WHERE farm_id = $1 AND email = $2 AND id <> $3")

@@ -89,6 +89,11 @@ pub async fn contacts(suite: &Suite) {
     call!(suite, change_contact(&held, &anew, &[])).unwrap();
     assert!(call!(suite, confirm_contact(&ines.id, "back@larkmoor.example", hours(5))).unwrap());
     assert!(confirmed().await);
+    // Whoever stopped mail and agrees to the same address again gets it again.
+    let stopped = Silenced { because: Silence::Stopped, email: "back@larkmoor.example".into(), ..silenced };
+    assert!(call!(suite, silence(&stopped, &[])).unwrap() && !confirmed().await);
+    assert!(call!(suite, confirm_contact(&ines.id, "back@larkmoor.example", hours(6))).unwrap());
+    assert!(confirmed().await);
     let care = call!(suite, caretakers(farm, "ole@larkmoor.example")).unwrap();
     assert_eq!(care, ["back@larkmoor.example", "ines@larkmoor.example"], "all but one, each once");
 

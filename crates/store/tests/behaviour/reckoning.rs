@@ -1,6 +1,6 @@
 //! What is stale, and how what was reckoned is written.
 
-use model::time::Instant as When;
+use model::time::Instant;
 use serde_json::json;
 use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions};
 
@@ -134,7 +134,7 @@ pub async fn alerts(suite: &Suite) {
     let to = ["ines@larkmoor.example", "ole@larkmoor.example"];
     let write = async |alerts: Vec<AlertWrite>| commit(suite, reckoned(&stale, alerts)).await;
     let items = async || {
-        let all = call!(suite, uncomposed(When::MAX, 10_000)).unwrap();
+        let all = call!(suite, uncomposed(Instant::MAX, 10_000)).unwrap();
         all.into_iter().filter(|item| item.farm.id == orchard.farm.id).collect::<Vec<_>>()
     };
 
@@ -208,7 +208,7 @@ pub async fn many(suite: &Suite) {
     assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450);
     assert_eq!(call!(suite, commit_reckoned(&all, SPRING)).unwrap(), 450, "again: no more");
     assert!(orchard.stale(suite, SPRING).await.is_empty());
-    let items = call!(suite, uncomposed(When::MAX, 10_000)).unwrap();
+    let items = call!(suite, uncomposed(Instant::MAX, 10_000)).unwrap();
     let mine = items.iter().filter(|item| item.farm.id == orchard.farm.id).count();
     assert_eq!(mine, 450 * 2 * 2);
 

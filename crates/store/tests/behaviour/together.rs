@@ -1,9 +1,8 @@
 //! Eight tasks at once. None ever fails for having read before it wrote.
 
-use model::time::Instant as When;
 use std::future::Future;
 
-use model::time::MINUTE;
+use model::time::{Instant, MINUTE};
 use serde_json::json;
 use store::{AlertStatus, Behalf, Reckoned, Store, StoreError};
 
@@ -191,7 +190,7 @@ pub async fn reckoning(suite: &Suite) {
     })
     .await;
     assert_eq!(written, [SEASONS as u64; TASKS]);
-    let items = call!(suite, uncomposed(When::MAX, 10_000)).unwrap();
+    let items = call!(suite, uncomposed(Instant::MAX, 10_000)).unwrap();
     let mine = items.iter().filter(|item| item.farm.id == orchard.farm.id).count();
     assert_eq!(mine, SEASONS, "one item for each alert, whoever wrote it");
 }
