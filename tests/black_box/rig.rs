@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
-use std::time::Duration;
+use std::time::{Duration, UNIX_EPOCH};
 
 use black_box::program::{Build, Program, command, eventually};
 use black_box::smtp::Listener;
@@ -91,8 +91,11 @@ impl Outside {
         Mock::given(method("GET"))
             .and(path("/v1/forecast"))
             .respond_with(move |request: &Request| {
-                let answer = steady(request, Instant(shown.load(Ordering::SeqCst)));
-                ResponseTemplate::new(200).set_body_json(answer).set_delay(delay)
+                let now = Instant(shown.load(Ordering::SeqCst));
+                let answer = steady(request, now);
+                let since_1970 = Duration::from_secs(u64::try_from(now.0).unwrap());
+                let date = httpdate::fmt_http_date(UNIX_EPOCH + since_1970);
+                ResponseTemplate::new(200).set_body_json(answer).insert_header("date", date).set_delay(delay)
             })
             .mount(&weather)
             .await;

@@ -13,13 +13,17 @@ use crate::api::Api;
 use crate::dice::Dice;
 use crate::orchard::{GROWER, MARK};
 use crate::rig::{Event, On, Rig};
-use crate::straight::{Called, Reference, StraightLine, seconds};
+use crate::stepwise::disagrees;
+use crate::straight::{Called, called, seconds};
 use crate::tally::{Key, Names, Tally, say};
 use crate::{number, seed};
 use schedule::{Course, END, Place, file};
 
 /// The clock's step.
 const STEP: i64 = 2 * HOUR;
+
+/// One season in so many is worked out in steps of five seconds, too, after each step.
+const STEPWISE_EVERY: usize = 20;
 
 /// Seasons on one place, and at most on one service.
 const ON_A_PLACE: usize = 10;
@@ -71,6 +75,7 @@ async fn spring(on: On, seed: u64, seasons: u64) -> Tally {
             .collect(),
         steps: Vec::new(),
     };
+    let mut tally = Tally { n: seasons as u64, ..Tally::default() };
     let mut rig = Rig::start(on, seed, 1).await;
     let api = rig.api();
     set_up(&api, &spring.places, &spring.courses).await;
@@ -80,8 +85,8 @@ async fn spring(on: On, seed: u64, seasons: u64) -> Tally {
         spring.news(&api, &mut dice, rig.now).await;
         rig.pass(1).await;
         spring.steps.push((rig.log.len(), spring.called()));
+        tally.wrong_time += spring.disagreements(rig.now);
     }
-    let mut tally = Tally { n: seasons as u64, ..Tally::default() };
     spring.told(&rig.log, &Names::ask(&api).await, &mut tally);
 
     let mut whole = Rig::start(on, seed, 1).await;
@@ -113,7 +118,21 @@ impl Spring {
     /// What is to be told on what is known.
     fn called(&self) -> Vec<Called> {
         let known = |course: &Course| course.known(&self.places[course.place].known, MARK);
-        self.courses.iter().map(|course| StraightLine.called(&known(course))).collect()
+        self.courses.iter().map(|course| called(&known(course))).collect()
+    }
+
+    /// How often the reference program of five-second steps comes to something else
+    /// than the straight line: it looks at some seasons at each step, and at all at last.
+    fn disagreements(&self, now: i64) -> u64 {
+        let called = &self.steps.last().expect("there was a step").1;
+        let looks = |n: &usize| now >= END || (n + self.steps.len()).is_multiple_of(STEPWISE_EVERY);
+        let disagree = |n: &usize| {
+            let course = &self.courses[*n];
+            let known = course.known(&self.places[course.place].known, MARK);
+            let said = disagrees(&known, now, &called[*n]);
+            said.inspect(|said| say(&format!("{} at {now}: {said}", course.block))).is_some()
+        };
+        (0..self.courses.len()).filter(looks).filter(disagree).count() as u64
     }
 
     /// Counts the mails: after each step what was told and not taken back must be what

@@ -3,8 +3,11 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
+use std::time::{Duration, UNIX_EPOCH};
 
 use axum::extract::{Query, State};
+use axum::http::header::DATE;
+use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use axum::{Json, Router};
 use serde_json::{Value, json};
@@ -39,11 +42,12 @@ impl Feed {
     }
 }
 
-async fn forecast(State(sky): State<Arc<Sky>>, Query(asked): Query<HashMap<String, String>>) -> Json<Value> {
+async fn forecast(State(sky): State<Arc<Sky>>, Query(asked): Query<HashMap<String, String>>) -> Response {
     let degrees =
         |name: &str| -> Vec<f64> { asked[name].split(',').map(|number| number.parse().unwrap()).collect() };
     let places: Vec<(f64, f64)> = degrees("latitude").into_iter().zip(degrees("longitude")).collect();
-    let midnight = sky.now.load(Ordering::SeqCst).div_euclid(DAY) * DAY;
+    let now = sky.now.load(Ordering::SeqCst);
+    let midnight = now.div_euclid(DAY) * DAY;
     let hours: Vec<i64> = (-3 * 24..5 * 24).map(|hour| midnight + hour * HOUR).collect();
     let one = |number: usize, (latitude, longitude): (f64, f64)| {
         let air = Air::of(sky.seed, latitude, longitude);
@@ -60,5 +64,6 @@ async fn forecast(State(sky): State<Arc<Sky>>, Query(asked): Query<HashMap<Strin
     };
     let mut answers: Vec<Value> = places.iter().enumerate().map(|(n, place)| one(n, *place)).collect();
     let answer = if answers.len() == 1 { answers.remove(0) } else { Value::Array(answers) };
-    Json(answer)
+    let date = UNIX_EPOCH + Duration::from_secs(u64::try_from(now).unwrap());
+    ([(DATE, httpdate::fmt_http_date(date))], Json(answer)).into_response()
 }

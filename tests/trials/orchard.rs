@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use crate::air::{Air, DAY, HOUR};
 use crate::api::{Api, Lost};
 use crate::dice::Dice;
-use crate::rig::BEGIN;
+use crate::rig::{BEGIN, Rig};
 
 /// Of the style, at which leg 1's spray is due.
 pub(crate) const MARK: f64 = 0.6;
@@ -68,6 +68,25 @@ impl Orchard {
     /// The last crossing of all.
     pub(crate) fn last(&self) -> i64 {
         self.blocks.iter().map(|block| block.crossing).max().unwrap_or(BEGIN)
+    }
+
+    /// Moves the clock on, logs what starts, and moves it on by a second, so that what
+    /// was posted is seen when all rest.
+    pub(crate) async fn step(&mut self, rig: &mut Rig, seconds: i64) {
+        rig.set(rig.now + seconds);
+        let (api, now) = (rig.api(), rig.now);
+        self.log_starts(&api, now).await;
+        rig.set(now + 1);
+    }
+
+    /// The phones send again what the service may have lost.
+    pub(crate) fn forget(&mut self) {
+        self.blocks.iter_mut().for_each(|block| block.kept = false);
+    }
+
+    /// All alerts that are called for.
+    pub(crate) fn expected(&self) -> Vec<Expected> {
+        self.blocks.iter().flat_map(Block::expected).collect()
     }
 
     /// Logs each start that has come; those that the service did not take wait for

@@ -92,6 +92,8 @@ pub(crate) struct Rig {
     /// Where the service believes it.
     pub(crate) smtp: SocketAddr,
     pub(crate) now: i64,
+    /// How far ahead of that the clock of the instances is; the feed's is right.
+    pub(crate) wrong: i64,
     /// By number; none while it does not run.
     pub(crate) instances: Vec<Option<Instance>>,
     pub(crate) log: Vec<Event>,
@@ -103,11 +105,18 @@ pub(crate) struct Rig {
     pub(crate) took: Duration,
     /// What is set beside the usual.
     pub(crate) settings: Vec<String>,
+    /// Where the SQLite file lies, if not with the rest.
+    pub(crate) small: Option<PathBuf>,
 }
 
 impl Rig {
     /// Everything around `count` instances, and the first of them started.
     pub(crate) async fn start(on: On, seed: u64, count: usize) -> Rig {
+        Rig::start_in(on, seed, count, None).await
+    }
+
+    /// The same with the SQLite file in a folder of its own.
+    pub(crate) async fn start_in(on: On, seed: u64, count: usize, small: Option<PathBuf>) -> Rig {
         let postgres = (on == On::Postgres).then(|| {
             let cluster = Postgres::start();
             let database = cluster.database();
@@ -121,6 +130,7 @@ impl Rig {
             smtp: mail.addr,
             mail,
             now: BEGIN,
+            wrong: 0,
             instances: (0..count).map(|_| None).collect(),
             log: Vec::new(),
             logged: 0,
@@ -128,6 +138,7 @@ impl Rig {
             token: String::new(),
             took: Duration::from_millis(60),
             settings: Vec::new(),
+            small,
         };
         rig.set(BEGIN);
         rig.launch(0);
@@ -142,8 +153,15 @@ impl Rig {
     pub(crate) fn database(&self) -> String {
         match &self.postgres {
             Some((_, database)) => database.service.clone(),
-            None => self.path("bloomtide.db").display().to_string(),
+            None => {
+                self.small.as_deref().unwrap_or(self.folder.path()).join("bloomtide.db").display().to_string()
+            }
         }
+    }
+
+    /// The address of the database for who owns it.
+    pub(crate) fn owner(&self) -> Option<&str> {
+        self.postgres.as_ref().map(|(_, database)| database.owner.as_str())
     }
 
     /// Puts something into a file at once.
@@ -159,7 +177,7 @@ impl Rig {
         self.now = now;
         self.feed.set(now);
         for number in 0..self.instances.len() {
-            self.put(&format!("clock-{number}"), &at(now));
+            self.put(&format!("clock-{number}"), &at(now + self.wrong));
         }
     }
 
@@ -254,7 +272,7 @@ impl Rig {
         let running = self.instances.iter().enumerate().filter_map(|(n, one)| Some((n, one.as_ref()?)));
         running.filter(|(_, one)| !one.stopped).all(|(number, _)| {
             let shown = std::fs::read_to_string(self.path(&format!("clock-{number}.asleep")));
-            shown.is_ok_and(|shown| shown == at(self.now))
+            shown.is_ok_and(|shown| shown == at(self.now + self.wrong))
         })
     }
 

@@ -35,32 +35,21 @@ impl Called {
     }
 }
 
-/// A program that tells what a season must say.
-pub(crate) trait Reference {
-    /// Of leg 1, on what is known.
-    fn called(&self, known: &Known) -> Called;
-}
-
-/// Logged starts, and air in which the curve is one straight line: a few lines that
-/// can be checked by eye.
-pub(crate) struct StraightLine;
-
-impl Reference for StraightLine {
-    fn called(&self, known: &Known) -> Called {
-        let standing = standing(&known.entries);
-        let earliest = |kind: &str| {
-            let of_kind = standing.iter().filter(|entry| entry["kind"] == kind);
-            of_kind.map(|entry| seconds(&entry["at"])).min()
-        };
-        let start = earliest("bloom-start");
-        let readings = known.readings.iter().map(|(at, celsius)| (*at, *celsius));
-        let reached = start.and_then(|start| crossing(readings, start, known.mark));
-        // A spray before the start ends nothing.
-        let sprays =
-            standing.iter().filter(|entry| entry["kind"] == "spray").map(|entry| seconds(&entry["at"]));
-        let sprayed = start.and_then(|start| sprays.filter(|at| *at >= start).min());
-        Called { start, reached, sprayed }
-    }
+/// What a season must say of leg 1, on what is known. Logged starts, and air in which
+/// the curve is one straight line: a few lines that can be checked by eye.
+pub(crate) fn called(known: &Known) -> Called {
+    let standing = standing(&known.entries);
+    let earliest = |kind: &str| {
+        let of_kind = standing.iter().filter(|entry| entry["kind"] == kind);
+        of_kind.map(|entry| seconds(&entry["at"])).min()
+    };
+    let start = earliest("bloom-start");
+    let readings = known.readings.iter().map(|(at, celsius)| (*at, *celsius));
+    let reached = start.and_then(|start| crossing(readings, start, known.mark));
+    // A spray before the start ends nothing.
+    let sprays = standing.iter().filter(|entry| entry["kind"] == "spray").map(|entry| seconds(&entry["at"]));
+    let sprayed = start.and_then(|start| sprays.filter(|at| *at >= start).min());
+    Called { start, reached, sprayed }
 }
 
 /// The entries as they hold: of several corrections the one of the highest id, and

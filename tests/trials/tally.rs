@@ -71,6 +71,13 @@ impl Names {
         names
     }
 
+    /// Those of a database that is gone too.
+    pub(crate) fn and(mut self, before: Names) -> Names {
+        self.keys.extend(before.keys);
+        self.takes_back.extend(before.takes_back);
+        self
+    }
+
     /// Block and kind of an alert.
     pub(crate) fn of(&self, id: &str) -> Option<&Key> {
         self.keys.get(id)
@@ -188,6 +195,16 @@ impl Tally {
         let mut file = std::fs::File::options().create(true).append(true).open(file).unwrap();
         writeln!(file, "{line}").unwrap();
     }
+}
+
+/// Until when an alert that can be known from some moment on is to come, where it may
+/// take `allowed` seconds, and as long after each trouble, with begin and end, that
+/// comes between.
+pub(crate) fn undisturbed(from: i64, allowed: i64, troubles: &[(i64, i64)]) -> i64 {
+    let meets = |by: i64, (begin, end): &(i64, i64)| {
+        if *begin <= by && *end >= from { by.max(end + allowed) } else { by }
+    };
+    troubles.iter().fold(from + allowed, meets)
 }
 
 /// Says something beside the test's own output.

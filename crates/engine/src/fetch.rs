@@ -191,6 +191,9 @@ async fn fetch(
             report.failed += fail(engine, one, "the answer lacks this cell", now.plus(LEASE)).await?.failed;
             continue;
         };
+        if let Some(given_at) = answer.given_at {
+            engine.awake.heard(provider, now.since(given_at));
+        }
         store(engine, leased, answer, now).await?;
         if let Some(lacks) = &answer.lacks {
             tracing::warn!(provider, cell = %leased.cell, lacks, "fetched, but not all of it");

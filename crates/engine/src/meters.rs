@@ -49,6 +49,7 @@ pub struct Meters {
     seconds: Family<Of, Histogram, fn() -> Histogram>,
     last: Family<Of, Gauge>,
     under_way: Family<Of, Gauge>,
+    ahead: Gauge,
 }
 
 impl Default for Meters {
@@ -59,6 +60,7 @@ impl Default for Meters {
             seconds: Family::new_with_constructor(histogram),
             last: Family::default(),
             under_way: Family::default(),
+            ahead: Gauge::default(),
         }
     }
 }
@@ -78,6 +80,17 @@ impl Meters {
             "Fetches and sends begun and not yet settled, by the loop that began them",
             self.under_way.clone(),
         );
+        registry.register(
+            "bloomtide_clock_ahead_seconds",
+            "How far the clock runs ahead of weather providers', where that is wrong: then no alert goes out",
+            self.ahead.clone(),
+        );
+    }
+
+    /// Notes by how much the clock runs ahead, or is behind, seconds; 0 where that is not
+    /// enough to matter.
+    pub(crate) fn note_ahead(&self, seconds: i64) {
+        self.ahead.set(seconds);
     }
 
     /// Notes that the loops begin, so that one that never ends a pass well is seen.

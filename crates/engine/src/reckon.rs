@@ -34,7 +34,7 @@ const AT_ONCE: u32 = 200;
 /// When the database fails; what was written before stays.
 pub async fn pass(engine: &Engine) -> Result<u64, PassError> {
     let now = engine.clock.now();
-    let moment = Moment { now, awake_since: engine.awake.note(now) };
+    let moment = Moment { now, awake_since: engine.awake.note(now).since };
     let edition = engine.catalogue.edition;
     let mut written = 0;
     let mut after = None;

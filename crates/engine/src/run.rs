@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use alerts::deliver::Delivered;
 use alerts::hook::Called;
-use model::time::{Instant, MINUTE};
+use model::time::{DAY, Instant, MINUTE};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
@@ -14,6 +14,9 @@ use crate::{Engine, PassError, bounces, deliver, fetch, hooks, reckon, watch};
 /// Each loop looks at least this often, by the engine's clock: another
 /// instance may have written what is to be done.
 const LOOK_EVERY: i64 = MINUTE / 2;
+
+/// Nothing is put off for longer than this, save by a clock that was ahead.
+const LONGEST_WAIT: i64 = 2 * DAY;
 
 /// Pause after a pass that failed, by the machine's own time: a database that
 /// is away is not asked in a circle.
@@ -37,11 +40,16 @@ pub async fn run(engine: Engine, stop: CancellationToken) {
 }
 
 async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
-    let mut batches = JoinSet::new();
+    let (mut batches, mut stretch) = (JoinSet::new(), None);
     while !stop.is_cancelled() {
+        let begun = engine.clock.now();
         let next = next_look(engine);
-        let pass = measured(engine, Loop::Fetch, bring(engine, &mut batches)).await;
+        let pass = measured(engine, Loop::Fetch, bring(engine, &mut stretch, &mut batches)).await;
         let failed = pass.inspect_err(log("fetch")).is_err();
+        if batches.is_empty() && engine.awake.asked(begun) {
+            engine.bells.reckon.notify_one();
+            engine.bells.deliver.notify_one();
+        }
         engine.meters.note_under_way(Loop::Fetch, batches.len());
         tokio::select! {
             () = stop.cancelled() => {}
@@ -61,8 +69,10 @@ async fn fetch_loop(engine: &Engine, stop: &CancellationToken) {
 /// What is new in the watched folder, and what is due of the feeds.
 async fn bring(
     engine: &Engine,
+    stretch: &mut Option<Instant>,
     batches: &mut JoinSet<Result<fetch::Report, PassError>>,
 ) -> Result<(), PassError> {
+    look_at_the_clock(engine, stretch).await?;
     let taken = watch::pass(engine).await;
     // The feeds go on, whatever is wrong with the folder.
     let fetched = fetch::start(engine, batches).await;
@@ -72,11 +82,36 @@ async fn bring(
     fetched
 }
 
+/// What a wrong clock put off comes back into reach after a start, or when the clock
+/// was set; and people hear of one that is wrong. `stretch` is that of the last look.
+async fn look_at_the_clock(engine: &Engine, stretch: &mut Option<Instant>) -> Result<(), PassError> {
+    let now = engine.clock.now();
+    let noted = engine.awake.note(now);
+    if *stretch != Some(noted.since) {
+        let longest = if noted.after_wrong { 0 } else { LONGEST_WAIT };
+        let brought = engine.store.bring_forward(now, now.plus(longest)).await?;
+        if brought > 0 {
+            tracing::warn!(brought, "a wrong clock had put this off: it is done now");
+        }
+        *stretch = Some(noted.since);
+    }
+    let ahead = engine.awake.wrong_by().unwrap_or(0);
+    engine.meters.note_ahead(ahead);
+    if ahead != 0 {
+        tracing::error!(
+            ahead_seconds = ahead,
+            "the clock of this machine is not what weather providers say: set it; until then nothing is \
+             reckoned and no alert goes out"
+        );
+    }
+    Ok(())
+}
+
 async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
     while !stop.is_cancelled() {
         let next = next_look(engine);
         let begun = tokio::time::Instant::now();
-        let pass = measured(engine, Loop::Reckon, reckon::pass(engine)).await;
+        let pass = measured(engine, Loop::Reckon, decided(engine)).await;
         let rest = (begun.elapsed() * REST).min(LONGEST_REST);
         let written = pass.inspect_err(log("reckon"));
         if written.as_ref().is_ok_and(|seasons| *seasons > 0) {
@@ -93,6 +128,12 @@ async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
             () = engine.clock.sleep_until(next), if written.is_ok() => {}
         }
     }
+}
+
+/// A pass, unless the time is not known well enough.
+async fn decided(engine: &Engine) -> Result<u64, PassError> {
+    engine.awake.note(engine.clock.now());
+    if engine.awake.may_decide() { reckon::pass(engine).await } else { Ok(0) }
 }
 
 async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
@@ -137,6 +178,10 @@ async fn hand_out(
     sends: &mut JoinSet<Result<Delivered, PassError>>,
     calls: &mut JoinSet<Result<Called, PassError>>,
 ) -> Result<(), PassError> {
+    engine.awake.note(engine.clock.now());
+    if !engine.awake.may_decide() {
+        return Ok(());
+    }
     let returned = bounces::pass(engine).await;
     // Mails go out, whatever is wrong with those that came back, and calls whatever
     // is wrong with the mails.

@@ -560,6 +560,10 @@ methods! {
     /// A secret of the house; `fresh` becomes it where there is none.
     contacts::house_key(kind: &str, fresh: &str) -> String;
 
+    /// Brings what waits until after `beyond` forward to `now`, as the pauses of cells,
+    /// messages and calls, and ends leases that no clock but one far ahead gave. Gives
+    /// how many that were.
+    waits::bring_forward(now: Instant, beyond: Instant) -> u64;
     /// Notes that an instance is at work, by the name of its journal.
     journal::note_instance(name: &str, at: Instant) -> ();
     /// Instances whose journals must be read before anything goes out.

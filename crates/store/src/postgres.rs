@@ -72,5 +72,7 @@ pub(crate) mod shared;
 pub(crate) mod sites;
 #[path = "queries/sources.rs"]
 pub(crate) mod sources;
+#[path = "queries/waits.rs"]
+pub(crate) mod waits;
 #[path = "queries/wall.rs"]
 mod wall;

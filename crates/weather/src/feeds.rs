@@ -2,8 +2,8 @@
 //!
 //! A [`Feed`] asks once and retries nothing: an error says when it may be asked
 //! again, and the caller's next pass is the retry. A value counts as a reading
-//! only when its time was not after the fetch; what lies ahead is a forecast,
-//! issued when it was fetched.
+//! only when its time was not after the fetch, by the clock here and by the
+//! provider's; what lies ahead is a forecast, issued when it was fetched.
 
 pub mod bright_sky;
 mod check;
@@ -62,6 +62,9 @@ pub struct CellAnswer {
     pub memory: Option<String>,
     /// The provider asks not to come again before.
     pub not_before: Option<Instant>,
+    /// When it was given by the provider's clock, where that is told: not the time of
+    /// the fetch where a clock is wrong.
+    pub given_at: Option<Instant>,
 }
 
 impl CellAnswer {
@@ -76,6 +79,7 @@ impl CellAnswer {
             lacks: None,
             memory: cell.memory.clone(),
             not_before: None,
+            given_at: None,
         }
     }
 }

@@ -17,6 +17,8 @@ const READINGS: &[u8] = include_bytes!("../../../../tests/data/spring-2013.csv")
 
 /// Hours that the forecast reaches: the last day three times over.
 const AHEAD: i64 = 72 * HOUR;
+/// A reading farther than this from both of its neighbours is a slip of the sensor, °C.
+const SLIP: f64 = 8.0;
 /// Readings are handed out again for so long, as live feeds do.
 const TRAILING: i64 = 2 * DAY;
 
@@ -114,10 +116,16 @@ impl Feed for RecordedSpring {
     }
 }
 
-/// The last 24 hours, repeated.
+/// The last 24 hours, repeated, without what no forecast would say.
 fn forecast(past: &[Reading], now: Instant) -> Option<Forecast> {
     let last = past.last()?.at;
-    let day = &past[past.partition_point(|reading| reading.at <= last.plus(-DAY))..];
+    let begin = past.partition_point(|reading| reading.at <= last.plus(-DAY));
+    let slipped = |n: usize| {
+        let off =
+            |other: Option<&Reading>| other.is_none_or(|one| (one.celsius - past[n].celsius).abs() > SLIP);
+        off(n.checked_sub(1).and_then(|before| past.get(before))) && off(past.get(n + 1))
+    };
+    let day: Vec<Reading> = (begin..past.len()).filter(|n| !slipped(*n)).map(|n| past[n]).collect();
     let hours = (1..=AHEAD / DAY)
         .flat_map(|days| {
             day.iter().map(move |reading| Reading { at: reading.at.plus(days * DAY), ..*reading })

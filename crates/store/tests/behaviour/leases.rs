@@ -1,6 +1,6 @@
 //! Leases of cells.
 
-use model::time::{Instant, MINUTE};
+use model::time::{DAY, Instant, MINUTE};
 use store::{Fetched, LeasedCell, Source};
 
 use crate::rows::{self, Orchard, SPRING};
@@ -60,6 +60,32 @@ pub async fn cells(suite: &Suite) {
     let cell = shown().await;
     assert_eq!(cell.last_error.as_deref(), Some("status 500"));
     assert_eq!(cell.last_ok_at, Some(later), "the last time that went well stays");
+}
+
+/// A clock that was ahead put a cell off, and leased another, until long after now.
+pub async fn clock_put_back(suite: &Suite) {
+    let orchard = Orchard::planted(suite, 0).await;
+    let (waiting, held) = (rows::id("cell"), rows::id("cell"));
+    for name in [&waiting, &held] {
+        call!(suite, add_source(&rows::feed(&orchard.site.id, name))).unwrap();
+    }
+    let year = SPRING.plus(365 * DAY);
+    let leased = lease(suite, &waiting, year).await.unwrap();
+    let fetched = Fetched { next_at: year.plus(3_600), error: None, memory: None };
+    assert!(call!(suite, finish_cell("sky", &waiting, leased.token, fetched, year)).unwrap());
+    let now = SPRING.plus(DAY);
+    assert_eq!(lease(suite, &waiting, now).await, None);
+
+    // At a start what waits within two days is left as it is.
+    call!(suite, bring_forward(now, year.plus(7_200))).unwrap();
+    assert_eq!(lease(suite, &waiting, now).await, None);
+    assert!(call!(suite, bring_forward(now, now.plus(2 * DAY))).unwrap() >= 2);
+    assert!(lease(suite, &waiting, now).await.is_some());
+    // What is leased now stays with its holder.
+    call!(suite, bring_forward(now, now)).unwrap();
+    assert_eq!(lease(suite, &waiting, now).await, None);
+    assert_eq!(lease(suite, &held, now).await, None, "it was leased above");
+    assert!(lease(suite, &held, now.plus(5 * MINUTE)).await.is_some());
 }
 
 pub async fn providers(suite: &Suite) {

@@ -46,6 +46,7 @@ async fn behaviours(suite: &Suite) {
     suite.step("readings in pages", weather::pages(suite)).await;
     suite.step("fetches and forecasts", weather::fetches(suite)).await;
     suite.step("leases of cells", leases::cells(suite)).await;
+    suite.step("a clock that was ahead", leases::clock_put_back(suite)).await;
     suite.step("providers in trouble, and their budget", leases::providers(suite)).await;
     suite.step("the rest of the air", weather::air(suite)).await;
     suite.step("a cell for several sources", weather::cells(suite)).await;

@@ -14,7 +14,7 @@ use model::series::Kind;
 use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::{StatusCode, Url};
 
-use super::client::{asked_pause, body};
+use super::client::{asked_pause, body, given_at, past_until};
 use super::fault::words;
 use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check};
@@ -102,8 +102,10 @@ impl BrightSky {
             let cause = Cause::of_status(status.as_u16(), words(&answer::reason(&body)));
             return Err(failed(cause).not_within(pause, now));
         }
+        let given_at = given_at(&response);
         let body = body(response, MOST_BYTES).await.map_err(failed)?;
-        answer::read(&body, cell, within, now).map_err(failed)
+        let read = answer::read(&body, cell, within, past_until(given_at, now)).map_err(failed)?;
+        Ok(CellAnswer { given_at, ..read })
     }
 }
 

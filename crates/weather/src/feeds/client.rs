@@ -2,9 +2,9 @@
 
 use std::time::{Duration, UNIX_EPOCH};
 
-use model::time::Instant;
+use model::time::{DAY, Instant};
 use reqwest::Response;
-use reqwest::header::{HeaderValue, RETRY_AFTER};
+use reqwest::header::{AGE, DATE, HeaderValue, RETRY_AFTER};
 
 use super::fault::{Cause, with_sources};
 use super::reach::{Client, Reach, Redirects};
@@ -82,6 +82,26 @@ pub fn client(settings: &ClientSettings) -> Result<Client, Cause> {
     })
 }
 
+/// When an answer was given by its own `Date` and `Age` (RFC 9110, section 6.6.1; RFC
+/// 9111, section 5.1); none where it does not tell.
+pub(super) fn given_at(response: &Response) -> Option<Instant> {
+    let header = |name| response.headers().get(name)?.to_str().ok();
+    told_at(header(DATE), header(AGE))
+}
+
+/// Until when an answer's hours are past: by a clock that runs ahead here, hours still
+/// to come would be taken for hours that were.
+pub(super) fn past_until(given_at: Option<Instant>, now: Instant) -> Instant {
+    given_at.map_or(now, |given| given.min(now))
+}
+
+fn told_at(date: Option<&str>, age: Option<&str>) -> Option<Instant> {
+    let date = httpdate::parse_http_date(date?.trim()).ok()?.duration_since(UNIX_EPOCH).ok()?;
+    let age = age.and_then(|age| age.trim().parse().ok()).unwrap_or(0_i64).clamp(0, DAY);
+    // The last second of the one that it names.
+    Some(Instant(i64::try_from(date.as_secs()).ok()?).plus(age + 1))
+}
+
 /// Seconds from `now` that the provider, or a proxy before it, asks to wait: it
 /// tells them, or the moment until when (RFC 9110, section 10.2.3).
 pub(super) fn asked_pause(response: &Response, now: Instant) -> Option<i64> {
@@ -117,6 +137,18 @@ pub(super) async fn body(mut response: Response, most: usize) -> Result<Vec<u8>,
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_answer_tells_when_it_was_given() {
+        let at = |text| Some(Instant::parse(text).unwrap());
+        let date = Some("Fri, 01 May 2026 10:20:30 GMT");
+        assert_eq!(told_at(date, None), at("2026-05-01T10:20:31Z"));
+        // A cache had it for ten minutes.
+        assert_eq!(told_at(date, Some("600")), at("2026-05-01T10:30:31Z"));
+        assert_eq!(told_at(date, Some("soon")), at("2026-05-01T10:20:31Z"));
+        assert_eq!(told_at(Some("today"), None), None);
+        assert_eq!(told_at(None, Some("600")), None);
+    }
 
     #[test]
     fn a_pause_is_asked_for_in_seconds_or_until_a_moment() {

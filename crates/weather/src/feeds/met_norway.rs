@@ -17,7 +17,7 @@ use reqwest::header::{EXPIRES, HeaderName, HeaderValue, IF_MODIFIED_SINCE, LAST_
 use reqwest::{Response, Url};
 use serde::{Deserialize, Serialize};
 
-use super::client::{asked_pause, body};
+use super::client::{asked_pause, body, given_at, past_until};
 use super::fault::words;
 use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check, client};
@@ -117,13 +117,14 @@ impl MetNorway {
                 }
                 let memory = header(&response, LAST_MODIFIED)
                     .and_then(|last_modified| serde_json::to_string(&Memory { last_modified }).ok());
+                let given_at = given_at(&response);
                 let body = body(response, MOST_BYTES).await.map_err(failed)?;
-                let read = answer::read(&body, cell, now).map_err(|cause| {
+                let read = answer::read(&body, cell, past_until(given_at, now)).map_err(|cause| {
                     // Before it is over, the same would come again.
                     let over = not_before.filter(|_| matches!(cause, Cause::Unfit(_)));
                     failed(cause).not_within(over.map(|at| at.since(now)), now)
                 })?;
-                Ok(CellAnswer { memory, not_before, ..read })
+                Ok(CellAnswer { memory, not_before, given_at, ..read })
             }
             304 if known.is_some() => Ok(CellAnswer { not_before, ..CellAnswer::of(cell) }),
             304 => Err(failed(Cause::Unfit("nothing new (304), to one who knows nothing yet".to_owned()))),

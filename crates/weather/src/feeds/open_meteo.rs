@@ -16,7 +16,7 @@ use model::time::{DAY, HOUR, Instant, MINUTE};
 use reqwest::header::HeaderValue;
 use reqwest::{StatusCode, Url};
 
-use super::client::{asked_pause, body};
+use super::client::{asked_pause, body, given_at, past_until};
 use super::fault::words;
 use super::reach::Client;
 use super::{Attribution, Cause, CellAnswer, CellRequest, Feed, FeedError, Fetching, check};
@@ -211,21 +211,24 @@ impl OpenMeteo {
             query.push(("wind_speed_unit", "ms".to_owned()));
             query.push(("past_days", self.past_days.to_string()));
             query.push(("forecast_days", self.forecast_days.to_string()));
-            let body = self.get(&self.url, &query, asked.len(), now).await?;
-            let read = answer::read(&body, &asked, self.window(self.past_days, now), now).map_err(failed)?;
+            let (body, given_at) = self.get(&self.url, &query, asked.len(), now).await?;
+            let then = past_until(given_at, now);
+            let within = self.window(self.past_days, then);
+            let read = answer::read(&body, &asked, within, then).map_err(failed)?;
+            let read = read.into_iter().map(|answer| CellAnswer { given_at, ..answer });
             answers.extend(std::iter::zip(numbers, read));
         }
         Ok(in_order(answers))
     }
 
-    /// The body of an answer of status 200 for so many cells.
+    /// The body of an answer of status 200 for so many cells, and when it was given.
     async fn get(
         &self,
         url: &Url,
         query: &[(&str, String)],
         cells: usize,
         now: Instant,
-    ) -> Result<Vec<u8>, FeedError> {
+    ) -> Result<(Vec<u8>, Option<Instant>), FeedError> {
         let failed = |cause| FeedError::new(PROVIDER, cause, now);
         let asking = self.client.get(url.clone()).map_err(|refused| failed(Cause::off_limits(refused)))?;
         let mut request = asking.query(query);
@@ -240,7 +243,9 @@ impl OpenMeteo {
             let reason = self.without_key(&answer::reason(&body));
             return Err(failed(Cause::of_status(status.as_u16(), reason)).not_within(pause, now));
         }
-        body(response, MOST_BYTES.min(cells * MOST_BYTES_OF_A_CELL)).await.map_err(failed)
+        let given_at = given_at(&response);
+        let body = body(response, MOST_BYTES.min(cells * MOST_BYTES_OF_A_CELL)).await.map_err(failed)?;
+        Ok((body, given_at))
     }
 
     /// Between which moments an answer may lie: whole days around today, by the

@@ -45,7 +45,12 @@ async fn the_api_can_be_read_about() {
             "{method} {path}"
         );
     }
-    assert!(!page.body.contains("https://"), "nothing of another host");
+    // Examples name addresses, in their text.
+    let leads =
+        ["src=", "href=", "action=", "url("].map(|name| [format!("{name}\"http"), format!("{name}\"//")]);
+    for elsewhere in leads.as_flattened() {
+        assert!(!page.body.contains(elsewhere), "something of another host: {elsewhere}");
+    }
 }
 
 #[tokio::test]

@@ -34,7 +34,7 @@ impl OpenMeteo {
         query.push(("hourly", "temperature_2m".to_owned()));
         query.push(("start_date", date(within.0)));
         query.push(("end_date", date(within.1)));
-        let body = self.get(&self.archive_url, &query, 1, now).await?;
+        let (body, _) = self.get(&self.archive_url, &query, 1, now).await?;
         read(&body, within).map_err(failed)
     }
 }

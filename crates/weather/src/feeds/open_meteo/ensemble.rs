@@ -11,6 +11,7 @@ use serde::de::{Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 
 use super::answer::{Location, misplaced, places, readings, times};
 use super::{MEMBERS_AGAIN, MEMBERS_EVERY, MOST_CELLS, OpenMeteo, PROVIDER};
+use crate::feeds::client::past_until;
 use crate::feeds::fault::words;
 use crate::feeds::{Cause, CellAnswer, CellRequest, FeedError, Retry, check};
 
@@ -56,8 +57,9 @@ impl OpenMeteo {
             query.push(("hourly", TEMPERATURE.to_owned()));
             query.push(("models", self.models.clone()));
             query.push(("forecast_days", self.forecast_days.to_string()));
-            let body = self.get(&self.ensemble_url, &query, asked.len(), now).await?;
-            let members = read(&body, &asked, self.window(0, now), now).map_err(failed)?;
+            let (body, given_at) = self.get(&self.ensemble_url, &query, asked.len(), now).await?;
+            let then = past_until(given_at, now);
+            let members = read(&body, &asked, self.window(0, then), then).map_err(failed)?;
             answers.extend(std::iter::zip(numbers, members));
         }
         Ok(super::in_order(answers))
