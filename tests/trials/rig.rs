@@ -202,6 +202,10 @@ impl Rig {
         arguments.extend(["--database", &database, "--listen", "127.0.0.1:0", "--mail-folder", &folder]);
         arguments.extend(["--smtp", &smtp, "--mail-from", "clock@quernstone.example"]);
         arguments.extend(["--open-meteo-url", &self.feed.url, "--allow-feed-hosts", "127.0.0.1"]);
+        let journal = text("journal");
+        if self.postgres.is_some() {
+            arguments.extend(["--journal", &journal]);
+        }
         // The minute of a clock that stands still never ends.
         arguments.extend(["--requests-a-minute", "0"]);
         arguments.extend(self.settings.iter().map(String::as_str));
