@@ -125,7 +125,10 @@ impl Spring {
     /// than the straight line: it looks at some seasons at each step, and at all at last.
     fn disagreements(&self, now: i64) -> u64 {
         let called = &self.steps.last().expect("there was a step").1;
-        let looks = |n: &usize| now >= END || (n + self.steps.len()).is_multiple_of(STEPWISE_EVERY);
+        // Wild readings lie beyond the straight part of the curve.
+        let straight = |n: &usize| !self.places[self.courses[*n].place].checked;
+        let looks =
+            |n: &usize| now >= END || (straight(n) && (n + self.steps.len()).is_multiple_of(STEPWISE_EVERY));
         let disagree = |n: &usize| {
             let course = &self.courses[*n];
             let known = course.known(&self.places[course.place].known, MARK);
