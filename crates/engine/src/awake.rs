@@ -20,7 +20,7 @@ const SETTLED: i64 = 5 * MINUTE;
 /// machines that nobody sets.
 const WRONG: i64 = 20 * MINUTE;
 /// Feeds that hang are waited for no longer, by the machine's own time.
-const PATIENCE: Duration = Duration::from_secs(10);
+pub(crate) const PATIENCE: Duration = Duration::from_secs(10);
 
 /// See the module.
 #[derive(Debug, Default)]

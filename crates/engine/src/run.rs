@@ -8,6 +8,7 @@ use model::time::{DAY, Instant, MINUTE};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
+use crate::awake::PATIENCE;
 use crate::meters::Loop;
 use crate::{Engine, PassError, bounces, deliver, fetch, hooks, reckon, watch};
 
@@ -124,6 +125,7 @@ async fn reckon_loop(engine: &Engine, stop: &CancellationToken) {
         tokio::select! {
             () = stop.cancelled() => {}
             () = tokio::time::sleep(AFTER_FAILURE), if written.is_err() => {}
+            () = tokio::time::sleep(PATIENCE), if !engine.awake.may_decide() => {}
             () = engine.bells.reckon.notified(), if written.is_ok() => {}
             () = engine.clock.sleep_until(next), if written.is_ok() => {}
         }
@@ -158,6 +160,7 @@ async fn deliver_loop(engine: &Engine, stop: &CancellationToken) {
                     again = Some(again.map_or(at, |before| before.min(at)));
                 }
             }
+            () = tokio::time::sleep(PATIENCE), if !engine.awake.may_decide() => {}
             () = engine.bells.deliver.notified(), if !failed => {}
             () = engine.clock.sleep_until(next), if !failed => {}
         }

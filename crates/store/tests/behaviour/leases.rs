@@ -67,7 +67,8 @@ pub async fn clock_put_back(suite: &Suite) {
     let orchard = Orchard::planted(suite, 0).await;
     let (waiting, held) = (rows::id("cell"), rows::id("cell"));
     for name in [&waiting, &held] {
-        call!(suite, add_source(&rows::feed(&orchard.site.id, name))).unwrap();
+        let source = Source { name: name.clone(), ..rows::feed(&orchard.site.id, name) };
+        call!(suite, add_source(&source)).unwrap();
     }
     let year = SPRING.plus(365 * DAY);
     let leased = lease(suite, &waiting, year).await.unwrap();
