@@ -110,8 +110,16 @@ impl Pools {
         self.begin().await
     }
 
+    /// Where the disk is full or fails, SQLite ends the transaction by itself, and sqlx
+    /// takes it for open ever after: such a connection is exchanged for a new one.
     async fn begin(&self) -> Result<Tx> {
-        Ok(self.writer.begin_with("BEGIN IMMEDIATE").await?)
+        match self.writer.begin_with("BEGIN IMMEDIATE").await {
+            Err(sqlx::Error::InvalidSavePointStatement) => {
+                self.writer.acquire().await?.close().await?;
+                Ok(self.writer.begin_with("BEGIN IMMEDIATE").await?)
+            }
+            begun => Ok(begun?),
+        }
     }
 
     /// Appends to logs share the one writer's transactions.
