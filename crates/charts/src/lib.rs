@@ -5,6 +5,7 @@
 //! can stand in one page, and it brings its own light background.
 
 pub mod fit;
+pub mod hindcast;
 mod labels;
 mod look;
 mod scale;

@@ -27,13 +27,17 @@ pub enum AlertKind {
     Frost,
     /// A night at the kill line has passed: flowers are to be looked at.
     CheckDamage,
+    /// A later leg's slot is near: its flowers are to be looked at before it.
+    BloomCheck,
+    /// A slot that people were told of has closed.
+    SlotLost,
     /// A correction takes back an alert already sent.
     Withdrawn,
 }
 
 impl AlertKind {
     /// All kinds, in the order of a season.
-    pub const ALL: [AlertKind; 11] = [
+    pub const ALL: [AlertKind; 13] = [
         AlertKind::CountNow,
         AlertKind::Decide,
         AlertKind::Started,
@@ -44,11 +48,13 @@ impl AlertKind {
         AlertKind::Blind,
         AlertKind::Frost,
         AlertKind::CheckDamage,
+        AlertKind::BloomCheck,
+        AlertKind::SlotLost,
         AlertKind::Withdrawn,
     ];
 
     /// The words of all kinds, in the same order.
-    pub const WORDS: [&'static str; 11] = [
+    pub const WORDS: [&'static str; 13] = [
         "count-now",
         "decide",
         "started",
@@ -59,6 +65,8 @@ impl AlertKind {
         "blind",
         "frost",
         "check-damage",
+        "bloom-check",
+        "slot-lost",
         "withdrawn",
     ];
 

@@ -8,13 +8,16 @@ use crate::time::Instant;
 
 mod next;
 mod opened;
+mod rise;
 mod walks;
+pub(crate) use next::in_daylight;
 pub use next::next_count;
 pub use opened::{Bloom, Flowers, sum};
+pub(crate) use rise::Rise;
 pub use walks::{Alive, WIDE_SPREAD, Walk, WalkSeen, walks};
 
 /// Two-sided 90 % point of the normal distribution.
-const NINETY_PERCENT: f64 = 1.645;
+pub(crate) const NINETY_PERCENT: f64 = 1.645;
 
 /// What a start rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -139,7 +142,7 @@ impl Scale {
 /// in degree-hours above 4.5 °C, or in clock time when there are none.
 pub fn from_counts(counts: &[Count], threshold: f64, flowers: Option<f64>, course: &Course) -> Option<Start> {
     let Some(above) = counts.iter().position(|count| count.mean >= threshold) else {
-        return expected(counts, threshold, flowers, course);
+        return Rise::of(counts, threshold, flowers, course)?.expected(course);
     };
     let upper = &counts[above];
     let Some(lower) = counts[..above].last() else {
@@ -213,26 +216,6 @@ impl<'a> Between<'a> {
         let share = (wanted - done) as f64 / left as f64;
         begin.plus(libm::ceil(self.to.since(begin) as f64 * share) as i64).clamp(self.from, self.to)
     }
-}
-
-/// The start that the last two counts below the threshold lead to when they
-/// rise and the hours at hand, read or foretold, are warm enough for it.
-fn expected(counts: &[Count], threshold: f64, flowers: Option<f64>, course: &Course) -> Option<Start> {
-    let [.., before, last] = counts else {
-        return None;
-    };
-    let scale = Scale::new(flowers, threshold, last.mean);
-    let (low, high, goal) = (scale.at(before.level()), scale.at(last.level()), scale.at(threshold));
-    let degrees = course.degrees(before.at, last.at);
-    if high <= low || degrees <= 0 || !course.covers(last.at) {
-        return None;
-    }
-    let wanted = libm::ceil((goal - high) / (high - low) * degrees as f64);
-    if wanted > i64::MAX as f64 / 4.0 {
-        return None;
-    }
-    let at = course.gathered(last.at, wanted as i64)?;
-    Some(Start { at, earliest: None, latest: None, basis: Basis::Expected })
 }
 
 #[cfg(test)]

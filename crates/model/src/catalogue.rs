@@ -11,6 +11,7 @@ use crate::input::{self, Faults};
 use crate::materials::Material;
 use crate::record::Profiles;
 use crate::season::MODEL_VERSION;
+use crate::slot::Limits;
 use crate::verdict::Table;
 
 /// Curves and materials known here.
@@ -37,6 +38,8 @@ pub struct Rules {
     pub verdict: Arc<Table>,
     /// Which fields of a spray record each jurisdiction names.
     pub profiles: Profiles,
+    /// Limits of the hours to spray in.
+    pub slots: Arc<Limits>,
 }
 
 impl Rules {
@@ -50,6 +53,7 @@ impl Rules {
             cultivars: Cultivars::read(cultivars)?,
             verdict: Arc::new(Table::read(verdict)?),
             profiles: Profiles::read(records)?,
+            slots: Arc::default(),
         })
     }
 }

@@ -13,6 +13,9 @@ use crate::pollination::Bees;
 use crate::series::{Law, Quality, Series, Span};
 use crate::time::Instant;
 
+mod along;
+pub(crate) use along::{along, degrees_along};
+
 /// Growth is summed in whole units of 2⁻⁴⁰ of the style (or of a millimetre),
 /// so that order and origin of a sum never change a bit.
 pub const UNITS: f64 = (1_u64 << 40) as f64;
@@ -22,7 +25,7 @@ pub const UNITS: f64 = (1_u64 << 40) as f64;
 pub const BLOOM_BASE_C: f64 = 4.5;
 
 /// Degree-seconds are summed in whole units of 2⁻²⁰ °C·s.
-const DEGREE_UNITS: f64 = (1_u64 << 20) as f64;
+pub(crate) const DEGREE_UNITS: f64 = (1_u64 << 20) as f64;
 
 /// The course of temperature at one site with the sums that do not hang on a
 /// curve.
@@ -140,6 +143,17 @@ impl Course {
         let base = self.degrees[before];
         let at = crossing(span, goal - base, self.degrees[knot] - base, |at| degree_units(span, at));
         Some(Instant(at.max(from.0)))
+    }
+
+    /// Temperature at a moment up to the last reading, °C, where it is known.
+    pub(crate) fn celsius(&self, at: Instant) -> Option<f64> {
+        let spans = &self.series.spans;
+        let read = self.series.begin()? < at && at <= self.as_of()?;
+        let span = spans.get(index(spans, at.0 - 1)).filter(|_| read)?;
+        match span.law {
+            Law::Line(a, b) => Some(a + (b - a) * share(span, at.0)),
+            Law::Within(..) | Law::Anything => None,
+        }
     }
 
     /// Whether `at` lies within the hours of this course.

@@ -5,6 +5,7 @@
 //! ([`series`]), a [`plan`] and a [`field_log`]; what goes out is a
 //! [`season`]. The same input gives the same bits on every machine.
 
+pub mod ahead;
 pub mod air;
 pub mod alert_kind;
 pub mod block;
@@ -21,17 +22,22 @@ pub mod fit;
 pub mod frost;
 pub mod gaps;
 pub mod growth;
+pub mod hindcast;
 pub mod input;
 pub mod legs;
 pub mod lent;
 pub mod materials;
 pub mod mixing;
+pub mod odds;
 pub mod plan;
 pub mod pollination;
 pub mod record;
+pub mod round;
+pub mod score;
 pub mod season;
 pub mod series;
 pub mod site;
+pub mod slot;
 pub mod stage;
 pub mod stats;
 pub mod style;
@@ -41,6 +47,7 @@ pub mod time;
 pub mod timeline;
 pub mod units;
 pub mod verdict;
+pub mod verify;
 pub mod waiting;
 pub mod wishes;
 pub mod wood;

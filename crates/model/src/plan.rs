@@ -14,6 +14,7 @@ use crate::lent::Lent;
 use crate::materials::{Material, Rate};
 use crate::pollination::FEWEST_HOURS;
 use crate::record::Confirmation;
+use crate::slot::Limits;
 use crate::time::Instant;
 use crate::verdict::Table;
 
@@ -24,6 +25,8 @@ pub const MOST_SPRAYS: usize = 12;
 
 /// Kind of a farm's own table that says whether to thin.
 pub const VERDICT_TABLE: &str = "verdict";
+/// Under which name the store keeps a farm's own limits of the hours to spray in.
+pub const SLOT_LIMITS: &str = "slot-limits";
 
 /// Which side of the mark the spray must stay on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -134,6 +137,8 @@ pub struct Plan {
     pub cultivar: Arc<Cultivar>,
     /// The table that says whether to thin.
     pub table: Arc<Table>,
+    /// Limits of the hours to spray in.
+    pub slot_limits: Arc<Limits>,
     /// What other blocks lend this one.
     pub lent: Lent,
     /// Who has confirmed which material for this farm.
@@ -153,6 +158,7 @@ impl Plan {
             materials: catalogue.materials.clone(),
             settings: agreed.settings,
             table: catalogue.rules.verdict.clone(),
+            slot_limits: catalogue.rules.slots.clone(),
             lent: Lent::default(),
             confirmed: Vec::new(),
         }
@@ -166,6 +172,10 @@ impl Plan {
         let own = tables.iter().find(|(kind, _)| kind == VERDICT_TABLE);
         if let Some(table) = own.and_then(|(_, document)| Table::read(document).ok()) {
             self.table = Arc::new(table);
+        }
+        let own = tables.iter().find(|(kind, _)| kind == SLOT_LIMITS);
+        if let Some(limits) = own.and_then(|(_, document)| Limits::read(document).ok()) {
+            self.slot_limits = Arc::new(limits);
         }
         self.confirmed = confirmed
             .iter()

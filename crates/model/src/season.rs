@@ -38,7 +38,7 @@ pub use window::window;
 
 /// Raised whenever the same input gives another season than before; goes into
 /// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
-pub const MODEL_VERSION: i64 = 5;
+pub const MODEL_VERSION: i64 = 6;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
 const THROUGH: f64 = 1.0;
@@ -305,6 +305,11 @@ fn counted(walk: &Walk<'_>) -> Counted {
 /// The ruler that a season's growth is measured with.
 pub(crate) fn ruler(plan: &Plan, stand: &Stand<'_>, growth: &Growth) -> Ruler {
     Seen::of(stand).ruler(plan, growth)
+}
+
+/// Flowers on a tree, where they can be reckoned.
+pub(crate) fn flowers(plan: &Plan, stand: &Stand<'_>) -> Option<f64> {
+    Seen::of(stand).flowers(plan)
 }
 
 /// Reckons leg by leg, and in all, how many flowers came through before a spray.

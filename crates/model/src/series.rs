@@ -211,7 +211,7 @@ pub fn difference(trusted: &[Vec<Reading>], other: &[Reading], now: Instant) -> 
 
 /// Usable readings that end by `now`, sorted, one for each end, none reaching
 /// back over the one before.
-fn usable(readings: &[Reading], now: Instant) -> Vec<Reading> {
+pub(crate) fn usable(readings: &[Reading], now: Instant) -> Vec<Reading> {
     let mut kept: Vec<Reading> = readings
         .iter()
         .filter(|reading| reading.at <= now && reading.flag.usable() && reading.celsius.is_finite())

@@ -9,6 +9,9 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use serde::{Deserialize, Serialize};
 
+mod normal;
+pub use normal::{normal_below, normal_density, normal_point};
+
 /// Two-sided 95 % point of the normal distribution.
 pub const NORMAL_95: f64 = 1.959_963_984_540_054;
 

@@ -6,7 +6,7 @@ use std::future::Future;
 use std::pin::Pin;
 use std::str::FromStr;
 
-use chrono::{DateTime, Datelike, NaiveDate, SecondsFormat, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, NaiveDateTime, SecondsFormat, TimeZone, Utc};
 use chrono_tz::Tz;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -34,6 +34,15 @@ impl Instant {
     /// The same moment for calendar arithmetic.
     pub fn utc(self) -> DateTime<Utc> {
         DateTime::from_timestamp(self.0, 0).unwrap_or_default()
+    }
+
+    /// A moment of the wall clock of `zone`: of one that comes twice the first, and for
+    /// one that the clocks skip the moment at which they do.
+    pub fn on_wall(wall: NaiveDateTime, zone: Tz) -> Instant {
+        let found = |wall: NaiveDateTime| zone.from_local_datetime(&wall).earliest();
+        let ahead = (0..=24 * 4).map(|quarters| wall + chrono::Duration::minutes(15 * quarters));
+        let at = ahead.into_iter().find_map(found);
+        Instant(at.map_or_else(|| wall.and_utc().timestamp(), |at| at.timestamp()))
     }
 
     /// The calendar date of this moment on the wall clock of `zone`.

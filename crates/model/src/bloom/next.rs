@@ -37,7 +37,7 @@ pub fn next_count(
 
 /// The last moment of daylight up to `at`; where that lies before `soonest`, the
 /// first from there on.
-fn in_daylight(at: Instant, zone: Tz, soonest: Instant) -> Instant {
+pub(crate) fn in_daylight(at: Instant, zone: Tz, soonest: Instant) -> Instant {
     let before = |(morning, evening): (Instant, Instant)| (morning <= at).then(|| at.min(evening));
     let day = at.local_date(zone);
     let yesterday = || daylight(day.pred_opt()?, zone).and_then(before);

@@ -16,6 +16,9 @@ pub struct Reentry {
     pub until: Option<Instant>,
     /// Whether that lies ahead.
     pub closed: bool,
+    /// When the spray was finished.
+    #[serde(default)]
+    pub finished_at: Option<Instant>,
     /// The spray.
     pub entry: String,
     /// Its material.
@@ -45,7 +48,13 @@ pub(super) fn latest(
         if !closed && as_of.is_some_and(|as_of| as_of.since(finished) > SPOKEN_OF) {
             continue;
         }
-        let this = Reentry { until, closed, entry: entry.id.to_owned(), material: spray.material.clone() };
+        let this = Reentry {
+            until,
+            closed,
+            finished_at: Some(finished),
+            entry: entry.id.to_owned(),
+            material: spray.material.clone(),
+        };
         // What keeps it closed longest, then what nobody recorded, then the rest.
         let weight = |one: &Reentry| (one.closed, one.until.is_none(), one.until);
         longest = match longest {

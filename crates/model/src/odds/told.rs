@@ -1,0 +1,49 @@
+//! Odds in words: as exact as they are known, and no more.
+
+use chrono::{Duration, Timelike};
+use chrono_tz::Tz;
+
+use super::Odds;
+use crate::time::{HOUR, Instant};
+
+/// A moment on the wall clock of `zone`, rounded to how far early and late lie apart,
+/// seconds: over 48 h to the half day that it lies in, over 12 h to the nearest three
+/// hours, below that to the nearest hour.
+pub fn rounded(at: Instant, apart: i64, zone: Tz) -> String {
+    let local = at.utc().with_timezone(&zone).naive_local();
+    if apart > 48 * HOUR {
+        let half = if local.hour() < 12 { "before noon" } else { "after noon" };
+        return format!("{}, {half}", local.format("%a %-d %b"));
+    }
+    let step = if apart >= 12 * HOUR { 3 * HOUR } else { HOUR };
+    let into = i64::from(local.time().num_seconds_from_midnight());
+    let nearest = (into + step / 2).div_euclid(step) * step;
+    (local + Duration::seconds(nearest - into)).format("%a %-d %b, %H:%M").to_string()
+}
+
+impl Odds {
+    /// The likely moment, as exact as it is known; none where it lies beyond the horizon.
+    pub fn likely_told(&self, zone: Tz) -> Option<String> {
+        let apart = self.late.unwrap_or(self.horizon).since(self.early?);
+        Some(rounded(self.likely?, apart, zone))
+    }
+
+    /// Early, likely and late in a sentence.
+    pub fn told(&self, zone: Tz) -> String {
+        let Some(early) = self.early else {
+            let horizon = rounded(self.horizon, i64::MAX, zone);
+            return format!("Later than {horizon}, or not at all, in more than 9 of 10 cases.");
+        };
+        let apart = self.late.unwrap_or(self.horizon).since(early);
+        let said = |at: Option<Instant>| match at {
+            Some(at) => rounded(at, apart, zone),
+            None => format!("later than {}, or not at all", rounded(self.horizon, apart, zone)),
+        };
+        format!(
+            "Early (1 in 10) {}; likely (even odds) {}; late (1 in 10) {}.",
+            said(self.early),
+            said(self.likely),
+            said(self.late)
+        )
+    }
+}
