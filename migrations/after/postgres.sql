@@ -55,6 +55,7 @@ DECLARE
         ['farm_rule', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
         ['calendar', 'farm_id IN (SELECT farms_seen())', 'farm_id IN (SELECT farms_seen())'],
         ['season', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
+        ['expectation', 'block_id IN (SELECT id FROM block)', 'false'],
         ['plan', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['log_entry', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],
         ['alert', 'block_id IN (SELECT id FROM block)', 'block_id IN (SELECT id FROM block)'],

@@ -316,6 +316,9 @@ methods! {
     /// included, in order of issue and fetch. `after` are those two of the last one
     /// of the page before.
     feeds::issues(source_id: &str, from: Instant, to: Instant, after: Option<(Instant, Instant)>, limit: u32) -> Vec<Issue>;
+    /// A source's forecasts as they were issued from `from` to `to`, both included, of
+    /// each stretch of `every` seconds the first, in order.
+    feeds::forecasts_every(source_id: &str, from: Instant, to: Instant, every: i64) -> Vec<Forecast>;
     /// Keeps the members of an ensemble as they were issued.
     feeds::store_members(source_id: &str, members: &Members, fetched_at: Instant) -> ();
     /// The newest members of the most trusted source of a site that has any, with
@@ -564,6 +567,9 @@ methods! {
     /// messages and calls, and ends leases that no clock but one far ahead gave. Gives
     /// how many that were.
     waits::bring_forward(now: Instant, beyond: Instant) -> u64;
+    /// What was expected of a block's seasons by forecasts issued since `from`, in order
+    /// of issue.
+    expectations::expected_of(block_id: &str, from: Instant, limit: u32) -> Vec<Expected>;
     /// Notes that an instance is at work, by the name of its journal.
     journal::note_instance(name: &str, at: Instant) -> ();
     /// Instances whose journals must be read before anything goes out.

@@ -20,6 +20,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (11, "delivery", include_str!("../../../migrations/0011_delivery.sql")),
     (12, "hooks", include_str!("../../../migrations/0012_hooks.sql")),
     (13, "calendar", include_str!("../../../migrations/0013_calendar.sql")),
+    (14, "expected", include_str!("../../../migrations/0014_expected.sql")),
 ];
 
 /// The table in which the steps taken are kept.

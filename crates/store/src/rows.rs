@@ -29,8 +29,8 @@ pub use people::{
 };
 pub use places::{Block, Confirmed, Curve, Farm, Material, Site, Source, Stay, Way};
 pub use season::{
-    Appended, BoardRow, Change, ChangeKey, Lender, LogEntry, PlanRow, Reckoned, ReckonedState, SeasonRow,
-    Stale, StaleKey, Versions,
+    Appended, BoardRow, Change, ChangeKey, Expectation, Expected, Lender, LogEntry, PlanRow, Reckoned,
+    ReckonedState, SeasonRow, Stale, StaleKey, Versions,
 };
 pub use weather::{
     Brought, Cell, Earlier, Fetched, Issue, LeasedCell, Members, ProviderState, SiteWeather, SourceState,

@@ -28,6 +28,8 @@ pub(crate) mod contacts;
 pub(crate) mod copying;
 #[path = "queries/credentials.rs"]
 pub(crate) mod credentials;
+#[path = "queries/expectations.rs"]
+pub(crate) mod expectations;
 #[path = "queries/farms.rs"]
 pub(crate) mod farms;
 #[path = "queries/feeds.rs"]

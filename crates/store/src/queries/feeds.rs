@@ -155,6 +155,35 @@ pub(crate) async fn issues(
     rows.into_iter().map(issue).collect()
 }
 
+pub(crate) async fn forecasts_every(
+    db: &Pools,
+    source_id: &str,
+    from: Instant,
+    to: Instant,
+    every: i64,
+) -> Result<Vec<Forecast>> {
+    let mut tx = db.begin_read().await?;
+    if !wall::sees(&mut tx, db, Of::Source(source_id)).await? {
+        return Ok(Vec::new());
+    }
+    let rows: Vec<(i64, String)> = sqlx::query_as(
+        "SELECT issued_at, hours FROM forecast WHERE source_id = $1 AND (issued_at, fetched_at) IN \
+         (SELECT issued_at, min(fetched_at) FROM forecast WHERE source_id = $1 AND issued_at IN \
+         (SELECT min(issued_at) FROM forecast WHERE source_id = $1 AND issued_at >= $2 AND issued_at <= $3 \
+         GROUP BY issued_at / $4) GROUP BY issued_at) ORDER BY issued_at",
+    )
+    .bind(source_id)
+    .bind(from.0)
+    .bind(to.0)
+    .bind(every)
+    .fetch_all(&mut *tx)
+    .await?;
+    let forecast = |(issued_at, hours): (i64, String)| {
+        Ok(Forecast { issued_at: Instant(issued_at), hours: hours::read(&hours)? })
+    };
+    rows.into_iter().map(forecast).collect()
+}
+
 pub(crate) async fn store_members(
     db: &Pools,
     source_id: &str,

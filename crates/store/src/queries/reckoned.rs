@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use model::time::Instant;
 use sqlx::QueryBuilder;
 
-use super::{Connection, Db, Pools, alert_writes, dialect, load, notes};
+use super::{Connection, Db, Pools, alert_writes, dialect, expectations, load, notes};
 use crate::read::{self, weather_version};
 use crate::rows::{AlertWrite, Reckoned, Versions};
 use crate::{ROWS_A_STATEMENT, Result, text, trial};
@@ -35,6 +35,7 @@ pub(crate) async fn commit_reckoned(db: &Pools, reckoned: &[Reckoned], now: Inst
             continue;
         }
         write_seasons(&mut tx, &current, now).await?;
+        expectations::write(&mut tx, &current).await?;
         trial::point(trial::SEASON);
         let writes: Vec<&AlertWrite> = current.iter().flat_map(|season| &season.alerts).collect();
         alert_writes::write(&mut tx, &writes).await?;

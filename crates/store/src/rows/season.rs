@@ -187,6 +187,31 @@ pub struct Reckoned {
     pub doc: Value,
     /// Its alerts, written only with the season.
     pub alerts: Vec<AlertWrite>,
+    /// What is expected of it.
+    pub expected: Vec<Expectation>,
+}
+
+/// What was expected of a season when a forecast came in. It is history: kept as it
+/// was said, and held against what came.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Expectation {
+    /// `start`, or `leg/` and what opened the leg.
+    pub subject: String,
+    /// When the forecast behind it was issued. Of each six hours the first counts.
+    pub issued_at: Instant,
+    /// The odds.
+    pub odds: Value,
+}
+
+/// The same with whose it is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Expected {
+    /// The block.
+    pub block_id: String,
+    /// The bloom year.
+    pub year: i32,
+    /// What was expected.
+    pub expectation: Expectation,
 }
 
 /// A place in the order of changes.

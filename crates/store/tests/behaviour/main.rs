@@ -59,6 +59,7 @@ async fn behaviours(suite: &Suite) {
     suite.step("calendars", calendars::addresses(suite)).await;
     suite.step("what a calendar shows", calendars::seasons(suite)).await;
     suite.step("field logs", season::logs(suite)).await;
+    suite.step("what was expected", reckoning::expected(suite)).await;
     suite.step("what is stale", reckoning::stale(suite)).await;
     suite.step("stale seasons in pages", reckoning::stale_pages(suite)).await;
     suite.step("versions guard what is written", reckoning::guard(suite)).await;

@@ -2,7 +2,7 @@
 
 use model::time::Instant;
 use serde_json::json;
-use store::{AlertStatus, AlertWrite, Reckoned, Stale, Versions};
+use store::{AlertStatus, AlertWrite, Expectation, Reckoned, Stale, Versions};
 
 use crate::rows::{self, Orchard, PROGRAM, SPRING, YEAR, alert, hours, new_alert, reckoned};
 use crate::suite::{Suite, call};
@@ -15,6 +15,41 @@ async fn one_stale(suite: &Suite, orchard: &Orchard) -> Stale {
 
 async fn commit(suite: &Suite, reckoned: Reckoned) -> u64 {
     call!(suite, commit_reckoned(&[reckoned], SPRING)).unwrap()
+}
+
+/// What is expected is kept as it was first said, once in six hours of issues.
+pub async fn expected(suite: &Suite) {
+    let orchard = Orchard::in_bloom(suite).await;
+    let block = orchard.block();
+    let begin = Instant(hours(6).0.div_euclid(6 * 3_600) * 6 * 3_600);
+    let expect = |at: Instant, likely: i64| Expectation {
+        subject: "start".into(),
+        issued_at: at,
+        odds: json!({ "likely": likely }),
+    };
+    let second = Expectation { subject: "leg/start".into(), ..expect(begin, 3) };
+    for (n, expected) in [
+        vec![expect(begin, 1)],
+        vec![expect(begin.plus(3_600), 2), second.clone()],
+        vec![expect(begin.plus(6 * 3_600), 4)],
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let note = rows::entry(&format!("note-{n}"), hours(1), "still closed");
+        call!(suite, append_entries(block, YEAR, std::slice::from_ref(&note))).unwrap();
+        let done = Reckoned { expected, ..reckoned(&one_stale(suite, &orchard).await, vec![]) };
+        assert_eq!(commit(suite, done).await, 1);
+    }
+    let told = async |from: Instant, limit: u32| {
+        let held = call!(suite, expected_of(block, from, limit)).unwrap();
+        assert!(held.iter().all(|one| (one.block_id.as_str(), one.year) == (block, YEAR)));
+        held.into_iter().map(|one| one.expectation).collect::<Vec<_>>()
+    };
+    let all = [second, expect(begin, 1), expect(begin.plus(6 * 3_600), 4)];
+    assert_eq!(told(begin, 9).await, all);
+    assert_eq!(told(begin.plus(1), 9).await, all[2..]);
+    assert_eq!(told(begin, 1).await, all[..1]);
 }
 
 pub async fn stale(suite: &Suite) {

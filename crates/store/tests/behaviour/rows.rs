@@ -163,6 +163,7 @@ pub fn reckoned(stale: &Stale, alerts: Vec<AlertWrite>) -> Reckoned {
         state: "growing".into(),
         doc: json!({ "state": "growing", "progress": 0.1 + 0.2 }),
         alerts,
+        expected: Vec::new(),
     }
 }
 

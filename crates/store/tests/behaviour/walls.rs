@@ -132,6 +132,8 @@ pub async fn walls(suite: &Suite) {
     assert_eq!(store.latest_forecast(site).await.unwrap(), None);
     assert_eq!(store.issues(source, SPRING, hours(9), None, 9).await.unwrap(), []);
     assert_eq!(store.latest_members(site).await.unwrap(), None);
+    assert_eq!(store.forecasts_every(source, SPRING, hours(9), 60).await.unwrap(), []);
+    assert_eq!(store.expected_of(block, Instant(0), 9).await.unwrap(), []);
     assert_eq!(store.taken_files(source).await.unwrap(), []);
     let members = store::Members { issued_at: SPRING, hours: vec![] };
     absent(store.store_members(source, &members, SPRING).await);
@@ -199,6 +201,7 @@ pub async fn notes(suite: &Suite) {
         state: "watching".into(),
         doc: json!({}),
         alerts: vec![],
+        expected: Vec::new(),
     };
     call!(suite, commit_reckoned(&[reckoned], hours(6))).unwrap();
     let after = store.changes(Some(&ours_only[0]), 100).await.unwrap();

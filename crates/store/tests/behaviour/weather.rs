@@ -252,6 +252,20 @@ pub async fn archive(suite: &Suite) {
     assert_eq!(at(&rest), [hours(3), hours(4)], "each once, none lost");
     assert_eq!(call!(suite, issues("none", hours(1), hours(4), None, 2)).unwrap(), []);
 
+    let every = async |every: i64| {
+        let kept = call!(suite, forecasts_every(&feed.id, hours(1), hours(4), every)).unwrap();
+        kept.iter().map(|forecast| forecast.issued_at).collect::<Vec<_>>()
+    };
+    assert_eq!(every(3_600).await, [hours(1), hours(2), hours(3), hours(4)]);
+    let begins: std::collections::BTreeSet<i64> =
+        (1..=4).map(|hour| hours(hour).0.div_euclid(10_800)).collect();
+    assert_eq!(every(10_800).await.len(), begins.len(), "of each three hours the first");
+    // Of two that came for one issue the first counts.
+    let again = Forecast { issued_at: hours(2), hours: ahead(2, 1.0) };
+    call!(suite, store_fetch(&feed.id, &[], Some(&again), hours(2).plus(120))).unwrap();
+    let kept = call!(suite, forecasts_every(&feed.id, hours(2), hours(2), 3_600)).unwrap();
+    assert_eq!(kept.iter().map(|one| one.hours.clone()).collect::<Vec<_>>(), [ahead(2, 14.0)]);
+
     assert_eq!(call!(suite, latest_members(&orchard.site.id)).unwrap(), None);
     let members =
         |at: i64| store::Members { issued_at: hours(at), hours: vec![ahead(at, 9.0), ahead(at, 11.0)] };
