@@ -29,7 +29,7 @@ fn main() {
     let (plan, season, now) = due();
     let recipients =
         Recipients { block_id: "bench", addresses: &[], contacts: &[], silenced: &[], mutes: &[] };
-    let beside = Beside { curve: "steady", fed: true, awake: true, recipients };
+    let beside = Beside { curve: "steady", fed: true, awake: true, ahead: None, recipients };
     let told = decide(&season, &plan, &beside, &[], now);
     let known: Vec<AlertRow> = told.into_iter().filter_map(|decision| row(decision, now)).collect();
     assert!(

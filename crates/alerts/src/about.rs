@@ -2,6 +2,7 @@
 
 use model::bloom::Basis;
 use model::plan::MarkBound;
+use model::slot::Slot;
 use model::time::Instant;
 use model::verdict::Advice;
 use serde::{Deserialize, Serialize};
@@ -85,6 +86,21 @@ pub struct About {
     /// When to count open flowers next.
     #[serde(default)]
     pub count_at: Option<Instant>,
+    /// The odds of that moment, in words.
+    #[serde(default)]
+    pub odds: Option<String>,
+    /// The likely moment by them, rounded to how far they spread.
+    #[serde(default)]
+    pub likely: Option<String>,
+    /// The slot that is named, where there is one.
+    #[serde(default)]
+    pub slot: Option<Slot>,
+    /// What came of looking for it, in words.
+    #[serde(default)]
+    pub slot_told: Option<String>,
+    /// What became of the slot that was named before, in words.
+    #[serde(default)]
+    pub lost: Option<String>,
     /// Last reading before nothing was heard any more.
     #[serde(default)]
     pub unread_from: Option<Instant>,

@@ -7,14 +7,18 @@
 
 use std::borrow::Cow;
 
+use model::ahead::Sky;
 use model::alert_kind::AlertKind;
+use model::odds::SeasonOdds;
 use model::plan::Plan;
 use model::season::Season;
+use model::slot::Answer;
 use model::time::{HOUR, Instant};
 use store::{Addressed, AlertRow, AlertStatus};
 
 use crate::about::About;
 
+mod ahead;
 mod called;
 mod facts;
 mod standing;
@@ -39,8 +43,21 @@ pub struct Beside<'a> {
     /// Whether this service has been at work for a while without a break: right after
     /// a start or a suspend, readings may just not have been asked for yet.
     pub awake: bool,
+    /// What lies ahead, where there is a forecast.
+    pub ahead: Option<Ahead<'a>>,
     /// Who gets the block's alerts.
     pub recipients: Recipients<'a>,
+}
+
+/// What lies ahead of a season.
+#[derive(Debug, Clone, Copy)]
+pub struct Ahead<'a> {
+    /// When, with its odds.
+    pub odds: &'a SeasonOdds,
+    /// Slots around it, a leg each.
+    pub slots: &'a [Answer],
+    /// The air and sun that slots are judged by.
+    pub sky: Sky<'a>,
 }
 
 /// One thing to do about a season's alerts.
@@ -118,7 +135,9 @@ pub fn decide(
 /// Until when an alert is worth sending, should it not go out at once.
 pub fn useful_until(about: &About, now: Instant) -> Instant {
     match about.kind {
-        AlertKind::Withdrawn | AlertKind::Moved | AlertKind::Blind => now.plus(USEFUL),
+        AlertKind::Withdrawn | AlertKind::Moved | AlertKind::Blind | AlertKind::SlotLost => now.plus(USEFUL),
+        // Nobody looks at flowers before a slot that has begun.
+        AlertKind::BloomCheck => about.at.unwrap_or(now),
         _ => about.at.unwrap_or(now).plus(USEFUL),
     }
 }

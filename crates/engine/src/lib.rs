@@ -23,12 +23,14 @@ use tokio::sync::Notify;
 use weather::checks::Thresholds;
 use weather::feeds::Feed;
 
+mod ahead;
 mod awake;
 mod beside;
 pub mod bounces;
 pub mod catalogue;
 pub mod deliver;
 pub mod fetch;
+mod grown;
 pub mod hooks;
 mod lenders;
 mod meters;
@@ -36,6 +38,7 @@ pub mod reckon;
 mod run;
 pub mod watch;
 
+pub use ahead::Learned;
 pub use awake::Awake;
 pub use deliver::Way;
 pub use meters::Meters;
@@ -71,6 +74,8 @@ pub struct Engine {
     pub way: Arc<Way>,
     /// Since when the loops have been at work without a break.
     pub awake: Arc<Awake>,
+    /// How far forecasts were off, as learned so far.
+    pub learned: Arc<Learned>,
     /// Where the hourly heartbeat goes, if anywhere.
     pub heartbeat_to: Option<String>,
     /// What hooks are called by.

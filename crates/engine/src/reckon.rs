@@ -1,28 +1,29 @@
 //! The reckon pass: what is stale is reckoned again, and season and alerts are
 //! written together.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
 use alerts::about::About;
-use alerts::decide::{Beside, Decision, Recipients, decide, useful_until};
+use alerts::decide::{self, Beside, Decision, Recipients, decide, useful_until};
+use model::ahead::Sky;
 use model::air::Air;
-use model::block::{Block, Offset};
 use model::catalogue::Catalogue;
+use model::curve::Curve;
 use model::field_log::{Entry, FieldLog};
-use model::growth::{Course, Growth};
+use model::odds::{Odds, SeasonOdds};
 use model::plan::Plan;
-use model::pollination::Bees;
 use model::season;
 use model::series::Series;
-use model::site::Place;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
-use store::{AlertRow, AlertStatus, AlertWrite, LogEntry, Reckoned, SiteWeather, Stale, trial};
+use store::{AlertRow, AlertStatus, AlertWrite, Expectation, LogEntry, Reckoned, SiteWeather, Stale, trial};
 use uuid::{ContextV7, Timestamp, Uuid};
 use weather::checks::{self, Findings, Thresholds};
 
+use crate::ahead::{self, Ahead};
 use crate::fetch::place;
+use crate::grown::Grown;
 use crate::{Awake, Engine, PassError, catalogue, lenders};
 
 /// Seasons in one transaction: fewer cost a sync each, more hold the writer.
@@ -89,14 +90,18 @@ async fn reckon_page(
                 plan.lent = lenders::lent(engine, stale, &plan.block.borrows, catalogue, now).await?;
             }
         }
-        groups.push((Known { weather, air: air.into_iter().map(|(_, air)| air).collect() }, group));
+        let ahead = match to < now {
+            true => None,
+            false => ahead::of(engine, &weather, now).await?,
+        };
+        groups.push((Known { weather, air: air.into_iter().map(|(_, air)| air).collect(), ahead }, group));
     }
     // Reckoning is arithmetic: it runs off the async threads.
-    let thresholds = engine.thresholds.clone();
+    let (thresholds, catalogue) = (engine.thresholds.clone(), catalogue.clone());
     let reckoned = tokio::task::spawn_blocking(move || {
         groups
             .into_iter()
-            .flat_map(|(known, group)| reckon_group(known, group, &thresholds, moment))
+            .flat_map(|(known, group)| reckon_group(known, group, &catalogue, &thresholds, moment))
             .collect()
     });
     Ok(reckoned.await?)
@@ -107,6 +112,8 @@ struct Known {
     weather: SiteWeather,
     /// The rest of the air, by source, the most trusted first.
     air: Vec<Vec<Air>>,
+    /// The weather ahead, of a season of now.
+    ahead: Option<Ahead>,
 }
 
 /// A stale season with its plan and log as read, or why they cannot be.
@@ -146,13 +153,19 @@ fn by_window(stale: Vec<Stale>, catalogue: &Catalogue, now: Instant) -> BTreeMap
 /// growth is summed once for each curve. Flags are not stored: what a reading is
 /// worth hangs on those before and after it and on the other sources, whenever they
 /// come.
-fn reckon_group(known: Known, group: Vec<Season>, thresholds: &Thresholds, moment: Moment) -> Vec<Reckoned> {
+fn reckon_group(
+    known: Known,
+    group: Vec<Season>,
+    catalogue: &Catalogue,
+    thresholds: &Thresholds,
+    moment: Moment,
+) -> Vec<Reckoned> {
     let now = moment.now;
-    let Known { mut weather, air } = known;
+    let Known { mut weather, air, ahead } = known;
     let found = checks::mark(weather.for_checks(), now, thresholds);
     let readings = weather.by_trust();
     let series = Series::join(&readings, weather.forecast.as_ref(), now);
-    let mut grown = Grown::on(series, air, place(&weather.site));
+    let mut grown = Grown::on(series, air, place(&weather.site), ahead);
     let sources: Vec<String> = weather
         .sources
         .iter()
@@ -165,85 +178,27 @@ fn reckon_group(known: Known, group: Vec<Season>, thresholds: &Thresholds, momen
             let mut versions = stale.versions;
             versions.site = weather.version;
             let outcome = read.map(|(plan, log)| {
-                let growth = grown.growth(&plan.block);
-                reckon_one(&stale, &plan, &log, &growth, &Weather { sources: &sources, found: &found }, moment)
+                let weather = Weather { sources: &sources, found: &found, curves: &catalogue.curves };
+                reckon_one(&stale, &plan, &log, &mut grown, &weather, moment)
             });
-            let (state, doc, look_again_at, alerts) = outcome.unwrap_or_else(|fault| {
+            let outcome = outcome.unwrap_or_else(|fault| {
                 tracing::error!(block = %stale.block.id, year = stale.year, %fault, "a season cannot be read");
-                ("unreadable".to_owned(), json!({ "fault": fault }), None, Vec::new())
+                let doc = json!({ "fault": fault });
+                Outcome { state: "unreadable", doc, look_again_at: None, alerts: Vec::new(), expected: Vec::new() }
             });
+            let Outcome { state, doc, look_again_at, alerts, expected } = outcome;
             Reckoned {
                 block_id: stale.block.id,
                 year: stale.year,
                 versions,
                 look_again_at,
-                state,
+                state: state.to_owned(),
                 doc,
                 alerts,
+                expected,
             }
         })
         .collect()
-}
-
-/// Day and night offset of a block, to the bit.
-type Apart = (u64, u64);
-
-/// Courses and growth of one place and window, each made once.
-struct Grown {
-    place: Option<Place>,
-    air: Vec<Vec<Air>>,
-    /// The site's own course under no offset.
-    courses: HashMap<Apart, Arc<Course>>,
-    growths: HashMap<(Apart, String), Growth>,
-}
-
-impl Grown {
-    fn on(series: Series, air: Vec<Vec<Air>>, place: Option<Place>) -> Grown {
-        let mut grown = Grown { place, air, courses: HashMap::new(), growths: HashMap::new() };
-        let site = grown.summed(series);
-        grown.courses.insert(apart(None), Arc::new(site));
-        grown
-    }
-
-    fn summed(&self, series: Series) -> Course {
-        match &self.place {
-            Some(place) => {
-                let bees = Bees::judge(&series, &self.air, place);
-                Course::new(series).with_bees(bees)
-            }
-            None => Course::new(series),
-        }
-    }
-
-    /// Growth of a block in its own air; curves written into a block are its own.
-    fn growth(&mut self, block: &Block) -> Growth {
-        let key = (apart(block.offset.as_ref()), block.curve.id.clone());
-        match self.growths.get(&key) {
-            Some(growth) if growth.curve() == block.curve.as_ref() => growth.clone(),
-            _ => {
-                let growth = Growth::new(self.course(block.offset.as_ref()), block.curve.clone());
-                self.growths.insert(key, growth.clone());
-                growth
-            }
-        }
-    }
-
-    fn course(&mut self, offset: Option<&Offset>) -> Arc<Course> {
-        let site = self.courses[&apart(None)].clone();
-        let (Some(offset), Some(place)) = (offset, &self.place) else { return site };
-        let key = apart(Some(offset));
-        if let Some(course) = self.courses.get(&key) {
-            return course.clone();
-        }
-        let course = Arc::new(self.summed(site.series().at_block(offset, place)));
-        self.courses.insert(key, course.clone());
-        course
-    }
-}
-
-fn apart(offset: Option<&Offset>) -> Apart {
-    // Adding zero makes -0.0 the 0.0 of no offset.
-    offset.map_or((0, 0), |offset| ((offset.day_c + 0.0).to_bits(), (offset.night_c + 0.0).to_bits()))
 }
 
 /// Plan and field log of a stale season, as they were checked when they came.
@@ -273,6 +228,8 @@ struct Weather<'a> {
     /// The sources with readings, for people.
     sources: &'a [String],
     found: &'a Findings,
+    /// The curves that ship or were added.
+    curves: &'a [Arc<Curve>],
 }
 
 /// What mails say of a season's temperatures.
@@ -282,18 +239,33 @@ struct Temperatures<'a> {
     checked: Vec<String>,
 }
 
-type Outcome = (String, Value, Option<Instant>, Vec<AlertWrite>);
+/// What came of a season.
+struct Outcome {
+    state: &'static str,
+    doc: Value,
+    look_again_at: Option<Instant>,
+    alerts: Vec<AlertWrite>,
+    expected: Vec<Expectation>,
+}
 
 fn reckon_one(
     stale: &Stale,
     plan: &Plan,
     log: &FieldLog,
-    growth: &Growth,
+    grown: &mut Grown,
     weather: &Weather<'_>,
     moment: Moment,
 ) -> Outcome {
     let now = moment.now;
+    let growth = &grown.growth(&plan.block);
     let mut season = season::reckon(plan, log, growth, now);
+    let odds = grown.odds(plan, log, &season, weather.curves, now);
+    let hours = grown.hours(plan.block.offset.as_ref(), now);
+    let sky = hours.as_deref().zip(grown.sun()).map(|(hours, sun)| Sky { hours, sun });
+    let slots = match (&odds, &sky) {
+        (Some(odds), Some(sky)) => model::ahead::slots(plan, &season, odds, sky, now),
+        _ => Vec::new(),
+    };
     let notes = weather.found.notes(log.begin().unwrap_or(now), &season);
     let checked = notes.iter().map(|note| note.text.to_string()).collect();
     let temperatures = Temperatures { sources: weather.sources, checked };
@@ -305,6 +277,7 @@ fn reckon_one(
         curve: &curve,
         fed: stale.fed,
         awake: settled <= now,
+        ahead: odds.as_ref().zip(sky).map(|(odds, sky)| decide::Ahead { odds, slots: &slots, sky }),
         recipients: Recipients {
             block_id: &stale.block.id,
             addresses: &stale.farm.alert_emails,
@@ -317,11 +290,33 @@ fn reckon_one(
         .into_iter()
         .map(|decision| write(stale, decision, &temperatures, now))
         .collect();
-    let doc = serde_json::to_value(&season).unwrap_or_default();
+    let mut doc = serde_json::to_value(&season).unwrap_or_default();
+    if let Some(odds) = &odds {
+        doc["odds"] = serde_json::to_value(odds).unwrap_or_default();
+        doc["slots"] = serde_json::to_value(&slots).unwrap_or_default();
+    }
     // What is missing counts as missing only then.
     let again = season.running().filter(|_| settled > now).map(|_| settled);
     let look_again_at = season.look_again_at.into_iter().chain(again).min();
-    (season.state.word().to_owned(), doc, look_again_at, writes)
+    let expected = odds.iter().flat_map(|odds| expectations(&season, odds)).collect();
+    Outcome { state: season.state.word(), doc, look_again_at, alerts: writes, expected }
+}
+
+/// What is expected of a season, to be held against what comes.
+fn expectations(season: &model::season::Season, odds: &SeasonOdds) -> Vec<Expectation> {
+    let Some(issued_at) = odds.issued_at else { return Vec::new() };
+    let one = |subject: String, odds: &Odds| Expectation {
+        subject,
+        issued_at,
+        odds: serde_json::to_value(odds).unwrap_or_default(),
+    };
+    let start = odds.start.iter().map(|odds| one("start".to_owned(), odds));
+    // A leg that hangs on a spray which nobody logged has no truth to be held against.
+    let of_legs = odds.legs.iter().filter(|leg| !leg.after_unlogged).filter_map(|leg| {
+        let known = season.legs.iter().find(|known| known.number == leg.number)?;
+        Some(one(format!("leg/{}", known.opened_by), &leg.odds))
+    });
+    start.chain(of_legs).collect()
 }
 
 fn write(stale: &Stale, decision: Decision, temperatures: &Temperatures<'_>, now: Instant) -> AlertWrite {

@@ -31,14 +31,15 @@ impl Words<'_> {
     /// Block, time, and what to do, the essence within 70 characters.
     pub(super) fn subject(&self) -> String {
         let (block, at) = (self.block, self.moment(self.about.at));
+        let likely = self.about.likely.as_deref().unwrap_or(&at);
         match self.about.kind {
             AlertKind::Started => {
                 let by = if self.about.basis == Some(Basis::NoLaterThan) { "by " } else { "" };
                 format!("{block}: bloom clock started {by}{at} - get the sprayer ready")
             }
             AlertKind::HeadsUp => match self.before_spray() {
-                Some((first, _)) => format!("{block}: mark likely {at} - {}", self.when_open(first)),
-                None => format!("{block}: spray likely due {at} - plan it"),
+                Some((first, _)) => format!("{block}: mark likely {likely} - {}", self.when_open(first)),
+                None => format!("{block}: spray likely due {likely} - plan it"),
             },
             AlertKind::Due => match self.before_spray() {
                 Some((first, _)) => format!("{block}: at its mark since {at} - {}", self.when_open(first)),
@@ -46,10 +47,10 @@ impl Words<'_> {
             },
             AlertKind::CountNow => match self.about.count_at {
                 Some(count) => format!(
-                    "{block}: bloom clock likely starts {at} - count again {}",
+                    "{block}: bloom clock likely starts {likely} - count again {}",
                     count.spoken(self.zone)
                 ),
-                None => format!("{block}: bloom clock likely starts {at} - count open flowers"),
+                None => format!("{block}: bloom clock likely starts {likely} - count open flowers"),
             },
             AlertKind::Moved => {
                 let what = match self.before_spray() {
@@ -71,7 +72,9 @@ impl Words<'_> {
             }
             AlertKind::Blind => format!("{block}: no readings since {at} - see to the weather source"),
             AlertKind::Frost => format!("{block}: frost likely {at} - protect, and look in the morning"),
-            AlertKind::Decide => format!("{block}: bloom clock likely starts {at} - decide: thin or not?"),
+            AlertKind::Decide => {
+                format!("{block}: bloom clock likely starts {likely} - decide: thin or not?")
+            }
             AlertKind::CheckDamage => {
                 format!(
                     "{block}: frost, {} - {}",
@@ -79,6 +82,18 @@ impl Words<'_> {
                     self.when_open("look for damage")
                 )
             }
+            AlertKind::BloomCheck => {
+                format!("{block}: slot from {at} on - {}", self.when_open("look at the flowers before it"))
+            }
+            AlertKind::SlotLost => match self.about.slot {
+                Some(slot) => {
+                    format!(
+                        "{block}: slot of {at} has closed - next from {} on",
+                        slot.begin.spoken(self.zone)
+                    )
+                }
+                None => format!("{block}: slot of {at} has closed - none other so far"),
+            },
             AlertKind::Withdrawn => {
                 let kind = self.about.takes_back.map_or("alert", AlertKind::word);
                 format!("{block}: \"{kind}\" of {at} withdrawn - do not act on it")
@@ -124,6 +139,12 @@ impl Words<'_> {
         matches!(self.about.kind, AlertKind::HeadsUp | AlertKind::Due | AlertKind::Moved | AlertKind::Overrun)
     }
 
+    /// Whether it speaks of hours to spray in.
+    fn of_slots(&self) -> bool {
+        use AlertKind::{BloomCheck, HeadsUp, Moved, SlotLost};
+        matches!(self.about.kind, HeadsUp | Moved | BloomCheck | SlotLost)
+    }
+
     /// What the table says, with what would change it.
     fn verdict(&self) -> Option<String> {
         let verdict = self.about.verdict.as_ref()?;
@@ -140,6 +161,8 @@ impl Words<'_> {
         }
         lines.push(format!("{} ({}), {}.", self.block, self.cultivar, self.farm));
         lines.extend(self.what());
+        lines.extend(about.odds.clone());
+        lines.extend(about.slot_told.clone().filter(|_| self.of_slots()));
         if about.kind != AlertKind::Withdrawn {
             lines.extend(self.range());
             lines.extend(
@@ -219,6 +242,12 @@ impl Words<'_> {
                 "Readings lay at the kill line of the stage for 30 minutes by {at}, in {}.",
                 about.night.as_deref().unwrap_or("that night")
             )],
+            AlertKind::BloomCheck => vec![format!(
+                "Leg {} has hours to spray in from {at} on, against {}.",
+                about.leg.unwrap_or(1),
+                self.mark()
+            )],
+            AlertKind::SlotLost => about.lost.iter().cloned().collect(),
             AlertKind::Withdrawn => {
                 let kind = about.takes_back.map_or("alert", AlertKind::word);
                 vec![
@@ -325,6 +354,12 @@ impl Words<'_> {
                  some hours: a count within 12 hours may find too little."
                     .to_owned()
             }
+            AlertKind::BloomCheck => {
+                "Next: walk the block before the slot and look whether flowers that no one wants have opened since \
+                 the last spray."
+                    .to_owned()
+            }
+            AlertKind::SlotLost => format!("Next: plan {material} anew, {bound}."),
             AlertKind::HeadsUp | AlertKind::Moved => {
                 format!("Next: plan {material}, {bound}. Look for a slot that weather and bees allow.")
             }

@@ -45,6 +45,11 @@ fn waiting(kind: AlertKind) -> Uncomposed {
         was: None,
         told: None,
         count_at: None,
+        odds: None,
+        likely: None,
+        slot: None,
+        slot_told: None,
+        lost: None,
         unread_from: None,
         may_be_since: None,
     };

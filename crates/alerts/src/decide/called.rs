@@ -34,6 +34,8 @@ impl Facts<'_> {
             called.extend(self.heads_up(leg));
             called.extend(self.due(leg, known));
             called.extend(self.overrun(leg));
+            called.extend(self.bloom_check(leg));
+            called.extend(self.slot_lost(leg, known));
         }
         called.extend(self.blind());
         called
@@ -43,7 +45,8 @@ impl Facts<'_> {
     fn count_now(&self) -> Option<Called<'_>> {
         let start = self.season.start.filter(|start| start.basis == Basis::Expected)?;
         let latest = self.season.counts.last()?;
-        let near = start.at.since(self.now) <= COUNT_AHEAD && self.season.state == State::Watching;
+        let near =
+            self.within(start.at, self.odds_of_start(), COUNT_AHEAD) && self.season.state == State::Watching;
         // Nobody is asked to go in before the block is open again.
         (near && self.closed_until().is_none()).then(|| Called {
             kind: AlertKind::CountNow,
@@ -53,7 +56,8 @@ impl Facts<'_> {
             says: Box::new(move || {
                 let because = "open flowers are expected at the threshold within 24 hours".to_owned();
                 let about = self.about(AlertKind::CountNow, Some(start.at));
-                (because, About { count_at: self.season.count_again_at, ..about })
+                let about = About { count_at: self.season.count_again_at, ..about };
+                (because, self.with_odds(about, self.odds_of_start()))
             }),
         })
     }
@@ -61,7 +65,7 @@ impl Facts<'_> {
     /// The start is near, and nobody has said whether to thin.
     fn to_decide(&self) -> Option<Called<'_>> {
         let start = self.season.start.filter(|start| start.basis == Basis::Expected)?;
-        let near = start.at.since(self.now) <= DECIDE_AHEAD;
+        let near = self.within(start.at, self.odds_of_start(), DECIDE_AHEAD);
         (near && self.season.decision.is_none() && self.season.state == State::Watching).then(|| Called {
             kind: AlertKind::Decide,
             subject: Cow::Borrowed(NO_SUBJECT),
@@ -69,7 +73,8 @@ impl Facts<'_> {
             untold: None,
             says: Box::new(move || {
                 let because = "the start is expected within 48 hours and no decision is logged".to_owned();
-                (because, self.about(AlertKind::Decide, Some(start.at)))
+                let about = self.about(AlertKind::Decide, Some(start.at));
+                (because, self.with_odds(about, self.odds_of_start()))
             }),
         })
     }
@@ -159,7 +164,7 @@ impl Facts<'_> {
         let expected = leg.expected_at?;
         let mark = leg.mark?;
         let lead = self.plan.settings.lead_hours;
-        let soon = expected.since(self.now) <= lead * HOUR;
+        let soon = self.within(expected, self.odds_of(leg), lead * HOUR);
         (soon && self.untold(leg, expected).is_none()).then(|| {
             self.of_leg(AlertKind::HeadsUp, leg, expected, None, move || {
                 format!("readings and forecast reach {mark:.2} within {lead} hours")
@@ -188,7 +193,7 @@ impl Facts<'_> {
     }
 
     /// What is called for once a leg.
-    fn of_leg<'a>(
+    pub(super) fn of_leg<'a>(
         &'a self,
         kind: AlertKind,
         leg: &'a Leg,

@@ -53,6 +53,11 @@ impl Facts<'_> {
             was: None,
             told: None,
             count_at: None,
+            odds: None,
+            likely: None,
+            slot: None,
+            slot_told: None,
+            lost: None,
             unread_from: None,
             may_be_since: None,
         }
@@ -66,7 +71,7 @@ impl Facts<'_> {
             mark: leg.mark,
             bound: leg.bound,
             material: self.plan.sprays.get(leg.number - 1).map(|spray| spray.material.clone()),
-            ..self.about(kind, Some(at))
+            ..self.with_ahead(self.about(kind, Some(at)), leg)
         }
     }
 

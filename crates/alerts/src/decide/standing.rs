@@ -107,7 +107,9 @@ impl Facts<'_> {
         match kind {
             AlertKind::CheckDamage => self.night(subject).is_some_and(|night| night.hit_at.is_some()),
             AlertKind::Started => !self.season.legs.is_empty() || stood_down,
-            AlertKind::HeadsUp | AlertKind::Moved => leg.is_some() || stood_down,
+            AlertKind::HeadsUp | AlertKind::Moved | AlertKind::BloomCheck | AlertKind::SlotLost => {
+                leg.is_some() || stood_down
+            }
             AlertKind::Due => reached(|leg| leg.reached_at),
             AlertKind::Overrun => reached(|leg| leg.overrun_at),
             AlertKind::Withdrawn
@@ -168,6 +170,6 @@ impl Facts<'_> {
 }
 
 /// The leg of a subject: `moved` has an ordinal behind it.
-fn leg_of(subject: &str) -> &str {
+pub(super) fn leg_of(subject: &str) -> &str {
     subject.split_once('/').map_or(subject, |(leg, _)| leg)
 }

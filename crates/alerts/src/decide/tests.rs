@@ -59,7 +59,7 @@ impl Spring {
     fn beside(&self) -> Beside<'_> {
         let recipients =
             Recipients { block_id: "north-bench", addresses: &[], contacts: &[], silenced: &[], mutes: &[] };
-        Beside { curve: "steady", fed: true, awake: true, recipients }
+        Beside { curve: "steady", fed: true, awake: true, ahead: None, recipients }
     }
 
     fn write(&mut self, decision: Decision, now: Instant) -> String {

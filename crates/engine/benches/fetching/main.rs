@@ -114,6 +114,7 @@ async fn passes(database: &str, address: &str) -> (Duration, u64) {
         instance: "bench".into(),
         way: Arc::default(),
         awake: Arc::default(),
+        learned: Arc::default(),
         heartbeat_to: None,
         carrier: Arc::new(Nowhere),
         bells: Arc::new(Bells::default()),

@@ -159,6 +159,7 @@ impl House {
             instance: "main".into(),
             way: Arc::default(),
             awake: Arc::default(),
+            learned: Arc::default(),
             heartbeat_to: None,
             carrier: Arc::new(Nowhere),
             bells: Arc::new(Bells::default()),
