@@ -41,6 +41,7 @@ mod geo;
 mod ground;
 mod guard;
 mod health;
+mod hindcasts;
 mod hook_deliveries;
 mod hooks;
 mod import;
@@ -63,17 +64,20 @@ mod query;
 mod quota;
 mod readings;
 mod request;
+mod rounds;
 mod seasons;
 mod shapes;
 mod sheets;
 mod sight;
 mod sites;
+mod slot_limits;
 mod sources;
 mod sprays;
 mod stand;
 mod timeline;
 mod upload;
 mod verdict_table;
+mod verification;
 mod waiting;
 
 use std::sync::Arc;
@@ -217,6 +221,10 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(calendars::one, calendars::revoke))
         .routes(routes!(sprays::list))
         .routes(routes!(verdict_table::one, verdict_table::set, verdict_table::remove))
+        .routes(routes!(slot_limits::one, slot_limits::set, slot_limits::remove))
+        .routes(routes!(rounds::plan))
+        .routes(routes!(hindcasts::one))
+        .routes(routes!(verification::one))
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))

@@ -90,6 +90,14 @@ pub(crate) struct SeasonShown {
     /// What set, and whether bloom returned.
     #[schema(value_type = Option<Object>)]
     outcome: Value,
+    /// When the start and the marks will be reached, with their odds, where there is a
+    /// forecast.
+    #[schema(value_type = Option<Object>)]
+    odds: Value,
+    /// The hours in which spraying lies within the limits set, a leg each, with what
+    /// speaks against the others.
+    #[schema(nullable = false, value_type = Option<Vec<Object>>)]
+    slots: Value,
     /// What to make of a mark that passed without a spray, in sentences.
     what_now: Vec<String>,
     #[schema(nullable = false, value_type = Option<Vec<Object>>)]

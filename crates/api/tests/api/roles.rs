@@ -44,11 +44,13 @@ async fn house() -> House {
     house
 }
 
-const READS: [&str; 19] = [
+const READS: [&str; 21] = [
     "farms/alder",
     "farms/alder/people",
     "farms/alder/confirmations",
     "farms/alder/verdict-table",
+    "farms/alder/slot-limits",
+    "farms/alder/verification",
     "farms/alder/sprays",
     "sites/ridge",
     "sites/ridge/sources",
@@ -79,11 +81,16 @@ fn writes() -> Vec<(&'static str, &'static str, Value, bool, u16)> {
         "on": "2013-04-22", "registered": true, "bloom_use": true});
     let table =
         json!({"row": [{"id": "else", "verdict": "your-call", "says": "Look.", "basis": "constructed"}]});
+    let limits = json!({"limit": [{"what": "wind", "at": 4.5, "source": "our sprayer", "status": "own"}]});
+    let sprayers = json!({"sprayers": [{"name": "the old one", "hectares_per_hour": 1.5}]});
     vec![
         ("POST", "farms/alder/confirmations", confirmed, true, 201),
         ("DELETE", "farms/alder/confirmations/c-1", json!(null), true, 200),
         ("PUT", "farms/alder/verdict-table", table, false, 200),
         ("DELETE", "farms/alder/verdict-table", json!(null), false, 200),
+        ("PUT", "farms/alder/slot-limits", limits, false, 200),
+        ("DELETE", "farms/alder/slot-limits", json!(null), false, 200),
+        ("POST", "farms/alder/round", sprayers, true, 200),
         ("POST", "blocks/bench/seasons/2013/log", entry, true, 201),
         ("POST", "sites/ridge/readings", reading, true, 200),
         ("POST", "farms/alder/calendars", json!({"name": "Wall"}), false, 201),

@@ -39,6 +39,7 @@ pub async fn reckon(house: &House, alerts: &[AlertWrite]) -> usize {
             state: season.state.word().to_owned(),
             doc: serde_json::to_value(&season).unwrap(),
             alerts: alerts.to_vec(),
+            expected: Vec::new(),
         };
         assert_eq!(house.store.commit_reckoned(&[reckoned], now).await.unwrap(), 1);
     }

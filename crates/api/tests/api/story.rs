@@ -79,6 +79,18 @@ pub fn steps(token: &str) -> Vec<Step> {
             {"id": "else", "verdict": "your-call", "says": "It is your call.", "basis": "constructed"}]}),
         ),
         step("remove-verdict-table", any(farm()), Value::Null),
+        read("read-slot-limits", farm()),
+        step(
+            "set-slot-limits",
+            any(farm()),
+            json!({"limit": [
+            {"what": "wind", "at": 4.5, "source": "what our sprayer bears", "status": "own"},
+            {"what": "warmest", "at": 85, "unit": "fahrenheit", "materials": ["lime-sulfur"],
+             "source": "Rutgers extension, 2012", "status": "published"},
+            {"what": "bee-quiet", "source": "our beekeeper", "status": "own"}],
+            "fact": [{"says": "The west rows stay wet longest.", "source": "our own springs", "status": "own"}]}),
+        ),
+        step("remove-slot-limits", any(farm()), Value::Null),
         step("invite", farm(), json!({"email": "greta@larkmoor.example", "role": "grower"})),
         read("list-invitations", farm()),
         read("read-invitation", json!({"id": "larkmoor", "invitation": "invitation-1"})),
@@ -241,6 +253,17 @@ pub fn steps(token: &str) -> Vec<Step> {
             "zero_above": 40, "observations": [
             {"celsius": 13, "hours": 24, "length_mm": 1.9}, {"celsius": 13, "hours": 48, "length_mm": 4.1},
             {"celsius": 24, "hours": 12, "length_mm": 3.4}, {"celsius": 24, "hours": 24, "length_mm": 6.9}]}),
+        ),
+        read("verify", farm()),
+        read(
+            "hindcast",
+            json!({"id": "ridge", "start": "04-29T10:00", "marks": "0.60,1.00", "from": 2013, "to": 2013}),
+        ),
+        step(
+            "plan-round",
+            farm(),
+            json!({"sprayers": [{"name": "the old one", "hectares_per_hour": 1.5, "tank_litres": 1000,
+            "fill_minutes": 15}], "litres_per_hectare": 800, "works_from": "05:00", "works_until": "21:00"}),
         ),
         read("list-changes", json!({"limit": 3})),
         read("read-farm-audit", json!({"id": "larkmoor", "limit": 3})),

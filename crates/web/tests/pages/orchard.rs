@@ -172,6 +172,7 @@ impl House {
                 state: season.state.word().to_owned(),
                 doc: serde_json::to_value(&season).unwrap(),
                 alerts: Vec::new(),
+                expected: Vec::new(),
             };
             assert_eq!(self.store.commit_reckoned(&[reckoned], now).await.unwrap(), 1);
         }
