@@ -10,9 +10,11 @@ use model::time::Instant;
 
 use crate::backup::{self, BackupArgs, CopyArgs, RestoreArgs};
 use crate::farm::{self, FarmCommand};
+use crate::hindcast::{self, HindcastArgs};
 use crate::settings::{Database, Given, Settings};
 use crate::token::{self, TokenCommand};
 use crate::user::{self, UserCommand};
+use crate::verify::{self, VerifyArgs};
 use crate::{config, demo, doctor, fit, import, migrate, mix, replay, serve};
 
 /// Tells when each blossom-thinning spray on apples is due, from hourly
@@ -44,6 +46,12 @@ enum Command {
     Fit(FitArgs),
     /// How much product goes into each tank and onto the block: no database.
     Mix(MixArgs),
+    /// How the legs would have gone in past springs of a site, by its readings.
+    ///
+    /// Past springs come in with import, as from the weather provider's archive.
+    Hindcast(HindcastArgs),
+    /// How good the odds of past seasons were, held against what came.
+    Verify(VerifyArgs),
     /// Read a station's CSV file into the readings of a site.
     Import(ImportArgs),
     /// The people of the server, and how they come in.
@@ -223,6 +231,8 @@ pub fn main() -> ExitCode {
         },
         Command::Doctor(given) => doctor::run(&given),
         Command::Import(args) => on_runtime(import::run(args)),
+        Command::Hindcast(args) => on_runtime(hindcast::run(args)),
+        Command::Verify(args) => on_runtime(verify::run(args)),
         Command::Openapi => {
             say(&format!("{:#}", api::document()));
             ExitCode::SUCCESS

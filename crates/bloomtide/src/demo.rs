@@ -90,6 +90,7 @@ pub(crate) async fn run(args: DemoArgs) -> anyhow::Result<()> {
         materials: None,
         cultivars: None,
         verdict: None,
+        slots: None,
         records: None,
         checks: None,
     };

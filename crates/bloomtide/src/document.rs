@@ -7,6 +7,7 @@ use anyhow::Context;
 use model::catalogue::{Catalogue, Rules};
 use model::cultivar::Cultivars;
 use model::record::Profiles;
+use model::slot::Limits;
 use model::verdict::Table;
 use serde_json::{Map, Value};
 use weather::checks::Thresholds;
@@ -46,6 +47,7 @@ const CURVES: &str = include_str!("../../../config/curves.toml");
 const MATERIALS: &str = include_str!("../../../config/materials.toml");
 const CULTIVARS: &str = include_str!("../../../config/cultivars.toml");
 const VERDICT: &str = include_str!("../../../config/verdict.toml");
+const SLOTS: &str = include_str!("../../../config/slots.toml");
 const RECORDS: &str = include_str!("../../../config/records.toml");
 const CHECKS: &str = include_str!("../../../config/checks.toml");
 
@@ -68,6 +70,7 @@ pub(crate) struct Instead<'a> {
     pub(crate) cultivars: Option<&'a Path>,
     pub(crate) verdict: Option<&'a Path>,
     pub(crate) records: Option<&'a Path>,
+    pub(crate) slots: Option<&'a Path>,
 }
 
 impl<'a> Instead<'a> {
@@ -79,6 +82,7 @@ impl<'a> Instead<'a> {
             cultivars: settings.cultivars.as_deref(),
             verdict: settings.verdict.as_deref(),
             records: settings.records.as_deref(),
+            slots: settings.slots.as_deref(),
         }
     }
 }
@@ -95,6 +99,7 @@ pub(crate) fn catalogue(instead: &Instead<'_>) -> anyhow::Result<Catalogue> {
         cultivars: Cultivars::read(&document(instead.cultivars, CULTIVARS)?).context("cultivars")?,
         verdict: Arc::new(Table::read(&document(instead.verdict, VERDICT)?).context("verdict")?),
         profiles: Profiles::read(&document(instead.records, RECORDS)?).context("records")?,
+        slots: Arc::new(Limits::read(&document(instead.slots, SLOTS)?).context("slots")?),
     };
     Ok(catalogue.ruled_by(rules))
 }

@@ -82,6 +82,7 @@ impl House {
             instance: journal.name,
             way: Arc::new(Way::default()),
             awake: Arc::new(Awake::default()),
+            learned: Arc::default(),
             heartbeat_to: heartbeat_to(settings)?,
             outlet: outlet(settings)?,
             bounces: settings.bounces.as_ref().map(|folder| Arc::new(BounceBox::new(folder))),

@@ -10,6 +10,7 @@ mod document;
 mod farm;
 mod fit;
 mod hand;
+mod hindcast;
 pub mod hooks;
 mod house;
 mod import;
@@ -26,3 +27,4 @@ mod token;
 #[cfg(feature = "trial")]
 mod trial;
 mod user;
+mod verify;

@@ -6,18 +6,25 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 use charts::season::SeasonPicture;
 use chrono_tz::Tz;
+use model::ahead::{Ahead, Sky};
 use model::catalogue::Catalogue;
 use model::growth::{Course, Growth};
+use model::odds::{self, Errors, Foretold, Line, Outlook, SeasonOdds};
 use model::pollination::Bees;
 use model::season::{self, Note, Season};
 use model::series::Series;
+use model::slot::Hours;
+use model::sun::Sun;
 use model::through;
-use model::time::Instant;
+use model::time::{DAY, Instant};
 use model::words::CAUTION;
 
 use crate::cli::{Format, ReplayArgs, failed, say, warn};
 use crate::document;
 use crate::season_file::SeasonFile;
+
+/// Hours to spray in are looked at so far back and ahead.
+const AROUND: i64 = 10 * DAY;
 
 /// Runs the command; exit code 2 when the file has faults.
 pub(crate) fn run(args: &ReplayArgs) -> ExitCode {
@@ -52,20 +59,68 @@ fn replay(args: &ReplayArgs) -> anyhow::Result<String> {
     let mut season = season::reckon(&file.plan, &file.log, &growth, now);
     season.notes.extend(found.notes(file.log.begin().unwrap_or(now), &season));
     note_readings_ahead(&file, now, &mut season);
+    let ahead = ahead(&file, &growth, &season, &catalogue, now);
     if let Some(path) = &args.picture {
         let svg = picture(&file, &growth, &season, &catalogue, now);
         std::fs::write(path, svg).with_context(|| format!("{} cannot be written", path.display()))?;
     }
     Ok(match args.format {
-        Format::Json => serde_json::to_string_pretty(&season.document())?,
+        Format::Json => {
+            let mut document = season.document();
+            if let Some(Ahead { odds, slots }) = &ahead {
+                document["odds"] = serde_json::to_value(odds)?;
+                document["slots"] = serde_json::to_value(slots)?;
+            }
+            serde_json::to_string_pretty(&document)?
+        }
         Format::Table => {
             let mut text = table(&season, &file.plan.block.name, file.place.zone);
+            for line in ahead.iter().flat_map(|ahead| ahead.told(file.place.zone)) {
+                text.push_str(&format!("\n{line}"));
+            }
             for line in through::what_now(&season, &file.plan) {
                 text.push_str(&format!("\n{line}"));
             }
             text
         }
     })
+}
+
+/// What lies ahead of the season, where the file has a forecast. Its errors are those of
+/// the prior: a file has no earlier forecasts to learn from.
+fn ahead(
+    file: &SeasonFile,
+    growth: &Growth,
+    season: &Season,
+    catalogue: &Catalogue,
+    now: Instant,
+) -> Option<Ahead> {
+    let forecast = file.forecast(now)?;
+    let members = std::slice::from_ref(&forecast.hours);
+    let foretold = Foretold { issued_at: forecast.issued_at, members };
+    let offset = file.plan.block.offset.as_ref();
+    let sources: Vec<_> = file.sources.iter().map(|source| source.readings.clone()).collect();
+    let site = Course::new(Series::join(&sources, Some(forecast), now));
+    let outlook = match Outlook::new(&site, &foretold, &Errors::prior(), now) {
+        Ok(outlook) => outlook,
+        Err(fault) => return Some(Ahead { odds: SeasonOdds::without(&fault, now), slots: Vec::new() }),
+    };
+    let outlook = match offset {
+        Some(offset) => outlook.at_block(offset, &file.place),
+        None => outlook,
+    };
+    let course = Arc::new(Course::new(growth.course().series().clone()));
+    let lines: Vec<_> = odds::curves_in_doubt(&file.plan.block.curve, &catalogue.curves)
+        .into_iter()
+        .map(|(curve, weight)| (Growth::new(course.clone(), curve.clone()), outlook.on(&curve), weight))
+        .collect();
+    let lines: Vec<Line<'_>> =
+        lines.iter().map(|(growth, tubes, weight)| Line { growth, tubes, weight: *weight }).collect();
+    let odds = odds::of(&file.plan, &file.log, season, &outlook, &lines, now);
+    let hours = Hours::of(growth.course().series(), &[], now.plus(-AROUND), now.plus(AROUND));
+    let sky = Sky { hours: &hours, sun: Sun::at(file.place.latitude, file.place.longitude) };
+    let slots = model::ahead::slots(&file.plan, season, &odds, &sky, now);
+    Some(Ahead { odds, slots })
 }
 
 /// The season drawn, with the first other curve of the same measure that ships

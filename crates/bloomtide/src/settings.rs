@@ -155,6 +155,10 @@ pub struct Given {
     /// config/verdict.toml
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_VERDICT")]
     verdict: Option<PathBuf>,
+    /// Limits of the hours to spray in, instead of what ships: a file like
+    /// config/slots.toml
+    #[arg(long, value_name = "FILE", env = "BLOOMTIDE_SLOTS")]
+    slots: Option<PathBuf>,
     /// What spray records are to name, instead of what ships: a file like
     /// config/records.toml
     #[arg(long, value_name = "FILE", env = "BLOOMTIDE_RECORDS")]
@@ -228,6 +232,8 @@ pub struct Settings {
     pub cultivars: Option<PathBuf>,
     /// Whether to thin, instead of the table that ships.
     pub verdict: Option<PathBuf>,
+    /// Limits of the hours to spray in, instead of what ships.
+    pub slots: Option<PathBuf>,
     /// What spray records are to name, instead of what ships.
     pub records: Option<PathBuf>,
     /// What readings are checked by, where it differs from what ships.
@@ -362,6 +368,7 @@ impl Settings {
             materials: picks.path("materials", &given.materials, file.materials, None),
             cultivars: picks.path("cultivars", &given.cultivars, file.cultivars, None),
             verdict: picks.path("verdict", &given.verdict, file.verdict, None),
+            slots: picks.path("slots", &given.slots, file.slots, None),
             records: picks.path("records", &given.records, file.records, None),
             checks: picks.path("checks", &given.checks, file.checks, None),
         };
@@ -443,6 +450,7 @@ struct File {
     materials: Option<PathBuf>,
     cultivars: Option<PathBuf>,
     verdict: Option<PathBuf>,
+    slots: Option<PathBuf>,
     records: Option<PathBuf>,
     checks: Option<PathBuf>,
 }
@@ -488,6 +496,7 @@ impl File {
                 materials: fields.text("materials").map(Into::into),
                 cultivars: fields.text("cultivars").map(Into::into),
                 verdict: fields.text("verdict").map(Into::into),
+                slots: fields.text("slots").map(Into::into),
                 records: fields.text("records").map(Into::into),
                 checks: fields.text("checks").map(Into::into),
             })

@@ -97,6 +97,7 @@ impl House {
             instance: "main".into(),
             way: Arc::default(),
             awake: Arc::default(),
+            learned: Arc::default(),
             heartbeat_to: None,
             carrier: Arc::new(Caller::new(allowed).unwrap()),
             bells: Arc::new(Bells::default()),
@@ -157,6 +158,7 @@ impl House {
             state: "due".into(),
             doc: json!({}),
             alerts: vec![AlertWrite::New { alert, to: vec![] }],
+            expected: Vec::new(),
         };
         assert_eq!(store.commit_reckoned(&[reckoned], BEGIN).await.unwrap(), 1);
     }
