@@ -93,10 +93,10 @@ async fn spring(on: On, seed: u64, wanted: u64) -> Tally {
     let called: Vec<Expected> = orchard.blocks.iter().flat_map(Block::expected).collect();
     let names = Names::ask(&rig.api()).await;
     let meets = |one: &Expected| {
-        outages.iter().find(|(begin, back)| one.from < *back && one.from + READING >= *begin)
+        outages.iter().find(|(begin, back)| one.called < *back && one.called + READING >= *begin)
     };
     let by = |one: &Expected| {
-        let undisturbed = one.from + READING;
+        let undisturbed = one.called + READING;
         meets(one).map_or(undisturbed, |(_, back)| undisturbed.max(back + ALLOWED))
     };
     let tally = Tally::count(&rig.log, &names, &called, by, 0);

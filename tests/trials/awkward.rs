@@ -76,7 +76,7 @@ async fn spring(on: On, seed: u64) -> Tally {
     }
     let api = rig.api();
     let mut tally =
-        Tally::count(&rig.log, &Names::ask(&api).await, &orchard.expected(), |one| one.from + ALLOWED, 0);
+        Tally::count(&rig.log, &Names::ask(&api).await, &orchard.expected(), |one| one.called + ALLOWED, 0);
     let taken: HashSet<String> = rig.mail.messages().iter().map(|message| Letter::read(message).id).collect();
     for alert in api.all("alerts").await {
         let whole = api.get(&format!("alerts/{}", alert["id"].as_str().unwrap())).await;

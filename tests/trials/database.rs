@@ -86,7 +86,7 @@ async fn spring(on: On, seed: u64, wanted: u64, full: bool) -> Tally {
     rig.pass(STEP).await;
     let names = Names::ask(&rig.api()).await;
     let by = |from| undisturbed(from, ALLOWED, &troubles);
-    let tally = Tally::count(&rig.log, &names, &orchard.expected(), |one| by(one.from), STEP);
+    let tally = Tally::count(&rig.log, &names, &orchard.expected(), |one| by(one.called), STEP);
     Tally { n: troubles.len() as u64, ..tally }
 }
 

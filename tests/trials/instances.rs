@@ -117,6 +117,6 @@ async fn spring(count: usize, seed: u64, wanted: u64) -> Tally {
     let called: Vec<Expected> = orchard.blocks.iter().flat_map(Block::expected).collect();
     let names = Names::ask(&rig.api()).await;
     let tally =
-        Tally::count(&rig.log, &names, &called, |one| one.from + ALLOWED, STOPPED as i64 * STEP + STEP);
+        Tally::count(&rig.log, &names, &called, |one| one.called + ALLOWED, STOPPED as i64 * STEP + STEP);
     Tally { n: passes, ..tally }
 }

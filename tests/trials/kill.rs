@@ -83,7 +83,7 @@ async fn orchard_under_fire(on: On, seed: u64, kills: u64) -> Tally {
     }
     let called: Vec<Expected> = orchard.blocks.iter().flat_map(Block::expected).collect();
     let names = Names::ask(&rig.api()).await;
-    Tally { n: done, ..Tally::count(&rig.log, &names, &called, |one| one.from + ALLOWED, STEP) }
+    Tally { n: done, ..Tally::count(&rig.log, &names, &called, |one| one.called + ALLOWED, STEP) }
 }
 
 /// Aims at the service, at a named point or a random moment; gives whether it was hit

@@ -10,6 +10,9 @@ use crate::rig::{BEGIN, Rig};
 /// Of the style, at which leg 1's spray is due.
 pub(crate) const MARK: f64 = 0.6;
 
+/// How much sooner the likely time by the odds may lie than that of the forecast alone.
+const ODDS: i64 = 3 * HOUR;
+
 /// Where the alerts go.
 pub(crate) const GROWER: &str = "grower@quernstone.example";
 
@@ -128,10 +131,13 @@ impl Block {
     pub(crate) fn expected(&self) -> Vec<Expected> {
         let Some(logged) = self.logged else { return Vec::new() };
         let next_reading = (self.crossing + HOUR - 1).div_euclid(HOUR) * HOUR;
-        let one = |kind, tells, from| Expected { block: self.id.clone(), kind, tells, from };
+        let one =
+            |kind, tells, called| Expected { block: self.id.clone(), kind, tells, from: called, called };
+        let ahead = one("heads-up", self.crossing, logged.max(self.crossing - DAY));
         vec![
             one("started", self.start, logged),
-            one("heads-up", self.crossing, logged.max(self.crossing - DAY)),
+            // By its odds the mark may be likely somewhat sooner than by the forecast alone.
+            Expected { from: logged.max(self.crossing - DAY - ODDS), ..ahead },
             one("due", self.crossing, next_reading.max(logged)),
         ]
     }
@@ -146,6 +152,8 @@ pub(crate) struct Expected {
     pub(crate) tells: i64,
     /// It cannot be known before.
     pub(crate) from: i64,
+    /// From then on it is called for.
+    pub(crate) called: i64,
 }
 
 /// RFC 3339.

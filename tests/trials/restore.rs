@@ -70,7 +70,7 @@ async fn spring(seed: u64, wanted: u64) -> Tally {
     }
     let names = Names::ask(&rig.api()).await.and(names);
     let by = |from| undisturbed(from, ALLOWED, &restores);
-    let tally = Tally::count(&rig.log, &names, &orchard.expected(), |one| by(one.from), STEP);
+    let tally = Tally::count(&rig.log, &names, &orchard.expected(), |one| by(one.called), STEP);
     Tally { n: restores.len() as u64, ..tally }
 }
 

@@ -108,7 +108,7 @@ impl Tally {
             let Some(expected) = called.get(key) else {
                 // A trial that runs on past the mark has its block overrun, once.
                 let due = called.get(&(key.0.clone(), "due".to_owned()));
-                let follows = key.1 == "overrun" && due.is_some_and(|due| came[0].at > due.from);
+                let follows = key.1 == "overrun" && due.is_some_and(|due| came[0].at > due.called);
                 if !follows {
                     say(&format!("not called for: {} {}", key.0, key.1));
                     tally.false_ += came.len() as u64;
@@ -117,11 +117,10 @@ impl Tally {
                 continue;
             };
             let first = &came[0];
-            let waited = first.at - expected.from;
-            tally.longest = tally.longest.max(waited);
-            tally.false_ += u64::from(waited < 0);
+            tally.longest = tally.longest.max(first.at - expected.called);
+            tally.false_ += u64::from(first.at < expected.from);
             let kills = log[..first.place].iter().rev().take_while(|event| match event {
-                Event::Taken(at, _) => *at >= expected.from,
+                Event::Taken(at, _) => *at >= expected.called,
                 _ => true,
             });
             let kills =

@@ -5,7 +5,7 @@ use super::*;
 const AT: i64 = 1_777_593_600;
 
 fn called() -> Vec<Expected> {
-    vec![Expected { block: "bench".into(), kind: "due", tells: AT, from: AT }]
+    vec![Expected { block: "bench".into(), kind: "due", tells: AT, from: AT, called: AT }]
 }
 
 fn taken(at: i64, alert: &str, id: &str) -> Event {
