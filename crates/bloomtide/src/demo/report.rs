@@ -8,7 +8,7 @@ use model::time::{HOUR, Instant};
 use serde_json::Value;
 
 use super::http::Api;
-use super::orchard::{BLOCKS, ZONE};
+use super::orchard::{BLOCKS, FARM, ZONE};
 use super::play;
 use crate::cli::say;
 
@@ -109,6 +109,9 @@ impl Reporter {
             _ => format!("{} [{}]", spoken(at), plain(at)),
         };
         self.line(name, kind, &text);
+        if let Some(odds) = alert["about"]["odds"].as_str().filter(|_| kind == "heads-up") {
+            self.line("", "odds", odds);
+        }
         for message in alert["messages"].as_array().into_iter().flatten() {
             let id = message["header_id"].as_str().unwrap_or_default();
             let file = format!("{}.eml", id.split('@').next().unwrap_or_default());
@@ -171,6 +174,10 @@ impl Reporter {
             }
         }
         say("");
+        let odds = api.get(&format!("farms/{FARM}/verification")).await?;
+        for sentence in odds["told"].as_array().into_iter().flatten().filter_map(Value::as_str).take(4) {
+            say(&format!("odds: {sentence}"));
+        }
         for (block, season) in &seasons {
             for note in season["notes"].as_array().into_iter().flatten() {
                 if note["code"] == weather::checks::FAILED {
