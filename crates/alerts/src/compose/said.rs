@@ -247,7 +247,10 @@ impl Words<'_> {
                 about.leg.unwrap_or(1),
                 self.mark()
             )],
-            AlertKind::SlotLost => about.lost.iter().cloned().collect(),
+            AlertKind::SlotLost => {
+                let named = format!("The slot from {at} on, of which you were told, is none any more.");
+                std::iter::once(named).chain(about.lost.clone()).collect()
+            }
             AlertKind::Withdrawn => {
                 let kind = about.takes_back.map_or("alert", AlertKind::word);
                 vec![
@@ -296,6 +299,9 @@ impl Words<'_> {
     }
 
     fn range(&self) -> Option<String> {
+        if matches!(self.about.kind, AlertKind::BloomCheck | AlertKind::SlotLost) {
+            return None;
+        }
         match (self.about.earliest, self.about.latest) {
             (Some(early), Some(late)) if early != late => Some(format!(
                 "It may have been as early as {} or as late as {}.",
