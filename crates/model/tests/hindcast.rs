@@ -9,10 +9,10 @@ use model::hindcast::{StartRule, ranges, spring};
 use model::series::{Reading, Series};
 use model::time::{HOUR, Instant};
 
-use crate::kit::{curve, spring as read};
+use crate::kit::{at as moment, curve, spring as read};
 
 fn day(month: u32, day: u32, hour: u32) -> StartRule {
-    StartRule::Day { month, day, time: NaiveTime::from_hms_opt(hour, 0, 0).unwrap() }
+    StartRule::Day { month, day, time: NaiveTime::from_hms_opt(hour, 0, 0).expect("an hour of the day") }
 }
 
 fn growth_of(readings: Vec<Reading>) -> Growth {
@@ -22,12 +22,12 @@ fn growth_of(readings: Vec<Reading>) -> Growth {
 
 /// 15 °C from 20 April 2013 on.
 fn steady(hours: i64) -> Growth {
-    let begin = Instant::parse("2013-04-20T00:00:00Z").unwrap();
+    let begin = moment("2013-04-20T00:00:00Z");
     growth_of((0..hours).map(|hour| Reading::instant(begin.plus(hour * HOUR), 15.0)).collect())
 }
 
 fn at(text: &str) -> Option<Instant> {
-    Some(Instant::parse(text).unwrap())
+    Some(moment(text))
 }
 
 /// The reference run: a start on 29 April 2013, 10:00, at EWR on `reference`
@@ -78,7 +78,7 @@ fn what_was_not_read_is_no_time() {
 #[test]
 fn hours_that_were_not_read_part_early_and_late() {
     let mut readings: Vec<Reading> = Vec::new();
-    let begin = Instant::parse("2013-04-20T00:00:00Z").unwrap();
+    let begin = moment("2013-04-20T00:00:00Z");
     for hour in (0..30 * 24).filter(|hour| !(130..140).contains(hour)) {
         // Days differ, so that a missing hour may have been any of them.
         let warm = 12.0 + (hour / 24 % 3) as f64 * 2.0;
