@@ -361,9 +361,11 @@ impl Words<'_> {
                     .to_owned()
             }
             AlertKind::BloomCheck => {
-                "Next: walk the block before the slot and look whether flowers that no one wants have opened since \
-                 the last spray."
-                    .to_owned()
+                let by = self.about.count_at.map_or_else(|| "before the slot".to_owned(), |at| at.spoken(self.zone));
+                format!(
+                    "Next: walk the block {by} and look whether flowers that no one wants have opened since the last \
+                     spray."
+                )
             }
             AlertKind::SlotLost => format!("Next: plan {material} anew, {bound}."),
             AlertKind::HeadsUp | AlertKind::Moved => {

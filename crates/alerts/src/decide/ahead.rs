@@ -7,7 +7,7 @@ use model::alert_kind::AlertKind;
 use model::legs::Leg;
 use model::odds::Odds;
 use model::slot::{Answer, Kept, Slot};
-use model::time::Instant;
+use model::time::{HOUR, Instant};
 use serde::Deserialize;
 use store::AlertRow;
 
@@ -15,6 +15,9 @@ use super::facts::Facts;
 use super::standing::leg_of;
 use super::{Called, standing};
 use crate::about::About;
+
+/// Whoever is to look at flowers is told so long before.
+const LOOK_TOLD: i64 = 6 * HOUR;
 
 impl Facts<'_> {
     /// The same facts with the odds of a moment.
@@ -58,11 +61,19 @@ impl Facts<'_> {
     /// A later leg's slot is near, and someone can look at its flowers before it.
     pub(super) fn bloom_check<'a>(&'a self, leg: &'a Leg) -> Option<Called<'a>> {
         let (at, slot) = bloom_check(self.season, self.answer(leg)?, self.plan.zone, self.now)?;
-        let now = at <= self.now && self.closed_until().is_none();
-        (now && self.over(leg).is_none()).then(|| {
-            self.of_leg(AlertKind::BloomCheck, leg, slot.begin, None, || {
-                "the slot of a later leg is near, and its flowers are to be looked at before it".to_owned()
-            })
+        let near = at.since(self.now) <= LOOK_TOLD && self.closed_until().is_none();
+        (near && self.over(leg).is_none()).then(|| Called {
+            kind: AlertKind::BloomCheck,
+            subject: Cow::Borrowed(leg.opened_by.as_str()),
+            at: slot.begin,
+            untold: None,
+            says: Box::new(move || {
+                let because =
+                    "the slot of a later leg is near, and its flowers are to be looked at before it"
+                        .to_owned();
+                let about = self.about_leg(AlertKind::BloomCheck, leg, slot.begin);
+                (because, About { count_at: Some(at), ..about })
+            }),
         })
     }
 

@@ -193,7 +193,7 @@ impl Facts<'_> {
     }
 
     /// What is called for once a leg.
-    pub(super) fn of_leg<'a>(
+    fn of_leg<'a>(
         &'a self,
         kind: AlertKind,
         leg: &'a Leg,

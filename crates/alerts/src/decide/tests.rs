@@ -10,6 +10,8 @@ use serde_json::{Value, json};
 
 use super::*;
 
+mod ahead;
+
 /// 1 May, 00:00 UTC: the clock starts, at a steady 15 °C, half a style a day.
 const BEGIN: Instant = Instant(1_367_366_400);
 
