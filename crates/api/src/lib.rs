@@ -55,6 +55,7 @@ mod me;
 mod mixing;
 mod mutes;
 mod news;
+mod odds;
 mod once;
 mod outcomes;
 mod people;
@@ -225,6 +226,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(rounds::plan))
         .routes(routes!(hindcasts::one))
         .routes(routes!(verification::one))
+        .routes(routes!(odds::one))
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))

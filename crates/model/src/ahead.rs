@@ -23,6 +23,7 @@ pub struct Ahead {
     /// When, with its odds.
     pub odds: SeasonOdds,
     /// Slots around it, a leg each.
+    #[serde(default)]
     pub slots: Vec<Answer>,
 }
 

@@ -6,6 +6,7 @@
 mod house;
 mod imports;
 
+mod ahead;
 mod alerts;
 mod bad_input;
 mod blocks;

@@ -44,7 +44,7 @@ async fn house() -> House {
     house
 }
 
-const READS: [&str; 21] = [
+const READS: [&str; 22] = [
     "farms/alder",
     "farms/alder/people",
     "farms/alder/confirmations",
@@ -63,6 +63,7 @@ const READS: [&str; 21] = [
     "blocks/bench/seasons/2013/log",
     "blocks/bench/seasons/2013/timeline",
     "blocks/bench/seasons/2013/curves",
+    "blocks/bench/seasons/2013/odds",
     "blocks/bench/seasons/2013/job",
     "curves",
     "materials",

@@ -254,6 +254,7 @@ pub fn steps(token: &str) -> Vec<Step> {
             {"celsius": 13, "hours": 24, "length_mm": 1.9}, {"celsius": 13, "hours": 48, "length_mm": 4.1},
             {"celsius": 24, "hours": 12, "length_mm": 3.4}, {"celsius": 24, "hours": 24, "length_mm": 6.9}]}),
         ),
+        read("read-odds", json!({"id": "bench", "year": 2013, "by": "2013-05-02T12:00:00Z"})),
         read("verify", farm()),
         read(
             "hindcast",
