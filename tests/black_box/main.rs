@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+mod ahead;
 mod command_line;
 mod delivery;
 mod demo;
