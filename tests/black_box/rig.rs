@@ -45,6 +45,12 @@ impl Api {
     }
 
     /// Changes fields of what stands there, whatever its tag is.
+    /// Puts something in the place of what is there, whatever that is.
+    pub(crate) async fn set(&self, path: &str, body: Value) -> Value {
+        let request = self.client.put(format!("{}/{path}", self.base)).header("if-match", "*");
+        self.ask(request.json(&body)).await
+    }
+
     pub(crate) async fn patch(&self, path: &str, body: Value) -> Value {
         let request = self.client.patch(format!("{}/{path}", self.base)).header("if-match", "*").json(&body);
         self.ask(request).await
