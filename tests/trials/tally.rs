@@ -126,7 +126,12 @@ impl Tally {
             let kills =
                 i64::try_from(kills.filter(|event| matches!(event, Event::Killed | Event::Stopped)).count())
                     .unwrap();
-            tally.late += u64::from(first.at > by(expected) + kills * a_kill);
+            let latest = by(expected) + kills * a_kill;
+            if first.at > latest {
+                let called = crate::orchard::at(expected.called);
+                say(&format!("late by {} s: {} {}, called for {called}", first.at - latest, key.0, key.1));
+                tally.late += 1;
+            }
             tally.wrong_time += u64::from(!names_the_moment(&first.letter.words, expected));
             tally.repeats(log, came);
         }
