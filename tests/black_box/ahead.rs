@@ -46,6 +46,11 @@ async fn what_lies_ahead_has_odds_and_slots_and_is_held_against_what_came() {
     // The one limit that ships for this material is known to hold at 15 °C.
     let slot = &season["slots"][0];
     assert_eq!((&slot["outcome"], &slot["wanted"]["leg"]), (&json!("named"), &json!(1)), "{slot}");
+    // Hour by hour it is looked at anew.
+    assert_eq!(slot["hours"], json!([]), "{slot}");
+    let hourly = api.get("blocks/bench/seasons/2026/slots").await;
+    assert_eq!(hourly["slots"][0]["slot"], slot["slot"], "{hourly}");
+    assert!(hourly["slots"][0]["hours"].as_array().unwrap().len() > 24, "{hourly}");
     outside.set(10 * 60);
     assert!(mail.wait_for(2, PATIENCE), "started and heads-up");
     let mails = Mail::heard(&mail);

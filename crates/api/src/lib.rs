@@ -72,6 +72,7 @@ mod sheets;
 mod sight;
 mod sites;
 mod slot_limits;
+mod slots;
 mod sources;
 mod sprays;
 mod stand;
@@ -227,6 +228,7 @@ fn v1() -> OpenApiRouter<Arc<Desk>> {
         .routes(routes!(hindcasts::one))
         .routes(routes!(verification::one))
         .routes(routes!(odds::one))
+        .routes(routes!(slots::of_season))
         .routes(routes!(audit::whole))
         .routes(routes!(people::list))
         .routes(routes!(people::one, people::change, people::remove))

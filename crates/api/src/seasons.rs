@@ -94,8 +94,8 @@ pub(crate) struct SeasonShown {
     /// forecast.
     #[schema(value_type = Option<Object>)]
     odds: Value,
-    /// The hours in which spraying lies within the limits set, a leg each, with what
-    /// speaks against the others.
+    /// The hours in which spraying lies within the limits set, a leg each; hour by hour
+    /// they stand under `slots` of the season.
     #[schema(nullable = false, value_type = Option<Vec<Object>>)]
     slots: Value,
     /// What to make of a mark that passed without a spray, in sentences.

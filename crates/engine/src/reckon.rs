@@ -15,6 +15,7 @@ use model::odds::{Odds, SeasonOdds};
 use model::plan::Plan;
 use model::season;
 use model::series::Series;
+use model::slot::Answer;
 use model::time::{Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Expectation, LogEntry, Reckoned, SiteWeather, Stale, trial};
@@ -293,7 +294,10 @@ fn reckon_one(
     let mut doc = serde_json::to_value(&season).unwrap_or_default();
     if let Some(odds) = &odds {
         doc["odds"] = serde_json::to_value(odds).unwrap_or_default();
-        doc["slots"] = serde_json::to_value(&slots).unwrap_or_default();
+        // Hour by hour they are ten times as long as all the rest: whoever wants to read
+        // them has them looked at anew.
+        let brief: Vec<Answer> = slots.iter().map(Answer::brief).collect();
+        doc["slots"] = serde_json::to_value(&brief).unwrap_or_default();
     }
     // What is missing counts as missing only then.
     let again = season.running().filter(|_| settled > now).map(|_| settled);

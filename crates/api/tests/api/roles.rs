@@ -44,7 +44,7 @@ async fn house() -> House {
     house
 }
 
-const READS: [&str; 22] = [
+const READS: [&str; 23] = [
     "farms/alder",
     "farms/alder/people",
     "farms/alder/confirmations",
@@ -64,6 +64,7 @@ const READS: [&str; 22] = [
     "blocks/bench/seasons/2013/timeline",
     "blocks/bench/seasons/2013/curves",
     "blocks/bench/seasons/2013/odds",
+    "blocks/bench/seasons/2013/slots",
     "blocks/bench/seasons/2013/job",
     "curves",
     "materials",

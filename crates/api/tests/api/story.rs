@@ -255,6 +255,7 @@ pub fn steps(token: &str) -> Vec<Step> {
             {"celsius": 24, "hours": 12, "length_mm": 3.4}, {"celsius": 24, "hours": 24, "length_mm": 6.9}]}),
         ),
         read("read-odds", json!({"id": "bench", "year": 2013, "by": "2013-05-02T12:00:00Z"})),
+        read("read-slots", season()),
         read("verify", farm()),
         read(
             "hindcast",

@@ -118,6 +118,14 @@ pub struct Answer {
     pub needed: i64,
 }
 
+impl Answer {
+    /// The same without its hours.
+    #[must_use]
+    pub fn brief(&self) -> Answer {
+        Answer { hours: Vec::new(), ..self.clone() }
+    }
+}
+
 /// Looks for the slot of a leg.
 pub fn find(ask: &Ask<'_>) -> Answer {
     let held = ask.limits.held(ask.material);
