@@ -67,6 +67,8 @@ async fn what_lies_ahead_has_odds_and_slots_and_is_held_against_what_came() {
     api.set("farms/farm/slot-limits", own).await;
     let season = state(&api, "bench", "growing").await;
     assert_eq!(season["slots"][0]["outcome"], "never", "{}", season["slots"][0]);
+    let hourly = api.get("blocks/bench/seasons/2026/slots").await;
+    assert_eq!(hourly["slots"][0]["outcome"], "never", "by the farm's own limits: {hourly}");
     assert!(mail.wait_for(3, PATIENCE), "slot-lost");
     let lost = Mail::heard(&mail).into_iter().find(|mail| mail.kind == "slot-lost").unwrap();
     assert!(lost.subject.contains("has closed - none other so far"), "{}", lost.subject);

@@ -2,6 +2,7 @@
 
 use axum::extract::Path;
 use model::ahead::{self, Ahead, Sky};
+use model::plan::SLOT_LIMITS;
 use model::season::Season;
 use model::slot::{Answer as Slots, Hours};
 use model::sun::Sun;
@@ -57,7 +58,10 @@ pub(crate) async fn of_season(
     let season: Option<Season> = serde_json::from_value(doc.clone()).ok();
     let known: Option<Ahead> = serde_json::from_value(doc).ok();
     let block_id = block.id.clone();
+    let own = desk.store.farm_rule(&block.farm_id, SLOT_LIMITS).await?;
+    let own: Vec<_> = own.map(|own| (SLOT_LIMITS.to_owned(), own)).into_iter().collect();
     let mut ground = desk.ground(block, year, &desk.catalogue().await?).await?;
+    ground.plan = ground.plan.under(&own, &[]);
     let now = ground.now;
     let air = desk.store.air(&site.id, now.plus(-AROUND), now.plus(AROUND)).await?;
     let air: Vec<_> = air.into_iter().map(|(_, air)| air).collect();
