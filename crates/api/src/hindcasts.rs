@@ -1,5 +1,7 @@
 //! How the legs would have gone in past springs of a site.
 
+use std::sync::Arc;
+
 use axum::extract::Path;
 use axum::http::HeaderMap;
 use model::growth::{Course, Growth};
@@ -8,7 +10,6 @@ use model::series::Series;
 use model::time::{Instant, zone};
 use model::words;
 use serde::Serialize;
-use std::sync::Arc;
 use utoipa::{IntoParams, ToSchema};
 use weather::checks;
 
