@@ -51,6 +51,11 @@ async fn what_lies_ahead_has_odds_and_slots_and_is_held_against_what_came() {
     let hourly = api.get("blocks/bench/seasons/2026/slots").await;
     assert_eq!(hourly["slots"][0]["slot"], slot["slot"], "{hourly}");
     assert!(hourly["slots"][0]["hours"].as_array().unwrap().len() > 24, "{hourly}");
+    // Late is what lets flowers through, where counts tell how many.
+    let sprayers = json!({"sprayers": [{"name": "the old one", "hectares_per_hour": 2}]});
+    let round = api.post("farms/farm/round", sprayers.clone()).await;
+    let visit = &round["runs"][0]["visits"][0];
+    assert_eq!((&visit["block"], visit["flowers_late"].is_number()), (&json!("bench"), true), "{round}");
     outside.set(10 * 60);
     assert!(mail.wait_for(2, PATIENCE), "started and heads-up");
     let mails = Mail::heard(&mail);
@@ -75,7 +80,6 @@ async fn what_lies_ahead_has_odds_and_slots_and_is_held_against_what_came() {
     assert!(lost.text.contains("our own"), "{}", lost.text);
 
     // The round says what it lacks.
-    let sprayers = json!({"sprayers": [{"name": "the old one", "hectares_per_hour": 2}]});
     let round = api.post("farms/farm/round", sprayers).await;
     assert_eq!(round["runs"][0]["visits"], json!([]), "{round}");
     assert_eq!(round["left_out"][0]["block"], "bench", "{round}");

@@ -4,21 +4,24 @@ use std::collections::HashMap;
 
 use access::Deed;
 use axum::extract::Path;
+use model::catalogue::Catalogue;
+use model::growth::Growth;
 use model::input::{self, Fields};
 use model::legs::Leg;
 use model::odds::SeasonOdds;
 use model::plan::MarkBound;
-use model::round::{self, Ask, MarkTime, Round, Spot, Sprayer, Stop, Ways, Window, WorkingDay};
+use model::round::{self, Ask, Flowers, MarkTime, Round, Spot, Sprayer, Stop, Ways, Window, WorkingDay};
+use model::season;
 use model::slot::Answer as SlotAnswer;
 use model::time::{HOUR, Instant, zone};
 use model::words;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use store::BoardRow;
+use store::{Block, BoardRow};
 use utoipa::ToSchema;
 
 use crate::answer::{Answer, ok};
-use crate::desk::Here;
+use crate::desk::{Here, Visit};
 use crate::limits;
 use crate::problem::Problem;
 use crate::query::Query;
@@ -120,17 +123,23 @@ pub(crate) async fn plan(
     let blocks = desk.store.blocks(Some(&farm.id), None, limits::BOARD).await?;
     let named = sites.first().map_or("UTC", |site| site.time_zone.as_str());
     let zone = zone(named).map_err(|_| Problem::failed())?;
-    let rows = desk.store.board(now.local_year(zone), Some(&farm.id), limits::BOARD).await?;
+    let year = now.local_year(zone);
+    let rows = desk.store.board(year, Some(&farm.id), limits::BOARD).await?;
     let spots: HashMap<&str, Spot> = blocks
         .iter()
         .filter_map(|block| Some((block.id.as_str(), middle(block.geometry.as_ref()?)?)))
         .collect();
     let wanted = |row: &&BoardRow| asked.blocks.is_empty() || asked.blocks.contains(&row.block_id);
-    let stops: Vec<Stop> = rows
-        .iter()
-        .filter(wanted)
-        .filter_map(|row| stop(row, spots.get(row.block_id.as_str()).copied(), asked.litres_per_hectare))
-        .collect();
+    let catalogue = desk.catalogue().await?;
+    let mut stops: Vec<Stop> = Vec::new();
+    for row in rows.iter().filter(wanted) {
+        let spot = spots.get(row.block_id.as_str()).copied();
+        let Some((mut stop, leg)) = stop(row, spot, asked.litres_per_hectare) else { continue };
+        if let Some(block) = blocks.iter().find(|block| block.id == row.block_id) {
+            stop.flowers = desk.flowers_by(block, year, leg, &catalogue).await?;
+        }
+        stops.push(stop);
+    }
     let ask = Ask { stops, sprayers: asked.sprayers, ways: asked.ways, working: asked.working, zone, now };
     let planned = tokio::task::spawn_blocking(move || (round::plan(&ask), ask.zone)).await;
     let (planned, zone): (Round, _) = planned.map_err(|error| {
@@ -242,7 +251,7 @@ struct Planted {
 }
 
 /// A block whose running leg has a mark.
-fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> Option<Stop> {
+fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> Option<(Stop, Leg)> {
     let seen: Seen = serde_json::from_str(row.doc.as_deref()?).ok()?;
     let leg = seen.legs.last().filter(|leg| leg.ended_at.is_none() && leg.mark.is_some())?;
     let slots = seen.slots.iter().find(|answer| answer.wanted.leg == leg.number);
@@ -254,7 +263,7 @@ fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> 
         late: odds.and_then(|of| of.odds.late),
     });
     let planted: Option<Planted> = serde_json::from_str(&row.details).ok();
-    Some(Stop {
+    let stop = Stop {
         block: row.name.clone(),
         // Without an area it is left out, and the plan says so.
         hectares: planted.and_then(|planted| planted.hectares).unwrap_or(0.0),
@@ -269,7 +278,34 @@ fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> 
         bound: leg.bound.unwrap_or(MarkBound::NotBefore),
         style_per_hour: growth(leg, likely),
         flowers: None,
-    })
+    };
+    Some((stop, leg.clone()))
+}
+
+impl Visit {
+    /// Flowers that will be through in a block's leg, hour by hour, where its counts
+    /// tell; none else: lateness then goes by the style.
+    async fn flowers_by(
+        &self,
+        block: &Block,
+        year: i32,
+        leg: Leg,
+        catalogue: &Catalogue,
+    ) -> Result<Option<Flowers>, Problem> {
+        let mut ground = self.ground(block.clone(), year, catalogue).await?;
+        let thresholds = self.app.thresholds.clone();
+        let through = tokio::task::spawn_blocking(move || {
+            ground.check(&thresholds);
+            let growth = Growth::new(ground.course(), ground.plan.block.curve.clone());
+            let hours = (0..=round::HORIZON / HOUR).map(|hours| ground.now.plus(hours * HOUR));
+            let through = season::flowers_by(&ground.plan, &ground.log, &growth, &leg, hours, ground.now)?;
+            Some(Flowers { through, target: ground.plan.block.target_fruit_per_tree })
+        });
+        through.await.map_err(|error| {
+            tracing::error!(%error, year, "flowers through could not be reckoned");
+            Problem::failed()
+        })
+    }
 }
 
 /// Growth of a leg so far on the average, shares of the style an hour.

@@ -1,6 +1,6 @@
 //! How good the odds of a farm's seasons were.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use axum::extract::Path;
@@ -67,6 +67,7 @@ pub(crate) async fn one(Here(desk): Here, Path(farm): Path<String>, mut query: Q
     let farm = desk.farm(&farm).await?;
     let blocks = desk.store.blocks(Some(&farm.id), None, limits::BOARD).await?;
     let (mut judged, mut open) = (Vec::new(), 0);
+    let mut climates = Climates::default();
     for block in blocks {
         let expected = desk.store.expected_of(&block.id, since, MOST).await?;
         let mut years: BTreeMap<i32, Vec<Expected>> = BTreeMap::new();
@@ -74,7 +75,7 @@ pub(crate) async fn one(Here(desk): Here, Path(farm): Path<String>, mut query: Q
             years.entry(one.year).or_default().push(one);
         }
         for (year, expected) in years {
-            let (of_year, left) = desk.judged(&block, year, expected).await?;
+            let (of_year, left) = desk.judged(&block, year, expected, &mut climates).await?;
             judged.extend(of_year);
             open += left;
         }
@@ -87,6 +88,20 @@ pub(crate) async fn one(Here(desk): Here, Path(farm): Path<String>, mut query: Q
     ok(VerificationShown { farm_id: farm.id, scores, told, open, about: ABOUT })
 }
 
+/// Growth over other springs of a site, each with the seconds by which it lies before
+/// the season's.
+type Climate = Arc<Vec<(Growth, i64)>>;
+
+/// By site, bloom year, curve and stretch of time: blocks in one air share them.
+type Climates = HashMap<(String, i32, String, Instant, Instant), Climate>;
+
+/// A stretch of time in whole [`AROUND`]s, so that blocks whose logs begin and end some
+/// days apart ask for the same one.
+fn stretched(begin: Instant, end: Instant) -> (Instant, Instant) {
+    let down = |at: Instant| at.0.div_euclid(AROUND) * AROUND;
+    (Instant(down(begin)), Instant(down(end) + AROUND))
+}
+
 impl Visit {
     /// The expectations of one season, each with its scores, and how many are open.
     async fn judged(
@@ -94,6 +109,7 @@ impl Visit {
         block: &Block,
         year: i32,
         expected: Vec<Expected>,
+        climates: &mut Climates,
     ) -> Result<(Vec<Judged>, usize), Problem> {
         let row = self.store.season(&block.id, year).await?;
         let season: Option<Season> =
@@ -113,7 +129,7 @@ impl Visit {
             return Ok((Vec::new(), open));
         }
         let growth = self.growth(block.clone(), year).await?;
-        let climate = self.other_springs(block, year, &growth).await?;
+        let climate = self.other_springs(block, year, &growth, climates).await?;
         let judged = tokio::task::spawn_blocking(move || {
             let case = |(one, odds, truth, leg_from): &(Expected, Odds, Instant, Option<Instant>)| {
                 let issued_at = one.expectation.issued_at;
@@ -136,9 +152,17 @@ impl Visit {
         block: &Block,
         year: i32,
         growth: &Growth,
-    ) -> Result<Vec<(Growth, i64)>, Problem> {
+        climates: &mut Climates,
+    ) -> Result<Climate, Problem> {
         let series = growth.course().series();
-        let Some((begin, end)) = series.begin().zip(series.end()) else { return Ok(Vec::new()) };
+        let Some((begin, end)) = series.begin().zip(series.end()) else { return Ok(Climate::default()) };
+        let (begin, end) = stretched(begin, end);
+        let key = (block.site_id.clone(), year, growth.curve().id.clone(), begin, end);
+        // Curves that are written into a block may share a name.
+        let same = |climate: &&Climate| climate.iter().all(|(other, _)| other.curve() == growth.curve());
+        if let Some(climate) = climates.get(&key).filter(same) {
+            return Ok(climate.clone());
+        }
         let curve = Arc::new(growth.curve().clone());
         let mut others = Vec::new();
         for before in 1..=SPRINGS {
@@ -160,7 +184,9 @@ impl Visit {
             })?;
             others.push((other, apart));
         }
-        Ok(others)
+        let climate = Arc::new(others);
+        climates.insert(key, climate.clone());
+        Ok(climate)
     }
 }
 

@@ -12,7 +12,7 @@ use model::growth::{Course, Growth};
 use model::odds::{self, Fault, Foretold, Line, Outlook, SeasonOdds, Tubes};
 use model::plan::Plan;
 use model::pollination::Bees;
-use model::season::Season;
+use model::season::{self, Season};
 use model::series::Series;
 use model::site::Place;
 use model::slot::Hours;
@@ -84,6 +84,12 @@ impl Grown {
                 growth
             }
         }
+    }
+
+    /// A season as it now is.
+    pub(crate) fn season(&mut self, plan: &Plan, log: &FieldLog, now: Instant) -> Season {
+        let outlook = self.outlook(plan.block.offset.as_ref(), now).and_then(Result::ok);
+        season::reckon_under(plan, log, &self.growth(&plan.block), outlook.as_deref(), now)
     }
 
     /// The odds of a season of now.

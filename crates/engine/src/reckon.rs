@@ -16,7 +16,7 @@ use model::plan::Plan;
 use model::season;
 use model::series::Series;
 use model::slot::Answer;
-use model::time::{Instant, zone};
+use model::time::{HOUR, Instant, zone};
 use serde_json::{Value, json};
 use store::{AlertRow, AlertStatus, AlertWrite, Expectation, LogEntry, Reckoned, SiteWeather, Stale, trial};
 use uuid::{ContextV7, Timestamp, Uuid};
@@ -259,7 +259,7 @@ fn reckon_one(
 ) -> Outcome {
     let now = moment.now;
     let growth = &grown.growth(&plan.block);
-    let mut season = season::reckon(plan, log, growth, now);
+    let mut season = grown.season(plan, log, now);
     let odds = grown.odds(plan, log, &season, weather.curves, now);
     let hours = grown.hours(plan.block.offset.as_ref(), now);
     let sky = hours.as_deref().zip(grown.sun()).map(|(hours, sun)| Sky { hours, sun });
@@ -301,7 +301,10 @@ fn reckon_one(
     }
     // What is missing counts as missing only then.
     let again = season.running().filter(|_| settled > now).map(|_| settled);
-    let look_again_at = season.look_again_at.into_iter().chain(again).min();
+    // Likely, too, a mark comes near by time alone.
+    let likely = odds.iter().flat_map(|odds| &odds.legs).filter_map(|leg| leg.odds.likely);
+    let near = likely.map(|at| at.plus(-plan.settings.lead_hours * HOUR)).filter(|at| *at > now);
+    let look_again_at = season.look_again_at.into_iter().chain(again).chain(near).min();
     let expected = odds.iter().flat_map(|odds| expectations(&season, odds)).collect();
     Outcome { state: season.state.word(), doc, look_again_at, alerts: writes, expected }
 }

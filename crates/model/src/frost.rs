@@ -13,7 +13,7 @@ use crate::time::{Instant, MINUTE};
 mod ahead;
 pub(crate) mod date;
 mod stretch;
-pub use ahead::{Ahead, COLD_MARGIN_C, cold_ahead};
+pub use ahead::{Ahead, COLD_MARGIN_C, cold_ahead, kill_line};
 use stretch::{held, lowest, within};
 
 /// Exposure for which the kill temperatures hold, seconds (published with them:
@@ -26,7 +26,7 @@ pub const WORTH_A_LOOK_K: f64 = 2.0;
 /// frost).
 pub const FREEZING_C: f64 = 0.0;
 /// Two temperatures nearer than this are one, K: sums and units leave less.
-const SAME_K: f64 = 1e-9;
+pub(crate) const SAME_K: f64 = 1e-9;
 
 /// A night that came near what kills buds or flowers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -26,7 +26,8 @@ pub use case::Line;
 pub use errors::{Errors, PRIOR_A_DAY_C, PRIOR_AT_ISSUE_C, PRIOR_CARRY, Pair};
 pub use noise::FEWEST_DRAWS;
 pub use outlook::{
-    DRESSED, FARTHEST, FEWEST_ISSUES, FEWEST_MEMBERS, Fault, Foretold, MOST_MEMBERS, OLD, Outlook, TOO_OLD,
+    CHANCE, Cold, DRESSED, FARTHEST, FEWEST_ISSUES, FEWEST_MEMBERS, Fault, Foretold, MOST_MEMBERS, OLD,
+    Outlook, TOO_OLD,
 };
 pub use season::{LegOdds, SeasonOdds, curves_in_doubt, of};
 pub use told::rounded;

@@ -11,6 +11,7 @@ use crate::field_log::{FieldLog, Stand};
 use crate::frost::Ahead;
 use crate::growth::{Growth, Hours};
 use crate::legs::{Leg, Ruler};
+use crate::odds::Outlook;
 use crate::plan::Plan;
 use crate::style::StyleLength;
 use crate::time::{HOUR, Instant};
@@ -38,7 +39,7 @@ pub use window::window;
 
 /// Raised whenever the same input gives another season than before; goes into
 /// [`Catalogue::edition`](crate::catalogue::Catalogue::edition).
-pub const MODEL_VERSION: i64 = 6;
+pub const MODEL_VERSION: i64 = 7;
 
 /// At this progress the oldest flowers of a leg are through, whatever its mark.
 const THROUGH: f64 = 1.0;
@@ -199,6 +200,18 @@ impl Season {
 /// Reckons a season. The same plan, log, growth and `now` give the same bits,
 /// in whatever order readings and entries came.
 pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) -> Season {
+    reckon_under(plan, field_log, growth, None, now)
+}
+
+/// The same under an outlook, whose members tell how likely frost is. Nothing else of a
+/// season hangs on it.
+pub fn reckon_under(
+    plan: &Plan,
+    field_log: &FieldLog,
+    growth: &Growth,
+    outlook: Option<&Outlook>,
+    now: Instant,
+) -> Season {
     let stand = field_log.stand(now);
     let seen = Seen::of(&stand);
     let mut notes = Vec::new();
@@ -229,7 +242,7 @@ pub fn reckon(plan: &Plan, field_log: &FieldLog, growth: &Growth, now: Instant) 
     let on_hold = legs.last().filter(|leg| leg.ended_at.is_none());
     let hold = on_hold.and_then(|leg| started::hold(leg.from, &seen, &frosts, facts.counted_at()));
     let state = state(&seen, &legs, hold.is_some());
-    let frost = facts.seen(plan, &seen, start.as_ref(), legs.last(), state, growth, now);
+    let frost = facts.seen(plan, &seen, start.as_ref(), legs.last(), state, growth, outlook, now);
     let reentry = reentry::latest(plan, &seen.sprays, growth.course().as_of(), now);
     notes::on_legs(&mut legs, growth, plan, &mut notes);
     notes::on_frost(&facts, &started, hold.as_ref(), &mut notes);
@@ -310,6 +323,44 @@ pub(crate) fn ruler(plan: &Plan, stand: &Stand<'_>, growth: &Growth) -> Ruler {
 /// Flowers on a tree, where they can be reckoned.
 pub(crate) fn flowers(plan: &Plan, stand: &Stand<'_>) -> Option<f64> {
     Seen::of(stand).flowers(plan)
+}
+
+/// When a spray was finished by the entry of this id; none where that is no spray, or
+/// nobody said.
+pub(crate) fn finished(stand: &Stand<'_>, entry: &str) -> Option<Instant> {
+    stand.entries.iter().find(|standing| standing.id == entry).and_then(sprays::finish)
+}
+
+/// Live flowers a tree that will be through in a leg by each of some rising moments,
+/// were it not sprayed: by counts, readings and the forecast. It ends where the counts
+/// do not tell any more; none where they tell nothing.
+pub fn flowers_by(
+    plan: &Plan,
+    field_log: &FieldLog,
+    growth: &Growth,
+    leg: &Leg,
+    moments: impl Iterator<Item = Instant>,
+    now: Instant,
+) -> Option<Vec<(Instant, f64)>> {
+    let stand = field_log.stand(now);
+    let seen = Seen::of(&stand);
+    let facts = judged::Facts::of(plan, &seen, growth, now);
+    let walks = bloom::walks(&seen.opens, |at| facts.alive_at(at));
+    let started = Started::find(plan, &seen, &walks, growth, &facts, now);
+    let counts = started.bloom_counts(plan.threshold(), &facts);
+    let bloom = Bloom::new(&counts, seen.flowers(plan), growth.course())?;
+    let style = seen.ruler(plan, growth).wanted(THROUGH);
+    let opened_after = (leg.number > 1).then_some(leg.from);
+    let mut most = 0.0_f64;
+    let by: Vec<(Instant, f64)> = moments
+        .map_while(|at| {
+            let through = bloom.through(growth, style, opened_after, at).at_most(bloom.flowers());
+            // What is through stays through, however the counts lie.
+            most = most.max(through.likely?);
+            Some((at, most))
+        })
+        .collect();
+    (by.len() > 1).then_some(by)
 }
 
 /// Reckons leg by leg, and in all, how many flowers came through before a spray.

@@ -47,6 +47,12 @@ impl Facts<'_> {
         odds.legs.iter().find(|of| of.number == leg.number).map(|of| &of.odds)
     }
 
+    /// When a leg's mark, still ahead, is likely to be reached: by its odds, else by the
+    /// single forecast.
+    pub(super) fn expected(&self, leg: &Leg) -> Option<Instant> {
+        self.odds_of(leg).and_then(|odds| odds.likely).or(leg.expected_at)
+    }
+
     /// The odds of the start, while it is ahead.
     pub(super) fn odds_of_start(&self) -> Option<&Odds> {
         self.beside.ahead?.odds.start.as_ref()

@@ -82,7 +82,8 @@ impl Facts<'_> {
     /// Frost is forecast for a night that is near, and there are flowers to lose.
     fn frost(&self) -> Option<Called<'_>> {
         self.season.frost.stage?;
-        let Some(Ahead::Cold { at, lowest_c, line_c, .. }) = self.season.frost.ahead else { return None };
+        let ahead = self.season.frost.ahead?;
+        let Ahead::Cold { at, lowest_c, line_c, .. } = ahead else { return None };
         let night = night_of(at, self.plan.zone);
         let near = at >= self.now && at.since(self.now) <= FROST_AHEAD;
         near.then(|| Called {
@@ -91,10 +92,13 @@ impl Facts<'_> {
             at,
             untold: None,
             says: Box::new(move || {
-                let because =
-                    format!("the forecast of {lowest_c:.1} °C comes near the kill line of {line_c:.1} °C");
+                let told = ahead.chance_told().map(|told| format!("; {}", told.trim_end_matches('.')));
+                let told = told.unwrap_or_default();
+                let because = format!(
+                    "the forecast of {lowest_c:.1} °C comes near the kill line of {line_c:.1} °C{told}"
+                );
                 let night = format!(
-                    "the night of {} ({lowest_c:.1} °C forecast, kill line {line_c:.1} °C)",
+                    "the night of {} ({lowest_c:.1} °C forecast, kill line {line_c:.1} °C{told})",
                     night.format("%-d %B")
                 );
                 (because, About { night: Some(night), ..self.about(AlertKind::Frost, Some(at)) })
@@ -161,10 +165,10 @@ impl Facts<'_> {
     }
 
     fn heads_up<'a>(&'a self, leg: &'a Leg) -> Option<Called<'a>> {
-        let expected = leg.expected_at?;
+        let expected = self.expected(leg)?;
         let mark = leg.mark?;
         let lead = self.plan.settings.lead_hours;
-        let soon = self.within(expected, self.odds_of(leg), lead * HOUR);
+        let soon = self.within(leg.expected_at.unwrap_or(expected), self.odds_of(leg), lead * HOUR);
         (soon && self.untold(leg, expected).is_none()).then(|| {
             self.of_leg(AlertKind::HeadsUp, leg, expected, None, move || {
                 format!("readings and forecast reach {mark:.2} within {lead} hours")

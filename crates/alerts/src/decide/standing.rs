@@ -139,7 +139,7 @@ impl Facts<'_> {
         };
         let mut moved = Vec::new();
         for leg in self.season.legs.iter().filter(|leg| !told_now(leg)) {
-            let Some(at) = leg.reached_at.or(leg.expected_at) else { continue };
+            let Some(at) = leg.reached_at.or_else(|| self.expected(leg)) else { continue };
             let last = standing(known)
                 .filter(|alert| leg_of(&alert.subject) == leg.opened_by && !taken_back(alert))
                 .filter(|alert| matches!(alert.kind.as_str(), "heads-up" | "moved" | "due"))

@@ -263,13 +263,15 @@ fn cold_ahead_from_line_and_margin_down() {
     let bloom = Some(Stage::FullBloom);
     // 28 °F is −2.2 °C, and 1.5 K above it −0.7.
     assert_eq!(look(-0.6, bloom, COLD_MARGIN_C), Ahead::None);
-    let just = Ahead::Cold { at: minutes(120), lowest_c: -0.7, lowest_at: minutes(120), line_c: -2.2 };
+    let just =
+        Ahead::Cold { at: minutes(120), lowest_c: -0.7, lowest_at: minutes(120), line_c: -2.2, chance: None };
     assert_eq!(look(-0.7, bloom, COLD_MARGIN_C), just);
     assert_eq!(look(-0.7, None, COLD_MARGIN_C), just);
     assert_eq!(look(-0.7, bloom, 0.0), Ahead::None);
     assert_eq!(look(-0.7, Some(Stage::TightCluster), COLD_MARGIN_C), Ahead::None);
     // From 3.3 to −4.7 °C in an hour: −0.7 after half of it.
-    let deep = Ahead::Cold { at: minutes(90), lowest_c: -4.7, lowest_at: minutes(120), line_c: -2.2 };
+    let deep =
+        Ahead::Cold { at: minutes(90), lowest_c: -4.7, lowest_at: minutes(120), line_c: -2.2, chance: None };
     assert_eq!(look(-4.7, bloom, COLD_MARGIN_C), deep);
 }
 

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::errors::Errors;
 use super::members::{self, Member};
 use super::noise::Dealer;
+use super::rank;
 use super::tubes::Tubes;
 use crate::block::Offset;
 use crate::curve::Curve;
@@ -23,8 +24,9 @@ pub const FEWEST_MEMBERS: usize = 5;
 pub const DRESSED: usize = 128;
 /// Farthest ahead that odds look.
 pub const FARTHEST: i64 = 16 * DAY;
-/// A forecast older than this is said to be old; its lead is counted from its issue,
-/// so that it is the wider for it.
+/// A forecast older than this is said to be old. Its lead is counted from its issue, so
+/// that it is the wider for it; an ensemble, too, then spreads at least as forecasts of
+/// such a lead are off.
 pub const OLD: i64 = 24 * HOUR;
 /// A forecast older than this is not used: by then several newer ones have been
 /// missed (constructed).
@@ -85,6 +87,22 @@ pub enum Fault {
     },
 }
 
+/// From this share of members on frost counts as forecast.
+pub const CHANCE: f64 = 0.1;
+
+/// How likely it gets cold, by the members of an ensemble.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cold {
+    /// Share of members that come to the line or below.
+    pub chance: f64,
+    /// When as many as [`CHANCE`] of all have come to it; none where fewer do.
+    pub from: Option<Instant>,
+    /// One in ten gets at least so cold, °C.
+    pub tenth_c: f64,
+    /// When.
+    pub tenth_at: Instant,
+}
+
 /// Equally likely courses of temperature at one site after its last reading, with
 /// their sums. All of its seasons share it. Knots are the last reading and each whole
 /// hour after it; the course after the last member is the mean of all.
@@ -94,6 +112,8 @@ pub struct Outlook {
     as_of: Instant,
     issued_at: Instant,
     members: usize,
+    /// Whether they were foretold as several.
+    ensemble: bool,
     /// Knots of each course.
     knots: usize,
     /// Seconds from the first knot to the second.
@@ -109,7 +129,8 @@ impl Outlook {
     /// The outlook from a forecast on the course of a site. A single forecast is
     /// dressed with `errors`; an ensemble is shifted by what its mean was off, and
     /// widened where it spreads less than it was off, once they were learned from
-    /// [`FEWEST_ISSUES`]. The order of members does not matter.
+    /// [`FEWEST_ISSUES`] or it is older than [`OLD`]. The order of members does not
+    /// matter.
     ///
     /// # Errors
     /// What is wrong with the forecast.
@@ -156,6 +177,7 @@ impl Outlook {
             as_of,
             issued_at: foretold.issued_at,
             members: kept.len(),
+            ensemble: kept.len() > 1,
             knots: hours as usize + 1,
             first: begin - as_of.0,
             celsius: Vec::new(),
@@ -164,7 +186,7 @@ impl Outlook {
         };
         let knots = || (0..outlook.knots).map(|knot| outlook.at(knot));
         let mut rows = members::in_order(kept.iter().map(|member| member.celsius(knots())).collect());
-        if rows.len() == 1 || errors.issues >= FEWEST_ISSUES {
+        if rows.len() == 1 || errors.issues >= FEWEST_ISSUES || age > OLD {
             let off = members::off_now(course, &kept, foretold.issued_at, errors);
             outlook.correct(&mut rows, errors, off);
             rows = members::in_order(rows);
@@ -206,6 +228,35 @@ impl Outlook {
     /// Its courses.
     pub fn members(&self) -> usize {
         self.members
+    }
+
+    /// How likely it gets so cold between two moments, where the forecast has members
+    /// and reaches into the time asked of.
+    pub fn cold(&self, from: Instant, until: Instant, line_c: f64) -> Option<Cold> {
+        let asked = |knot: &usize| from <= self.at(*knot) && self.at(*knot) <= until;
+        let knots: Vec<usize> = (0..self.knots).filter(asked).collect();
+        if !self.ensemble || knots.is_empty() {
+            return None;
+        }
+        let rows = || self.celsius.chunks(self.knots).take(self.members);
+        let lowest = |row: &[f64]| {
+            let least = knots.iter().min_by(|a, b| row[**a].total_cmp(&row[**b]));
+            least.map(|knot| (row[*knot], self.at(*knot)))
+        };
+        let mut coldest: Vec<(f64, Instant)> = rows().filter_map(lowest).collect();
+        coldest.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let tenth = coldest[rank(CHANCE, coldest.len())];
+        let cold = coldest.iter().filter(|(celsius, _)| *celsius <= line_c).count();
+        let mut first: Vec<Instant> = rows()
+            .filter_map(|row| knots.iter().find(|knot| row[**knot] <= line_c).map(|knot| self.at(*knot)))
+            .collect();
+        first.sort_unstable();
+        Some(Cold {
+            chance: cold as f64 / coldest.len() as f64,
+            from: first.get(rank(CHANCE, coldest.len())).copied(),
+            tenth_c: tenth.0,
+            tenth_at: tenth.1,
+        })
     }
 
     /// The last hour that it reaches to.

@@ -170,7 +170,12 @@ fn begin(
         let first = season.start.filter(|_| leg.number == 1);
         return Some(Begin::Known(match first {
             Some(start) => known(&start, season, as_of),
-            None => Known { at, early: 0.0, late: 0.0, within: (at, at) },
+            // Sprayed row by row: what opened behind the sprayer is younger.
+            None => {
+                let finished = season::finished(&field_log.stand(now), &leg.opened_by);
+                let end = finished.map_or(at, |end| end.since(as_of).max(at));
+                Known { at, early: 0.0, late: (end - at) as f64 / NINETY_PERCENT, within: (at, end) }
+            }
         }));
     }
     if let Some(start) = season.start.filter(|start| start.basis != Basis::Expected) {

@@ -9,9 +9,10 @@ use super::seen::Seen;
 use crate::bloom::{Alive, Basis, Count, Start};
 use crate::buds::{self, Buds};
 use crate::damage::{Damage, Share, Tally};
-use crate::frost::{self, Ahead, COLD_MARGIN_C, Night, cold_ahead};
+use crate::frost::{self, Ahead, COLD_MARGIN_C, Night, SAME_K, cold_ahead, kill_line};
 use crate::growth::Growth;
 use crate::legs::Leg;
+use crate::odds::Outlook;
 use crate::plan::Plan;
 use crate::stage::Stage;
 use crate::style::{StyleLength, style_length};
@@ -194,6 +195,7 @@ impl Facts {
         leg: Option<&Leg>,
         state: State,
         growth: &Growth,
+        outlook: Option<&Outlook>,
         now: Instant,
     ) -> FrostSeen {
         let stage = self.stages.iter().rev().find(|(at, _)| *at <= now).map(|(_, stage)| *stage);
@@ -211,12 +213,18 @@ impl Facts {
         // Without a single reading there is nothing to ask.
         let asks = !over && growth.course().as_of().is_some();
         let night = self.uncounted().map(|night| spoken(night, self.zone));
+        let foretold = || {
+            let line_c = kill_line(stage);
+            let members =
+                outlook.and_then(|outlook| outlook.cold(from, until, line_c + COLD_MARGIN_C + SAME_K));
+            cold_ahead(growth.course(), stage, from, until, COLD_MARGIN_C).by_members(line_c, members)
+        };
         FrostSeen {
             stage,
             bbch: seen.bbch(plan),
             nights: self.nights.clone(),
             look_after: night,
-            ahead: asks.then(|| cold_ahead(growth.course(), stage, from, until, COLD_MARGIN_C)),
+            ahead: asks.then(foretold),
             asked_until: asks.then_some(until),
             over,
         }

@@ -66,6 +66,12 @@ impl Asked {
         model::season::reckon(&self.plan, &kit::log(&self.entries), &growth, self.now)
     }
 
+    /// The season under an outlook, whose members tell of frost.
+    pub fn season_under(&self, outlook: &Outlook) -> Season {
+        let growth = self.growth(&self.plan.block.curve);
+        model::season::reckon_under(&self.plan, &kit::log(&self.entries), &growth, Some(outlook), self.now)
+    }
+
     pub fn outlook(&self) -> Result<Outlook, Fault> {
         let growth = self.growth(&self.plan.block.curve);
         let foretold = Foretold { issued_at: self.issued_at, members: &self.members };

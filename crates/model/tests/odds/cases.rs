@@ -1,9 +1,13 @@
 //! Named cases: what odds say, and what is said where there are none.
 
+use model::frost::Ahead;
 use model::odds::{self, Fault, Outlook, SeasonOdds};
 use model::season::State;
 use model::series::{Forecast, Reading};
 use model::time::{DAY, HOUR, MINUTE};
+use model::verdict::Advice;
+
+use serde_json::json;
 
 use super::asked::{Asked, ahead, apart, codes, ensemble};
 use crate::kit::{self, hour};
@@ -93,6 +97,57 @@ fn an_old_forecast_is_said_to_be_widened_and_then_not_used() {
     assert!(old.notes[0].text.contains("30 hours old"));
     assert!(asked(72).outlook().is_ok());
     assert_eq!(asked(73).outlook().unwrap_err(), Fault::TooOld { hours: 73 });
+}
+
+/// Members that agree say nothing of what has come up since they were issued.
+#[test]
+fn an_old_ensemble_spreads_as_forecasts_of_its_lead_are_off() {
+    let asked = |members: Vec<_>, hours: i64| {
+        let issued_at = hour(72.0).plus(-hours * HOUR);
+        apart(&Asked { issued_at, ..Asked::of(members) }.odds().legs[1].odds)
+    };
+    let agreeing = || ensemble(21, 0.001);
+    let single = || vec![ahead(72, 240, 13.0)];
+    assert!(asked(agreeing(), 24) < HOUR, "taken as it is up to a day");
+    let (old, dressed) = (asked(agreeing(), 30), asked(single(), 30));
+    assert!((old - dressed).abs() < dressed / 4, "{old} beside {dressed}");
+}
+
+/// Days at 13 °C and two nights ahead, of which the members have the second so cold.
+fn cold_nights(cold: usize, celsius: f64) -> Asked {
+    let mut members = ensemble(20, 0.01);
+    for member in &mut members[..cold] {
+        member.iter_mut().filter(|hour| hour.at == kit::hour(109.0)).for_each(|hour| hour.celsius = celsius);
+    }
+    Asked { plan: kit::ruled_plan(&json!({})), ..Asked::of(members) }
+}
+
+/// One member in ten makes frost forecast, one in twenty does not; −0.7 °C is the line
+/// of open flowers as feeds show it and 1.5 °C (published line, margin practice).
+#[test]
+fn one_member_in_ten_is_frost_forecast() {
+    let under = |asked: &Asked| asked.season_under(&asked.outlook().unwrap());
+    let (one, two) = (under(&cold_nights(1, -0.7)), under(&cold_nights(2, -0.7)));
+    assert_eq!((one.verdict.verdict == Advice::Wait, two.verdict.verdict == Advice::Wait), (false, true));
+    assert!(two.verdict.matching.iter().any(|row| row.row == "frost-forecast"), "{:?}", two.verdict);
+    assert_eq!(
+        two.frost.ahead,
+        Some(Ahead::Cold {
+            at: hour(109.0),
+            lowest_c: -0.7,
+            lowest_at: hour(109.0),
+            line_c: -2.2,
+            chance: Some(0.1)
+        })
+    );
+    assert_eq!(
+        two.frost.ahead.unwrap().chance_told().unwrap(),
+        "10 % of the forecast's members come so cold."
+    );
+    assert_ne!(under(&cold_nights(20, -0.6)).verdict.verdict, Advice::Wait);
+    // A single forecast has no members to tell a chance by.
+    let single = Asked { members: vec![cold_nights(1, -0.7).members[0].clone()], ..cold_nights(1, -0.7) };
+    assert_ne!(under(&single).verdict.verdict, Advice::Wait);
 }
 
 /// What is wrong with a forecast is answered in a sentence, and the season has no odds.

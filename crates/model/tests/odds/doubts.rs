@@ -159,3 +159,23 @@ fn unread_hours_widen() {
     assert!(apart(&odds) > HOUR / 4, "{odds:?}");
     assert_eq!(odds.weighs.unwrap().doubt, Doubt::Gap);
 }
+
+/// What opened behind the sprayer is younger: the finish is the late edge.
+#[test]
+fn a_leg_opened_by_a_long_spray_is_later_at_most() {
+    let odds = |hours: f64| {
+        let spray = kit::spray("s1", hour(60.0), "ammonium-thiosulfate");
+        let spray = kit::with(spray, "finished_at", hour(60.0 + hours).to_string());
+        Asked { entries: vec![kit::start(hour(20.0)), spray], ..Asked::of(vec![ahead(72, 240, 13.0); 9]) }
+            .odds()
+            .legs[0]
+            .odds
+            .clone()
+    };
+    let (short, long) = (odds(0.0), odds(8.0));
+    assert_eq!((short.early, short.late), (short.likely, short.likely));
+    assert_eq!(long.early, short.early, "it begins with the first row");
+    let later = long.late.unwrap().since(short.late.unwrap());
+    assert!((HOUR..=8 * HOUR).contains(&later), "{later}");
+    assert_eq!(long.weighs.unwrap().doubt, Doubt::Start);
+}

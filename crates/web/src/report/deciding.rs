@@ -67,12 +67,13 @@ pub(super) fn damage(told: &Told<'_>) -> Part {
     if let Some(night) = &frost.look_after {
         part.say(format!("Nobody has counted damage since {night}."));
     }
-    if let Some(Ahead::Cold { at, lowest_c, .. }) = frost.ahead {
+    if let Some(ahead @ Ahead::Cold { at, lowest_c, .. }) = frost.ahead {
         part.say(format!(
             "Frost is forecast from {} on, down to {}.",
             at.spoken(seen.plan.zone),
             said::celsius(lowest_c)
         ));
+        part.said.extend(ahead.chance_told());
     }
     match &season.damage {
         Some(damage) => {

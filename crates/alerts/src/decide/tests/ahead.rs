@@ -2,7 +2,8 @@
 
 use model::ahead::{Sky, slots};
 use model::air::Air;
-use model::odds::{Errors, Foretold, Line, Outlook, of};
+use model::odds::{Errors, Foretold, LegOdds, Line, Odds, Outlook, SeasonOdds, of};
+use model::plan::MarkBound;
 use model::slot::{Hours, Limits};
 use model::sun::Sun;
 
@@ -43,6 +44,40 @@ impl Spring {
         let sky = Sky { hours: &hours, sun: Sun::at(40.7, -74.2) };
         let slots = slots(&self.plan, &season, &odds, &sky, now);
         let ahead = Ahead { odds: &odds, slots: &slots, sky };
+        let beside = Beside { ahead: Some(ahead), ..self.beside() };
+        let decisions = decide(&season, &self.plan, &beside, &self.known, now);
+        decisions.into_iter().map(|decision| self.write(decision, now)).collect()
+    }
+
+    /// One pass in which the odds of the running leg have another likely time than the
+    /// single forecast.
+    fn pass_with_likely(&mut self, hours: i64, likely: Instant) -> Vec<String> {
+        let now = BEGIN.plus(hours * HOUR);
+        self.read = hours;
+        let season = self.season(now);
+        let edge = |apart: i64| Some(likely.plus(apart * HOUR));
+        let odds = Odds {
+            early: edge(-2),
+            likely: Some(likely),
+            late: edge(3),
+            never: 0.0,
+            horizon: now.plus(4 * DAY),
+            dots: vec![Some(likely); 20],
+            ends: edge(-3).zip(edge(4)),
+            draws: 1_000,
+            weighs: None,
+        };
+        let leg = LegOdds { number: 1, mark: 0.6, bound: MarkBound::NotBefore, after_unlogged: false, odds };
+        let odds = SeasonOdds {
+            asked_at: now,
+            issued_at: Some(now),
+            start: None,
+            legs: vec![leg],
+            notes: Vec::new(),
+        };
+        let hours = Hours::of(&Series::default(), &[], now, now);
+        let sky = Sky { hours: &hours, sun: Sun::at(40.7, -74.2) };
+        let ahead = Ahead { odds: &odds, slots: &[], sky };
         let beside = Beside { ahead: Some(ahead), ..self.beside() };
         let decisions = decide(&season, &self.plan, &beside, &self.known, now);
         decisions.into_iter().map(|decision| self.write(decision, now)).collect()
@@ -121,4 +156,21 @@ fn without_limits_no_slot_is_named() {
     let about = spring.about("heads-up");
     assert_eq!(about["slot"], Value::Null);
     assert!(about["slot_told"].as_str().unwrap().contains("no limits set"), "{about}");
+}
+
+/// The single forecast has the mark at hour 28.8 all the time.
+#[test]
+fn a_time_moves_where_its_likely_time_does() {
+    let mut spring = Spring::new();
+    let likely = |hours: i64| BEGIN.plus(hours * HOUR);
+    assert_eq!(spring.pass_with_likely(6, likely(32)), ["tell started - 1", "tell heads-up start 1"]);
+    assert_eq!(spring.about("heads-up")["at"], "2013-05-02T08:00:00Z");
+    assert_eq!(spring.pass_with_likely(7, likely(37)), Vec::<String>::new(), "five hours are not told");
+    assert_eq!(spring.pass_with_likely(8, likely(39)), ["tell moved start/1 1"]);
+    let about = spring.about("moved");
+    assert_eq!(
+        (&about["was"], &about["at"]),
+        (&json!("2013-05-02T08:00:00Z"), &json!("2013-05-02T15:00:00Z"))
+    );
+    assert_eq!(spring.pass_with_likely(9, likely(39)), Vec::<String>::new());
 }
