@@ -234,7 +234,7 @@ pub(crate) async fn site(api: &Api, id: &str, fed: bool) {
 pub(crate) async fn block(api: &Api, id: &str, site: &str) {
     let document = json!({
         "id": id, "farm_id": "farm", "site_id": site, "name": id, "cultivar": "Gala", "curve": "reference",
-        "target_fruit_per_tree": 100, "hectares": 1.5,
+        "target_fruit_per_tree": 100, "area": 1.5, "area_unit": "ha",
     });
     api.post("blocks", document).await;
     api.put(

@@ -136,7 +136,10 @@ pub(crate) async fn plan(
         let spot = spots.get(row.block_id.as_str()).copied();
         let Some((mut stop, leg)) = stop(row, spot, asked.litres_per_hectare) else { continue };
         if let Some(block) = blocks.iter().find(|block| block.id == row.block_id) {
-            stop.flowers = desk.flowers_by(block, year, leg, &catalogue).await?;
+            let planted = desk.planted(block, year, leg, &catalogue).await?;
+            // Without an area it is left out, and the plan says so.
+            stop.hectares = planted.hectares.unwrap_or(0.0);
+            stop.flowers = planted.flowers;
         }
         stops.push(stop);
     }
@@ -244,10 +247,12 @@ struct Seen {
     slots: Vec<SlotAnswer>,
 }
 
-/// What of a block's details.
-#[derive(Deserialize)]
+/// What a round goes by beside the season.
 struct Planted {
     hectares: Option<f64>,
+    /// Flowers that will be through in the leg, hour by hour, where counts tell; none
+    /// else: lateness then goes by the style.
+    flowers: Option<Flowers>,
 }
 
 /// A block whose running leg has a mark.
@@ -262,11 +267,9 @@ fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> 
         likely,
         late: odds.and_then(|of| of.odds.late),
     });
-    let planted: Option<Planted> = serde_json::from_str(&row.details).ok();
     let stop = Stop {
         block: row.name.clone(),
-        // Without an area it is left out, and the plan says so.
-        hectares: planted.and_then(|planted| planted.hectares).unwrap_or(0.0),
+        hectares: 0.0,
         spot,
         litres_per_hectare,
         windows: slots
@@ -283,25 +286,26 @@ fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> 
 }
 
 impl Visit {
-    /// Flowers that will be through in a block's leg, hour by hour, where its counts
-    /// tell; none else: lateness then goes by the style.
-    async fn flowers_by(
+    /// A block's area and the flowers of its leg.
+    async fn planted(
         &self,
         block: &Block,
         year: i32,
         leg: Leg,
         catalogue: &Catalogue,
-    ) -> Result<Option<Flowers>, Problem> {
+    ) -> Result<Planted, Problem> {
         let mut ground = self.ground(block.clone(), year, catalogue).await?;
         let thresholds = self.app.thresholds.clone();
-        let through = tokio::task::spawn_blocking(move || {
+        let planted = tokio::task::spawn_blocking(move || {
             ground.check(&thresholds);
-            let growth = Growth::new(ground.course(), ground.plan.block.curve.clone());
+            let of = &ground.plan.block;
+            let growth = Growth::new(ground.course(), of.curve.clone());
             let hours = (0..=round::HORIZON / HOUR).map(|hours| ground.now.plus(hours * HOUR));
-            let through = season::flowers_by(&ground.plan, &ground.log, &growth, &leg, hours, ground.now)?;
-            Some(Flowers { through, target: ground.plan.block.target_fruit_per_tree })
+            let through = season::flowers_by(&ground.plan, &ground.log, &growth, &leg, hours, ground.now);
+            let target = of.target_fruit_per_tree;
+            Planted { hectares: of.hectares, flowers: through.map(|through| Flowers { through, target }) }
         });
-        through.await.map_err(|error| {
+        planted.await.map_err(|error| {
             tracing::error!(%error, year, "flowers through could not be reckoned");
             Problem::failed()
         })
