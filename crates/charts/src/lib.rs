@@ -4,10 +4,13 @@
 //! no style sheet, no `id` and no font of its own, so that any number of them
 //! can stand in one page, and it brings its own light background.
 
+mod chances;
+pub mod fan;
 pub mod fit;
 pub mod hindcast;
 mod labels;
 mod look;
+mod nights;
 mod scale;
 pub mod season;
 mod svg;

@@ -77,3 +77,11 @@ pub(crate) const SEEN_FIRST: &str = r##"fill="#ffffff" stroke="#8c1d55" stroke-w
 pub(crate) const SEEN_BETWEEN: &str = r##"fill="#dba3c1" stroke="#8c1d55" stroke-width="1.6""##;
 /// An observation after the longest time.
 pub(crate) const SEEN_LAST: &str = r##"fill="#8c1d55" stroke="#8c1d55" stroke-width="1.6""##;
+/// While the sun is down.
+pub(crate) const NIGHT: &str = r##"fill="#e4e6f0""##;
+/// The present moment.
+pub(crate) const NOW: &str = r##"stroke="#26242b" stroke-width="1.4" stroke-dasharray="4 2""##;
+/// A share of all cases, by when it comes.
+pub(crate) const DOT: &str = r##"fill="#17583a" stroke="#ffffff" stroke-width="1""##;
+/// A share of all cases that does not come within the forecast.
+pub(crate) const DOT_NEVER: &str = r##"fill="#ffffff" stroke="#26242b" stroke-width="1.4""##;

@@ -41,7 +41,7 @@ pub(crate) enum Anchor {
 }
 
 impl Anchor {
-    fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Anchor::Start => "start",
             Anchor::Middle => "middle",
@@ -173,7 +173,7 @@ fn px(value: f64) -> String {
 
 /// Text as XML takes it: markup escaped, and characters that XML 1.0 has no
 /// way to write replaced.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

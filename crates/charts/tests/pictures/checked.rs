@@ -1,0 +1,109 @@
+//! What holds for every picture, and odds to draw.
+
+use model::odds::Odds;
+use model::time::{HOUR, Instant};
+use roxmltree::{Document, Node};
+
+/// A moment of these tests.
+pub fn at(text: &str) -> Instant {
+    Instant::parse(text).expect("tests write their times in RFC 3339")
+}
+
+/// Odds with dots each so many hours apart, the first `first` hours after `from`, the
+/// last `never` of them not within the forecast, which reaches ten days.
+pub fn odds(from: Instant, first: f64, apart: f64, never: usize) -> Odds {
+    let after = |hours: f64| from.plus((hours * HOUR as f64) as i64);
+    let dots: Vec<Option<Instant>> =
+        (0..20).map(|n| (n < 20 - never).then(|| after(first + apart * n as f64))).collect();
+    let middle = |n: usize| Some(dots[n - 1]?.plus(dots[n]?.since(dots[n - 1]?) / 2));
+    Odds {
+        early: middle(2),
+        likely: middle(10),
+        late: middle(18).filter(|_| never < 2),
+        never: never as f64 / 20.0,
+        horizon: from.plus(240 * HOUR),
+        ends: dots[0].map(|first| (first, dots.iter().flatten().copied().max().unwrap_or(first))),
+        dots,
+        draws: 1_000,
+        weighs: None,
+    }
+}
+
+/// All that the texts of an SVG say.
+pub fn texts(svg: &str) -> Vec<String> {
+    let document = Document::parse(svg).expect("well-formed XML");
+    let says = |node: &Node<'_, '_>| ["title", "desc", "text"].contains(&node.tag_name().name());
+    document.descendants().filter(says).filter_map(|node| node.text().map(str::to_owned)).collect()
+}
+
+/// Elements of a name.
+pub fn count(svg: &str, name: &str) -> usize {
+    Document::parse(svg)
+        .expect("well-formed XML")
+        .descendants()
+        .filter(|node| node.has_tag_name(name))
+        .count()
+}
+
+/// Every number that places something; of a path those after its first point are steps.
+fn numbers(document: &Document<'_>) -> Vec<f64> {
+    const PLACES: [&str; 13] =
+        ["x", "y", "x1", "x2", "y1", "y2", "cx", "cy", "r", "width", "height", "points", "d"];
+    let places = document.descendants().flat_map(|node| node.attributes());
+    let places = places.filter(|attribute| PLACES.contains(&attribute.name()));
+    places
+        .flat_map(|attribute| {
+            // A minus begins a number where a path leaves the space out.
+            let apart = attribute.value().replace('-', " -");
+            let parts = apart.split(|c: char| c != '.' && c != '-' && !c.is_ascii_digit());
+            let parts: Vec<String> = parts.filter(|part| !part.is_empty()).map(str::to_owned).collect();
+            assert!(!attribute.value().contains("NaN") && !attribute.value().contains("inf"));
+            parts
+        })
+        .map(|number| number.parse().expect("a coordinate is a number"))
+        .collect()
+}
+
+/// Checks what holds for every picture that stands by itself.
+pub fn sound(svg: &str) {
+    let document = Document::parse(svg).expect("well-formed XML");
+    let root = document.root_element();
+    assert_eq!(root.attribute("role"), Some("img"));
+    let first: Vec<&str> =
+        root.children().filter(Node::is_element).take(2).map(|node| node.tag_name().name()).collect();
+    assert_eq!(first, ["title", "desc"]);
+    plain(svg);
+}
+
+/// Checks what holds for every picture, those too that are for the eye alone.
+pub fn plain(svg: &str) {
+    let document = Document::parse(svg).expect("well-formed XML");
+    let root = document.root_element();
+    for node in root.descendants() {
+        assert!(!matches!(node.tag_name().name(), "script" | "style" | "image" | "use" | "foreignObject"));
+        let fine = |name: &str| !name.starts_with("on") && !["id", "class", "style", "font"].contains(&name);
+        assert!(node.attributes().all(|attribute| fine(attribute.name())));
+    }
+    let size = |name| root.attribute(name).and_then(|size| size.parse::<f64>().ok()).expect("a size");
+    let far = size("width").max(size("height")) + 10.0;
+    let wild: Vec<f64> =
+        numbers(&document).into_iter().filter(|number| !(-far..=far).contains(number)).collect();
+    assert!(wild.is_empty(), "off the picture: {wild:?}");
+}
+
+/// Checks that no text runs out of the picture, by letters of an ordinary sans-serif.
+pub fn held(svg: &str) {
+    let document = Document::parse(svg).expect("well-formed XML");
+    let whole: f64 = document.root_element().attribute("width").and_then(|wide| wide.parse().ok()).unwrap();
+    for node in document.descendants().filter(|node| node.has_tag_name("text")) {
+        let number = |name| node.attribute(name).and_then(|value| value.parse::<f64>().ok()).unwrap();
+        let words = node.text().unwrap_or_default();
+        let wide = words.chars().count() as f64 * number("font-size") * 0.55;
+        let left = match node.attribute("text-anchor") {
+            Some("end") => number("x") - wide,
+            Some("middle") => number("x") - wide / 2.0,
+            _ => number("x"),
+        };
+        assert!(left >= -1.0 && left + wide <= whole + 1.0, "`{words}` runs out: {left} to {}", left + wide);
+    }
+}

@@ -1,0 +1,4 @@
+//! Small pictures say what their numbers say, in well-formed SVG.
+
+mod checked;
+mod fan;
