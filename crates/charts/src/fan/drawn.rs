@@ -87,19 +87,13 @@ pub(super) fn row(axis: &Axis, row: &Row<'_>, said: Option<(&str, &str)>) -> Str
         fan(&mut pen, axis, odds);
     }
     let time = axis.time();
-    if let Some(at) = row.reached_at {
-        let x = time.x(at);
-        if time.holds(at) {
-            let d = format!("M{} {}l7 7-7 7-7-7z", short(x), short(MIDDLE - 7.0));
-            pen.path(&d, &format!(r##"fill="{}" stroke="#fff""##, look::TUBE));
-        }
+    if let Some(at) = row.reached_at.filter(|at| time.holds(*at)) {
+        let d = format!("M{} {}l7 7-7 7-7-7z", short(time.x(at)), short(MIDDLE - 7.0));
+        pen.path(&d, &format!(r##"fill="{}" stroke="#fff""##, look::TUBE));
     }
     if let Some(at) = row.sprayed_at.filter(|at| time.holds(*at)) {
-        let x = time.x(at);
-        pen.path(
-            &format!("M{} 0h10l-5 9v{}v-{}z", short(x - 5.0), short(BOTTOM - 9.0), short(BOTTOM - 9.0)),
-            SPRAYED,
-        );
+        let (left, stem) = (short(time.x(at) - 5.0), short(BOTTOM - 9.0));
+        pen.path(&format!("M{left} 0h10l-5 9v{stem}v-{stem}z"), SPRAYED);
     }
     pen.finish()
 }

@@ -94,9 +94,11 @@ pub fn plain(svg: &str) {
 /// Checks that no text runs out of the picture, by letters of an ordinary sans-serif.
 pub fn held(svg: &str) {
     let document = Document::parse(svg).expect("well-formed XML");
-    let whole: f64 = document.root_element().attribute("width").and_then(|wide| wide.parse().ok()).unwrap();
+    let root = document.root_element();
+    let whole: f64 = root.attribute("width").and_then(|wide| wide.parse().ok()).expect("a width");
     for node in document.descendants().filter(|node| node.has_tag_name("text")) {
-        let number = |name| node.attribute(name).and_then(|value| value.parse::<f64>().ok()).unwrap();
+        let number =
+            |name| node.attribute(name).and_then(|value| value.parse::<f64>().ok()).expect("a number");
         let words = node.text().unwrap_or_default();
         let wide = words.chars().count() as f64 * number("font-size") * 0.55;
         let left = match node.attribute("text-anchor") {

@@ -1,4 +1,5 @@
 //! Small pictures say what their numbers say, in well-formed SVG.
 
 mod checked;
+mod dots;
 mod fan;
