@@ -1,7 +1,7 @@
 //! Draws the spring of 2013 at Newark on an invented block, with both curves
-//! that ship: `cargo run -p charts --example spring -- spring.svg [NOW]`.
-//! With a time before the end of the season the last two days' readings are
-//! repeated as the forecast.
+//! that ship: `cargo run -p charts --example spring -- spring.svg [NOW [alone]]`.
+//! With a time before the end of the season the last days' readings are repeated
+//! as the forecast, and odds are drawn; with a third word without the other curve.
 
 use anyhow::{Context, Result};
 use charts::season::{SeasonPicture, picture};
@@ -14,7 +14,7 @@ mod spring;
 /// When the whole bloom is over.
 const AFTERWARDS: &str = "2013-05-20T00:00:00-04:00";
 /// Days of readings that stand in for the forecast.
-const REPEATED: i64 = 2 * DAY;
+const REPEATED: i64 = 6 * DAY;
 
 fn main() -> Result<()> {
     let mut arguments = std::env::args().skip(1);
@@ -33,6 +33,13 @@ fn main() -> Result<()> {
     let season = spring::season(&plan, &log, &growth, now);
     let other_growth = spring::growth("cardinal", &readings, Some(&forecast), now)?;
     let other = spring::season(&plan, &log, &other_growth, now);
-    let shown = SeasonPicture::new(&plan, &log, &growth, &season, now).beside(&log, &other_growth, &other);
+    let mut shown = SeasonPicture::new(&plan, &log, &growth, &season, now);
+    let odds = spring::odds((&plan, &log, &season), &growth, &forecast, now);
+    if let Ok(odds) = &odds {
+        shown = shown.with_odds(&log, &growth, odds);
+    }
+    if std::env::args().nth(3).is_none() {
+        shown = shown.beside(&log, &other_growth, &other);
+    }
     std::fs::write(&file, picture(&shown)).with_context(|| format!("{file} cannot be written"))
 }

@@ -90,6 +90,26 @@ pub(crate) fn around(label: &Label, (x, y): Point, gap: f64) -> Vec<Spot> {
     spots
 }
 
+/// Places all over an area, the nearest to a point first: for a label that is too large
+/// to stand beside what it names.
+pub(crate) fn anywhere(label: &Label, (x, y): Point, within: Area) -> Vec<Spot> {
+    const STEP: f64 = 14.0;
+    let (wide, high) = (label.width() + 2.0 * CLEAR, label.height());
+    let columns = ((within.right - within.left - wide) / STEP).max(0.0) as i32;
+    let rows = ((within.bottom - within.top - high) / STEP).max(0.0) as i32;
+    let mut spots: Vec<Spot> = (0..=columns)
+        .flat_map(|column| (0..=rows).map(move |row| (f64::from(column) * STEP, f64::from(row) * STEP)))
+        .map(|(right, down)| Spot {
+            x: within.left + CLEAR + right,
+            top: within.top + down,
+            anchor: Anchor::Start,
+        })
+        .collect();
+    let far = |spot: &Spot| (spot.x + wide / 2.0 - x).hypot(spot.top + high / 2.0 - y);
+    spots.sort_by(|a, b| far(a).total_cmp(&far(b)));
+    spots
+}
+
 /// Remembers what is taken and finds room beside it.
 pub(crate) struct Placer {
     bounds: Area,

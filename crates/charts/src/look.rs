@@ -85,3 +85,8 @@ pub(crate) const NOW: &str = r##"stroke="#26242b" stroke-width="1.4" stroke-dash
 pub(crate) const DOT: &str = r##"fill="#17583a" stroke="#ffffff" stroke-width="1""##;
 /// A share of all cases that does not come within the forecast.
 pub(crate) const DOT_NEVER: &str = r##"fill="#ffffff" stroke="#26242b" stroke-width="1.4""##;
+/// One of the steps of a fan's outer part; they lie on each other.
+pub(crate) const FAN_STEP: &str = r##"fill="#1f7a4f" fill-opacity="0.13""##;
+/// The middle half of a fan.
+pub(crate) const FAN_HALF: &str =
+    r##"fill="#1f7a4f" fill-opacity="0.38" stroke="#1f7a4f" stroke-width="0.8" stroke-linejoin="round""##;

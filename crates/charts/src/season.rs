@@ -6,6 +6,7 @@ use model::bloom::Count;
 use model::field_log::{FieldLog, Stand};
 use model::growth::Growth;
 use model::legs::EndedBy;
+use model::odds::SeasonOdds;
 use model::plan::Plan;
 use model::season::{Counted, Season};
 use model::time::{DAY, HOUR, Instant};
@@ -13,6 +14,7 @@ use model::timeline::{Moment, timeline};
 
 use crate::scale::day_begins;
 
+mod ahead;
 mod air;
 mod facts;
 mod flowers;
@@ -50,6 +52,8 @@ pub struct SeasonPicture<'a> {
     pub moments: Vec<Moment>,
     /// The same season on another curve, drawn thinner beside it.
     pub beside: Option<Beside<'a>>,
+    /// The odds of what is still to come, drawn as a fan and told in the table.
+    pub odds: Option<&'a SeasonOdds>,
 }
 
 /// A season on a second curve.
@@ -83,7 +87,27 @@ impl<'a> SeasonPicture<'a> {
             to,
             moments: timeline(plan, field_log, growth, season, from, to),
             beside: None,
+            odds: None,
         }
+    }
+
+    /// The same picture with the odds of what is still to come, and over as much more
+    /// time as shows the late edge, at most seven days after the last reading. To stand
+    /// before [`SeasonPicture::beside`], whose moments fill the same time. `field_log`
+    /// and `growth` are those of [`SeasonPicture::new`].
+    pub fn with_odds(
+        mut self,
+        field_log: &FieldLog,
+        growth: &Growth,
+        odds: &'a SeasonOdds,
+    ) -> SeasonPicture<'a> {
+        self.odds = Some(odds);
+        let end = ahead::end(self.plan, self.season, odds).filter(|end| *end > self.to);
+        if let Some(end) = end.filter(|_| self.from < self.to) {
+            self.to = end;
+            self.moments = timeline(self.plan, field_log, growth, self.season, self.from, self.to);
+        }
+        self
     }
 
     /// The same picture with the season on a second curve beside it, over the
@@ -170,11 +194,16 @@ pub fn picture(picture: &SeasonPicture<'_>) -> String {
 
 /// The facts of the picture as a table for the text below it: a row of
 /// headings (when, what, detail), then one row an event by time, times on the
-/// block's wall clock. What lies outside the drawn window stands here too.
+/// block's wall clock, odds as exact as they are known. What lies outside the drawn window
+/// stands here too.
 pub fn table(picture: &SeasonPicture<'_>) -> Vec<Vec<String>> {
     let heading = ["When", "What", "Detail"].map(str::to_owned).to_vec();
-    let rows = facts::all(picture)
-        .into_iter()
-        .map(|fact| vec![told::when(fact.at, picture.plan.zone), fact.what, fact.detail]);
-    std::iter::once(heading).chain(rows).collect()
+    let zone = picture.plan.zone;
+    let facts = facts::all(picture).into_iter();
+    let mut rows: Vec<(Instant, Vec<String>)> =
+        facts.map(|fact| (fact.at, vec![told::when(fact.at, zone), fact.what, fact.detail])).collect();
+    let ahead = ahead::rows(picture).into_iter();
+    rows.extend(ahead.map(|row| (row.at, vec![row.when, row.what, row.detail])));
+    rows.sort_by_key(|(at, _)| *at);
+    std::iter::once(heading).chain(rows.into_iter().map(|(_, row)| row)).collect()
 }

@@ -7,6 +7,7 @@ use model::season::State;
 use model::time::Instant;
 
 use super::SeasonPicture;
+use super::ahead;
 use super::facts::{self, Sprayed};
 
 /// A moment on the wall clock of a zone.
@@ -126,6 +127,9 @@ pub(super) fn description(picture: &SeasonPicture<'_>) -> String {
             let came = progress(leg.progress_low);
             told.push_str(&format!(" {material} went on {} at {came} of the style.", when(*at, zone)));
         }
+    }
+    if let Some(sentence) = ahead::sentence(picture) {
+        told.push_str(&format!(" {sentence}"));
     }
     if let Some(as_of) = season.as_of {
         told.push_str(&format!(" Last reading {}; times are {}.", when(as_of, zone), zone.name()));

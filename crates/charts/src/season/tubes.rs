@@ -12,7 +12,9 @@ use crate::scale::{TimeAxis, ValueAxis};
 use crate::svg::{Anchor, Area, Canvas, Type};
 
 mod due;
+mod fan;
 mod track;
+use fan::Fan;
 use track::Track;
 
 const AREA: Area = frame::TUBES;
@@ -42,6 +44,10 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     let mut placer = Placer::new(AREA);
     let foot = share.y(1.0);
     canvas.line((AREA.left, foot), (AREA.right, foot), look::LEVEL);
+    let fan = Fan::of(picture, time, &share);
+    if let Some(fan) = &fan {
+        fan.draw(canvas, &mut placer);
+    }
     for (_, track) in &tracks {
         track.draw(canvas, &mut placer, time, &share);
     }
@@ -64,6 +70,10 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     }
     for due in &dues {
         due.name(canvas, &mut placer);
+    }
+    if let Some(fan) = &fan {
+        placer.keep_off_line(&[(AREA.left, foot), (AREA.right, foot)]);
+        fan.name(canvas, &mut placer, picture);
     }
     let foot_name = Label::one("foot of the style", Type::plain(11.5, look::SOFT_INK));
     let spots: Vec<Spot> = [AREA.right - 6.0, AREA.right - 160.0, AREA.right - 320.0]

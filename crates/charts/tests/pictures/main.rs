@@ -1,5 +1,8 @@
 //! Small pictures say what their numbers say, in well-formed SVG.
 
+mod ahead;
 mod checked;
 mod dots;
 mod fan;
+#[path = "../spring/mod.rs"]
+mod spring;

@@ -10,6 +10,7 @@ use model::catalogue::Catalogue;
 use model::curve::Curve;
 use model::field_log::{Entry, FieldLog};
 use model::growth::{Course, Growth};
+use model::odds::{Errors, Foretold, Line, Outlook, SeasonOdds};
 use model::plan::Plan;
 use model::season::{self, Season};
 use model::series::{Forecast, Reading, Series};
@@ -102,6 +103,23 @@ pub fn growth(
         catalogue()?.curves.into_iter().find(|known| known.id == curve).context("no such curve ships")?;
     let series = Series::join(&[readings.to_vec()], forecast, now);
     Ok(Growth::new(Arc::new(Course::new(series)), curve))
+}
+
+/// The odds of a season from a single forecast, with the errors that are taken before any
+/// were learned.
+pub fn odds(
+    (plan, log, season): (&Plan, &FieldLog, &Season),
+    growth: &Growth,
+    forecast: &Forecast,
+    now: Instant,
+) -> Result<SeasonOdds> {
+    let foretold = Foretold { issued_at: forecast.issued_at, members: std::slice::from_ref(&forecast.hours) };
+    let outlook = Outlook::new(growth.course(), &foretold, &Errors::prior(), now)?;
+    let curve = growth.curve();
+    let own = catalogue()?.curves.into_iter().find(|known| known.id == curve.id).context("no such curve")?;
+    let tubes = outlook.on(&own);
+    let line = Line { growth, tubes: &tubes, weight: 1.0 };
+    Ok(model::odds::of(plan, log, season, &outlook, &[line], now))
 }
 
 /// The season of plan and log.
