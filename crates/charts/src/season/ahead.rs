@@ -31,13 +31,15 @@ pub(super) fn running<'a>(season: &'a Season, odds: &'a SeasonOdds) -> Option<(&
 }
 
 /// End of a window that shows the late edge of the running leg's mark, or the start's
-/// where no leg runs: the midnight after it, at most seven days after the last reading.
+/// where no leg runs: the midnight after it, or the last one of the seven days after the
+/// last reading.
 pub(super) fn end(plan: &Plan, season: &Season, odds: &SeasonOdds) -> Option<Instant> {
     let as_of = season.as_of?;
     let shown = running(season, odds).map(|(_, leg)| &leg.odds).or(odds.start.as_ref())?;
     let late = shown.late.unwrap_or(shown.horizon);
     let next = late.local_date(plan.zone).checked_add_days(Days::new(1))?;
-    Some(day_begins(next, plan.zone).min(as_of.plus(FARTHEST)))
+    let farthest = as_of.plus(FARTHEST).local_date(plan.zone);
+    Some(day_begins(next.min(farthest), plan.zone))
 }
 
 /// Early, likely and late of the start and of each mark that is still to come.

@@ -131,9 +131,16 @@ impl<'a> Fan<'a> {
         let said = if self.odds.early.is_none() {
             vec!["fan: in more than 9 of 10 cases like this".to_owned(), late]
         } else {
-            let to = if self.odds.late.is_some() { "to " } else { "late (1 in 10): " };
-            let window = [format!("from {early}"), format!("{to}{late}"), "darker part: 5 of 10".to_owned()];
-            [vec!["fan: in 8 of 10 cases like this".to_owned()], window.to_vec()].concat()
+            let (share, from, to) = match self.odds.late {
+                Some(_) => (8, "from", "to "),
+                None => (9, "after", "late (1 in 10): "),
+            };
+            vec![
+                format!("fan: in {share} of 10 cases like this"),
+                format!("{from} {early}"),
+                format!("{to}{late}"),
+                "darker part: 5 of 10".to_owned(),
+            ]
         };
         let looks = std::iter::once(NAME).chain(std::iter::repeat(SAID));
         let lines = said.into_iter().zip(looks).collect();
