@@ -6,12 +6,15 @@ use std::path::Path;
 use anyhow::{Context, Result};
 use charts::dots::{self, Dots};
 use charts::fan::{self, Axis, Row};
+use charts::weather::{self, Lane, Sources};
 use model::sun::Sun;
 use model::time::DAY;
 
 #[allow(dead_code, reason = "each of its users takes a part")]
 #[path = "../tests/pictures/checked.rs"]
 mod checked;
+#[path = "../tests/spring/mod.rs"]
+mod spring;
 use checked::{at, odds};
 
 const ZONE: chrono_tz::Tz = chrono_tz::America::New_York;
@@ -40,5 +43,15 @@ fn main() -> Result<()> {
         )?;
     }
     let over = Row { odds: None, reached_at: Some(now.plus(-7 * 3_600)), sprayed_at: Some(now.plus(-3_600)) };
-    keep("fan-6.svg", fan::picture(&axis, "North Bench", &over))
+    keep("fan-6.svg", fan::picture(&axis, "North Bench", &over))?;
+    let (station, feed, series) = checked::site(from);
+    let to = from.plus(7 * DAY);
+    let (first, second) = (weather::gaps(&station, from, to), weather::gaps(&feed, from, to));
+    let lanes = [
+        Lane { name: "Lower yard station", readings: &station, gaps: &first },
+        Lane { name: "Feed, grid cell", readings: &feed, gaps: &second },
+    ];
+    let sources = Sources { site: "Home farm", zone: ZONE, from, to, lanes: &lanes, joined: &series };
+    keep("weather.svg", weather::picture(&sources))?;
+    Ok(())
 }

@@ -7,11 +7,14 @@
 mod chances;
 pub mod dots;
 pub mod fan;
+mod figures;
 pub mod fit;
 pub mod hindcast;
 mod labels;
 mod look;
 mod nights;
+mod panel;
 mod scale;
 pub mod season;
 mod svg;
+pub mod weather;

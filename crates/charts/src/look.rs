@@ -90,3 +90,16 @@ pub(crate) const FAN_STEP: &str = r##"fill="#1f7a4f" fill-opacity="0.13""##;
 /// The middle half of a fan.
 pub(crate) const FAN_HALF: &str =
     r##"fill="#1f7a4f" fill-opacity="0.38" stroke="#1f7a4f" stroke-width="0.8" stroke-linejoin="round""##;
+/// A line of a hatched area.
+pub(crate) const HATCH: &str = r##"stroke="#8b8792" stroke-width="0.8""##;
+/// Hours with readings.
+pub(crate) const BAR: &str = r##"fill="#a8743f" stroke="#6f4a22" stroke-width="0.8""##;
+/// Hours without.
+pub(crate) const GAP: &str = r##"fill="#ffffff" stroke="#6b6772" stroke-width="1" stroke-dasharray="3 2""##;
+/// A reading that checking found something about, and the rim that lifts it off its bar.
+pub(crate) const CROSS: &str = r##"stroke="#26242b" stroke-width="1.8""##;
+pub(crate) const CROSS_RIM: &str = r##"stroke="#ffffff" stroke-width="4""##;
+/// A node of a growth curve.
+pub(crate) const NODE: &str = r##"fill="#ffffff" stroke="#17583a" stroke-width="1.6""##;
+/// What the data of a curve do not cover.
+pub(crate) const UNCOVERED: &str = r##"fill="#efece4""##;

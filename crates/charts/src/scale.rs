@@ -62,6 +62,17 @@ pub(crate) fn day_begins(date: NaiveDate, zone: Tz) -> Instant {
         .unwrap_or_else(|| Instant(date.and_time(chrono::NaiveTime::MIN).and_utc().timestamp()))
 }
 
+/// Temperatures that no axis leaves, °C; no air near the ground does.
+const COLDEST: f64 = -60.0;
+const WARMEST: f64 = 60.0;
+/// The axis of temperature where nothing is known, °C.
+const UNSEEN: (f64, f64) = (0.0, 25.0);
+
+/// A temperature as it is drawn, °C; none for what is no number.
+pub(crate) fn drawable(celsius: f64) -> Option<f64> {
+    celsius.is_finite().then(|| celsius.clamp(COLDEST, WARMEST))
+}
+
 /// Values laid from the bottom up.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct ValueAxis {
@@ -72,6 +83,19 @@ pub(crate) struct ValueAxis {
 }
 
 impl ValueAxis {
+    /// An axis that holds these temperatures, °C, with some room, from one multiple of
+    /// 5 °C to another.
+    pub(crate) fn celsius(known: impl Iterator<Item = f64>, top: f64, bottom: f64) -> ValueAxis {
+        let ends = known.fold(None, |ends: Option<(f64, f64)>, celsius| {
+            let (low, high) = ends.unwrap_or((celsius, celsius));
+            Some((low.min(celsius), high.max(celsius)))
+        });
+        let (low, high) = ends.map_or(UNSEEN, |(low, high)| {
+            (((low - 1.0) / 5.0).floor() * 5.0, ((high + 1.0) / 5.0).ceil() * 5.0)
+        });
+        ValueAxis { low, high, top, bottom }
+    }
+
     pub(crate) fn y(&self, value: f64) -> f64 {
         let share = (value - self.low) / (self.high - self.low);
         self.bottom - share * (self.bottom - self.top)
@@ -82,6 +106,24 @@ impl ValueAxis {
         let (first, last) = ((self.low / step).ceil() as i64, (self.high / step + 1e-9).floor() as i64);
         (first..=last).map(|n| n as f64 * step).collect()
     }
+}
+
+/// The part of a line between two temperatures, cut where it passes them.
+pub(crate) fn between(line: &[(f64, f64)], from: f64, to: f64) -> Vec<(f64, f64)> {
+    let mut part = Vec::new();
+    for pair in line.windows(2) {
+        let ((a, left), (b, right)) = (pair[0], pair[1]);
+        let (begin, end) = (a.max(from), b.min(to));
+        if begin >= end {
+            continue;
+        }
+        let on = |celsius: f64| (celsius, left + (right - left) * (celsius - a) / (b - a));
+        if part.is_empty() {
+            part.push(on(begin));
+        }
+        part.push(on(end));
+    }
+    part
 }
 
 #[cfg(test)]
@@ -126,5 +168,13 @@ mod tests {
     fn ticks_are_multiples_within_the_axis() {
         let axis = ValueAxis { low: -3.0, high: 10.0, top: 0.0, bottom: 100.0 };
         assert_eq!(axis.ticks(5.0), [0.0, 5.0, 10.0]);
+    }
+
+    #[test]
+    fn a_line_is_cut_where_it_passes() {
+        let line = [(0.0, 0.0), (10.0, 1.0), (20.0, 0.0)];
+        assert_eq!(between(&line, 5.0, 15.0), [(5.0, 0.5), (10.0, 1.0), (15.0, 0.5)]);
+        assert_eq!(between(&line, f64::NEG_INFINITY, 5.0), [(0.0, 0.0), (5.0, 0.5)]);
+        assert_eq!(between(&line, 20.0, f64::INFINITY), []);
     }
 }

@@ -6,6 +6,7 @@ use model::fit::{Fit, Residual};
 use crate::fit::told;
 use crate::labels;
 use crate::look;
+use crate::panel;
 use crate::scale::ValueAxis;
 use crate::svg::{Anchor, Area, Canvas, Point, Type};
 
@@ -47,13 +48,6 @@ impl Across {
     }
 }
 
-/// A step of 1, 2 or 5 in its power of ten that cuts a span into 3 to 8.
-pub(super) fn step(span: f64) -> f64 {
-    let span = if span.is_finite() && span > 0.0 { span } else { 1.0 };
-    let ten = 10_f64.powf((span / 4.0).log10().floor());
-    [1.0, 2.0, 5.0].map(|of| of * ten).into_iter().find(|step| span / step <= 8.0).unwrap_or(10.0 * ten)
-}
-
 /// The panels' backgrounds with a line at each so many degrees, and their names
 /// in both scales.
 pub(super) fn panels(canvas: &mut Canvas, across: &Across) {
@@ -74,7 +68,7 @@ pub(super) fn panels(canvas: &mut Canvas, across: &Across) {
 
 /// Lines and numbers at the left of a panel.
 pub(super) fn values(canvas: &mut Canvas, area: Area, axis: &ValueAxis) {
-    let step = step(axis.high - axis.low);
+    let step = panel::step(axis.high - axis.low);
     let decimals = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
     for value in axis.ticks(step) {
         let y = axis.y(value);

@@ -6,7 +6,7 @@ use model::fit::Fit;
 use crate::fit::frame::{self, Across, RATES, Sample};
 use crate::fit::told;
 use crate::look;
-use crate::scale::ValueAxis;
+use crate::scale::{ValueAxis, between};
 use crate::svg::{Anchor, Canvas, Point, Type};
 
 /// Room above the highest value, as a share of it.
@@ -92,35 +92,4 @@ fn bars(fit: &Fit) -> Vec<(f64, f64, f64)> {
             (celsius.is_finite() && high.is_finite()).then_some((celsius, low, high))
         })
         .collect()
-}
-
-/// The part of a line between two temperatures, cut where it passes them.
-fn between(line: &[(f64, f64)], from: f64, to: f64) -> Vec<(f64, f64)> {
-    let mut part = Vec::new();
-    for pair in line.windows(2) {
-        let ((a, left), (b, right)) = (pair[0], pair[1]);
-        let (begin, end) = (a.max(from), b.min(to));
-        if begin >= end {
-            continue;
-        }
-        let on = |celsius: f64| (celsius, left + (right - left) * (celsius - a) / (b - a));
-        if part.is_empty() {
-            part.push(on(begin));
-        }
-        part.push(on(end));
-    }
-    part
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_line_is_cut_where_it_passes() {
-        let line = [(0.0, 0.0), (10.0, 1.0), (20.0, 0.0)];
-        assert_eq!(between(&line, 5.0, 15.0), [(5.0, 0.5), (10.0, 1.0), (15.0, 0.5)]);
-        assert_eq!(between(&line, f64::NEG_INFINITY, 5.0), [(0.0, 0.0), (5.0, 0.5)]);
-        assert_eq!(between(&line, 20.0, f64::INFINITY), []);
-    }
 }

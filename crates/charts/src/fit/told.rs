@@ -2,6 +2,9 @@
 
 use model::fit::{Fit, Form};
 
+use crate::figures::minus;
+pub(super) use crate::figures::{fahrenheit, plain, temperature};
+
 /// A number with as many decimals as two figures of its error have.
 pub(super) fn beside(value: f64, error: f64) -> String {
     // Of an exact fit the error is rounding; four decimals show that well enough.
@@ -10,28 +13,9 @@ pub(super) fn beside(value: f64, error: f64) -> String {
     minus(format!("{value:.*}", decimals as usize))
 }
 
-/// A number as short as it can be told, at most two decimals.
-pub(super) fn plain(value: f64) -> String {
-    minus(((value * 100.0).round() / 100.0).to_string())
-}
-
 /// A length with its sign.
 pub(super) fn signed(value: f64) -> String {
     minus(format!("{value:+.3}"))
-}
-
-/// Numbers for people have a true minus.
-fn minus(number: String) -> String {
-    number.replace('-', "−")
-}
-
-/// Celsius and Fahrenheit.
-pub(super) fn temperature(celsius: f64) -> String {
-    format!("{} °C ({} °F)", plain(celsius), plain(fahrenheit(celsius)))
-}
-
-pub(super) fn fahrenheit(celsius: f64) -> f64 {
-    celsius * 9.0 / 5.0 + 32.0
 }
 
 /// Unit of a figure, for people.

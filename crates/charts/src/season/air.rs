@@ -8,15 +8,10 @@ use super::SeasonPicture;
 use super::frame::{self, Sample};
 use crate::labels::{Label, Placer, Spot};
 use crate::look;
-use crate::scale::{TimeAxis, ValueAxis};
+use crate::scale::{self, TimeAxis, ValueAxis};
 use crate::svg::{Anchor, Area, Canvas, Point, Type};
 
 const AREA: Area = frame::AIR;
-/// Temperatures that the axis never leaves, °C; no air near the ground does.
-const COLDEST: f64 = -60.0;
-const WARMEST: f64 = 60.0;
-/// The axis where nothing is known, °C.
-const UNSEEN: (f64, f64) = (0.0, 25.0);
 /// Narrowest grey band that its words fit into, px.
 const NAMED_BAND: f64 = 78.0;
 
@@ -85,19 +80,11 @@ fn keys(moments: &[Moment], gaps: bool) -> Vec<(Sample, String)> {
 }
 
 fn known(moment: &Moment) -> Option<f64> {
-    moment.celsius.filter(|celsius| celsius.is_finite()).map(|celsius| celsius.clamp(COLDEST, WARMEST))
+    moment.celsius.and_then(scale::drawable)
 }
 
 fn axis(moments: &[Moment]) -> ValueAxis {
-    let known: Vec<f64> = moments.iter().filter_map(known).collect();
-    let (low, high) = if known.is_empty() {
-        UNSEEN
-    } else {
-        let low = known.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = known.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        (((low - 1.0) / 5.0).floor() * 5.0, ((high + 1.0) / 5.0).ceil() * 5.0)
-    };
-    ValueAxis { low, high, top: AREA.top, bottom: AREA.bottom }
+    ValueAxis::celsius(moments.iter().filter_map(known), AREA.top, AREA.bottom)
 }
 
 /// Runs of one quality. A moment's quality is that of the stretch before it.

@@ -3,8 +3,10 @@
 use model::words;
 
 use super::{SeasonPicture, told};
-use crate::labels::{self, Placer, shortened};
+use crate::labels::{Placer, shortened};
 use crate::look;
+use crate::panel;
+pub(super) use crate::panel::{Sample, heading};
 use crate::scale::TimeAxis;
 use crate::svg::{Anchor, Area, Canvas, Type};
 
@@ -22,9 +24,6 @@ pub(super) const TUBES: Area = Area { left: LEFT, top: 364.0, right: RIGHT, bott
 
 const NAME: Type = Type::bold(21.0, look::INK);
 const UNDER_NAME: Type = Type::plain(13.0, look::SOFT_INK);
-const PANEL_NAME: Type = Type::bold(13.0, look::INK);
-const KEY: Type = Type::plain(12.0, look::SOFT_INK);
-const NUMBER: Type = Type::plain(12.0, look::SOFT_INK);
 const DAY_NAME: Type = Type::plain(12.0, look::INK);
 const CAUTION: Type = Type::plain(11.5, look::SOFT_INK);
 
@@ -102,38 +101,9 @@ pub(super) fn days(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     }
 }
 
-/// What a key shows beside its words.
-pub(super) enum Sample {
-    Line(&'static str),
-    Block(&'static str),
-}
-
-/// Names a panel at its left and explains its lines at its right.
-pub(super) fn heading(canvas: &mut Canvas, area: Area, name: &str, keys: &[(Sample, String)]) {
-    const SAMPLE: f64 = 26.0;
-    const TO_WORDS: f64 = 5.0;
-    const GAP: f64 = 16.0;
-    let y = area.top - 8.0;
-    canvas.text((area.left, y), Anchor::Start, PANEL_NAME, name);
-    let wide = |words: &str| SAMPLE + TO_WORDS + labels::width(words, KEY);
-    let whole = keys.iter().map(|(_, words)| wide(words) + GAP).sum::<f64>() - GAP;
-    let mut left = area.right - whole;
-    for (sample, words) in keys {
-        let (right, middle) = (left + SAMPLE, y - 4.0);
-        match sample {
-            Sample::Line(style) => canvas.line((left, middle), (right, middle), style),
-            Sample::Block(style) => {
-                canvas.rect(Area { left, top: middle - 5.0, right, bottom: middle + 5.0 }, style)
-            }
-        }
-        canvas.text((right + TO_WORDS, y), Anchor::Start, KEY, words);
-        left += wide(words) + GAP;
-    }
-}
-
 /// A number at the left of a panel.
 pub(super) fn number(canvas: &mut Canvas, y: f64, words: &str) {
-    canvas.text((LEFT - 7.0, y + 4.0), Anchor::End, NUMBER, words);
+    panel::number(canvas, LEFT, y, words);
 }
 
 /// Draws the border between readings and what comes after them, where it lies

@@ -1,6 +1,8 @@
 //! What holds for every picture, and odds to draw.
 
+use charts::weather::Seen;
 use model::odds::Odds;
+use model::series::{Reading, Series};
 use model::time::{HOUR, Instant};
 use roxmltree::{Document, Node};
 
@@ -108,4 +110,33 @@ pub fn held(svg: &str) {
         };
         assert!(left >= -1.0 && left + wide <= whole + 1.0, "`{words}` runs out: {left} to {}", left + wide);
     }
+}
+
+/// Two sources of one site over a week of hours, and what is joined of them: the station
+/// has two gaps, of which the feed fills one and a part of the other.
+pub fn site(from: Instant) -> (Vec<Seen<'static>>, Vec<Seen<'static>>, Series) {
+    let celsius = |hour: i64| {
+        12.0 - (4.0 + (hour / 24 % 3) as f64) * ((hour % 24) as f64 / 24.0 * std::f64::consts::TAU).cos()
+    };
+    let seen = |hour: i64, (usable, flag): (bool, Option<&'static str>)| Seen {
+        at: from.plus(hour * HOUR),
+        celsius: celsius(hour) + if flag == Some("spike") { 20.0 } else { 0.0 },
+        usable,
+        flag,
+    };
+    let found = |hour: i64| match hour {
+        30 => (false, Some("spike")),
+        78..=83 => (true, Some("flat-line")),
+        100 => (true, Some("step")),
+        _ => (true, None),
+    };
+    let read = |hour: &i64| !(51..64).contains(hour) && !(111..130).contains(hour);
+    let station: Vec<_> = (0..168).filter(read).map(|hour| seen(hour, found(hour))).collect();
+    let feed = (0..168).filter(|hour| !(111..124).contains(hour)).map(|hour| seen(hour, (true, None)));
+    let feed: Vec<_> = feed.collect();
+    let readings = |seen: &[Seen<'_>]| -> Vec<Reading> {
+        seen.iter().filter(|seen| seen.usable).map(|seen| Reading::instant(seen.at, seen.celsius)).collect()
+    };
+    let series = Series::join(&[readings(&station), readings(&feed)], None, from.plus(168 * HOUR));
+    (station, feed, series)
 }

@@ -6,3 +6,4 @@ mod dots;
 mod fan;
 #[path = "../spring/mod.rs"]
 mod spring;
+mod weather;
