@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use anyhow::{Context, Result};
+use charts::curve;
 use charts::dots::{self, Dots};
 use charts::fan::{self, Axis, Row};
 use charts::weather::{self, Lane, Sources};
@@ -53,5 +54,8 @@ fn main() -> Result<()> {
     ];
     let sources = Sources { site: "Home farm", zone: ZONE, from, to, lanes: &lanes, joined: &series };
     keep("weather.svg", weather::picture(&sources))?;
+    for curve in spring::catalogue()?.curves {
+        keep(&format!("curve-{}.svg", curve.id), curve::picture(&curve))?;
+    }
     Ok(())
 }

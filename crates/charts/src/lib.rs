@@ -5,6 +5,7 @@
 //! can stand in one page, and it brings its own light background.
 
 mod chances;
+pub mod curve;
 pub mod dots;
 pub mod fan;
 mod figures;

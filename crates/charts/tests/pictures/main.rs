@@ -2,6 +2,7 @@
 
 mod ahead;
 mod checked;
+mod curve;
 mod dots;
 mod fan;
 #[path = "../spring/mod.rs"]
