@@ -7,6 +7,7 @@ use anyhow::{Context, Result};
 use charts::curve;
 use charts::dots::{self, Dots};
 use charts::fan::{self, Axis, Row};
+use charts::round::{self, RoundPicture};
 use charts::weather::{self, Lane, Sources};
 use model::sun::Sun;
 use model::time::DAY;
@@ -57,5 +58,7 @@ fn main() -> Result<()> {
     for curve in spring::catalogue()?.curves {
         keep(&format!("curve-{}.svg", curve.id), curve::picture(&curve))?;
     }
-    Ok(())
+    let (stops, round) = checked::round(now);
+    let shown = RoundPicture { name: "Home farm", round: &round, stops: &stops, zone: ZONE };
+    keep("round.svg", round::picture(&shown))
 }

@@ -3,7 +3,7 @@
 use model::curve::{Curve, EndPoint, Measure, Status};
 
 use crate::figures::{fahrenheit, minus, plain, temperature};
-use crate::labels::shortened;
+use crate::labels::{fitted, shortened};
 use crate::look;
 use crate::panel::{self, Sample};
 use crate::scale::{ValueAxis, between};
@@ -31,7 +31,7 @@ pub fn picture(curve: &Curve) -> String {
     panel::paper(&mut canvas, WIDTH, HEIGHT);
     canvas.text((24.0, 36.0), Anchor::Start, NAME, &shortened(&title, 48));
     canvas.text((PANEL.right, 36.0), Anchor::End, Type::bold(14.0, look::INK), status(curve.status));
-    let source = format!("Source: {}", shortened(&curve.source, 130));
+    let source = fitted(&format!("Source: {}", curve.source), UNDER_NAME, WIDTH - 48.0);
     canvas.text((24.0, 58.0), Anchor::Start, UNDER_NAME, &source);
     canvas.rect(PANEL, &format!(r#"fill="{}" stroke="{}""#, look::PANEL, look::FRAME));
     let nodes: Vec<(f64, f64)> = curve.table.nodes().map(|(celsius, rate)| (celsius, rate * 24.0)).collect();
@@ -157,7 +157,7 @@ fn description(curve: &Curve) -> String {
     let (first, last) = curve.table.reach();
     let best = curve.table.nodes().fold((first, 0.0), |best, node| if node.1 > best.1 { node } else { best });
     format!(
-        "{} over temperature, {}. Growth between {} and {}, most at {} with {:.3}. Its data cover {} to {}. {}",
+        "{} over temperature, {}. Growth between {} and {}, most at {} with {:.3}. Its data cover {} to {}. {} Source: {}",
         if curve.measure == Measure::Style { "Share of the style a day" } else { "Millimetres a day" },
         status(curve.status),
         temperature(first),
@@ -166,6 +166,7 @@ fn description(curve: &Curve) -> String {
         best.1 * 24.0,
         temperature(curve.covered.0),
         temperature(curve.covered.1),
-        beside(curve)
+        beside(curve),
+        curve.source
     )
 }

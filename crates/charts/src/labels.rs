@@ -58,6 +58,15 @@ pub(crate) fn shortened(text: &str, most: usize) -> String {
     format!("{}…", kept.trim_end())
 }
 
+/// The text, cut to so many px.
+pub(crate) fn fitted(text: &str, look: Type, wide: f64) -> String {
+    let mut most = text.chars().count();
+    while most > 1 && width(&shortened(text, most), look) > wide {
+        most -= 1;
+    }
+    shortened(text, most)
+}
+
 /// A place where a label may stand: a point of its left, middle or right, and
 /// where its upper edge is.
 #[derive(Debug, Clone, Copy)]

@@ -15,6 +15,7 @@ mod labels;
 mod look;
 mod nights;
 mod panel;
+pub mod round;
 mod scale;
 pub mod season;
 mod svg;

@@ -103,3 +103,13 @@ pub(crate) const CROSS_RIM: &str = r##"stroke="#ffffff" stroke-width="4""##;
 pub(crate) const NODE: &str = r##"fill="#ffffff" stroke="#17583a" stroke-width="1.6""##;
 /// What the data of a curve do not cover.
 pub(crate) const UNCOVERED: &str = r##"fill="#efece4""##;
+/// A stretch in which a block can be sprayed.
+pub(crate) const SLOT: &str = r##"fill="#d9e6f5" stroke="#9db6d3" stroke-width="0.8""##;
+/// A sprayer on its way.
+pub(crate) const WAY: &str = r##"stroke="#12478a" stroke-width="1.6" stroke-dasharray="2 2""##;
+/// A block that is being sprayed.
+pub(crate) const VISIT: &str = r##"fill="#12478a" stroke="#12478a" stroke-width="1""##;
+/// The same on the wrong side of its mark.
+pub(crate) const VISIT_OFF: &str = r##"fill="#ffffff" stroke="#12478a" stroke-width="2.4""##;
+/// Between two sprayers.
+pub(crate) const LANE: &str = r##"stroke="#8b8792" stroke-width="1""##;

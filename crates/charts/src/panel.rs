@@ -15,13 +15,15 @@ pub(crate) enum Sample {
     Dot(&'static str),
 }
 
-/// Names a panel at its left and explains its lines at its right.
+/// Names a panel, where it has a name, at its left and explains its lines at its right.
 pub(crate) fn heading(canvas: &mut Canvas, area: Area, name: &str, keys: &[(Sample, String)]) {
     const SAMPLE: f64 = 26.0;
     const TO_WORDS: f64 = 5.0;
     const GAP: f64 = 16.0;
     let y = area.top - 8.0;
-    canvas.text((area.left, y), Anchor::Start, PANEL_NAME, name);
+    if !name.is_empty() {
+        canvas.text((area.left, y), Anchor::Start, PANEL_NAME, name);
+    }
     let wide = |words: &str| SAMPLE + TO_WORDS + labels::width(words, KEY);
     let whole = keys.iter().map(|(_, words)| wide(words) + GAP).sum::<f64>() - GAP;
     let mut left = area.right - whole;

@@ -2,6 +2,8 @@
 
 use charts::weather::Seen;
 use model::odds::Odds;
+use model::plan::MarkBound;
+use model::round::{Ask, MarkTime, Round, Sprayer, Stop, Ways, Window, plan};
 use model::series::{Reading, Series};
 use model::time::{HOUR, Instant};
 use roxmltree::{Document, Node};
@@ -139,4 +141,47 @@ pub fn site(from: Instant) -> (Vec<Seen<'static>>, Vec<Seen<'static>>, Series) {
     };
     let series = Series::join(&[readings(&station), readings(&feed)], None, from.plus(168 * HOUR));
     (station, feed, series)
+}
+
+/// A round of two sprayers and six blocks, one of which has no slot.
+pub fn round(now: Instant) -> (Vec<Stop>, Round) {
+    let window = |begin: i64, end: i64| Window { begin: now.plus(begin * HOUR), end: now.plus(end * HOUR) };
+    let stop = |block: &str, hectares: f64, windows: Vec<Window>, mark: i64, bound: MarkBound| Stop {
+        block: block.to_owned(),
+        hectares,
+        spot: None,
+        litres_per_hectare: Some(900.0),
+        windows,
+        mark: Some(MarkTime {
+            early: Some(now.plus((mark - 2) * HOUR)),
+            likely: now.plus(mark * HOUR),
+            late: Some(now.plus((mark + 3) * HOUR)),
+        }),
+        bound,
+        style_per_hour: 0.02,
+        flowers: None,
+    };
+    let slots = || vec![window(2, 6), window(14, 19)];
+    let stops = vec![
+        stop("North Bench", 2.0, slots(), 3, MarkBound::NotBefore),
+        stop("South Bench", 4.5, slots(), 4, MarkBound::NotAfter),
+        stop("River <field> & far side", 3.0, slots(), 15, MarkBound::NotBefore),
+        stop("Hill", 1.5, vec![window(3, 5)], 8, MarkBound::NotBefore),
+        stop("Old yard", 2.0, vec![window(15, 20)], 12, MarkBound::NotAfter),
+        stop("Shade", 2.0, Vec::new(), 12, MarkBound::NotAfter),
+    ];
+    let sprayer = |name: &str| Sprayer {
+        name: name.to_owned(),
+        hectares_per_hour: 2.0,
+        tank_litres: Some(2_000.0),
+        fill_minutes: 15.0,
+        fill_at: None,
+        starts_at: None,
+        free_from: None,
+    };
+    let sprayers = vec![sprayer("Red"), sprayer("Blue & \"Co\"")];
+    let zone = chrono_tz::America::New_York;
+    let ask = Ask { stops, sprayers, ways: Ways::default(), working: None, zone, now };
+    let round = plan(&ask);
+    (ask.stops, round)
 }

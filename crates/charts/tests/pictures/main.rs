@@ -5,6 +5,7 @@ mod checked;
 mod curve;
 mod dots;
 mod fan;
+mod round;
 #[path = "../spring/mod.rs"]
 mod spring;
 mod weather;
