@@ -131,7 +131,8 @@ fn bands(pen: &mut Pen, axis: &Axis, odds: &Odds, early: Instant) {
     let quarter = odds.dots.len() / 4;
     let first = place(early).min(edge - NARROWEST);
     let last = end(odds.late).max(first + NARROWEST);
-    let left = end(between_dots(odds, quarter)).clamp(first, last);
+    let half = between_dots(odds, quarter);
+    let left = end(half).clamp(first, last);
     let right = end(between_dots(odds, odds.dots.len() - quarter)).clamp(left, last);
     pen.group(FADED);
     for step in 0..STEPS {
@@ -141,7 +142,7 @@ fn bands(pen: &mut Pen, axis: &Axis, odds: &Odds, early: Instant) {
         pen.member(&block(first + (left - first) * share, inner, MIDDLE - THIN, MIDDLE + THIN));
     }
     pen.close();
-    if left < edge && right > 0.0 {
+    if half.is_some() && left < edge && right > 0.0 {
         pen.path(&block(left, right.max(left + NARROWEST), MIDDLE - THICK, MIDDLE + THICK), BAND);
     }
 }

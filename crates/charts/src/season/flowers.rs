@@ -10,6 +10,8 @@ use crate::look;
 use crate::scale::{TimeAxis, ValueAxis};
 use crate::svg::{Anchor, Area, Canvas, Type};
 
+mod ahead;
+
 const AREA: Area = frame::FLOWERS;
 /// Room above the highest count for its number, as a share of it.
 const HEADROOM: f64 = 1.3;
@@ -35,6 +37,10 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     let sprays: Vec<_> = facts::sprays(picture).into_iter().filter(|spray| time.holds(spray.at)).collect();
     for spray in sprays.iter().filter(|spray| spray.ended.is_some()) {
         line(canvas, &mut placer, spray, time);
+    }
+    let odds = picture.odds.and_then(|odds| odds.start.as_ref());
+    if let Some(odds) = odds {
+        ahead::draw(canvas, &mut placer, odds, time, open.y(threshold));
     }
     start_mark(canvas, &mut placer, picture, time, &open);
     for count in &counts {
@@ -62,6 +68,9 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     }
     if picture.season.start.is_some_and(|start| start.basis == Basis::BetweenCounts) {
         keys.push((Sample::Line(look::SPREAD), "90 % range of the start".to_owned()));
+    }
+    if odds.is_some() {
+        keys.push((Sample::Line(look::SPREAD), "start, in 8 of 10 cases like this".to_owned()));
     }
     frame::heading(canvas, AREA, "Open flowers a tree", &keys);
 }

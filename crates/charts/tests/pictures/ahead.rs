@@ -142,5 +142,11 @@ fn odds_of_the_start_are_told_before_the_clock_runs() -> Result<()> {
     sound(&svg);
     assert!(texts(&svg)[1].contains("Start: in 8 of 10 cases like this between "), "{}", texts(&svg)[1]);
     assert!(table(&shown).iter().any(|row| row[1] == "Start, early (1 in 10)"));
+    assert!(texts(&svg).iter().any(|text| text == "start, in 8 of 10 cases like this"));
+    for (first, apart, never) in [(3.0, 0.1, 0), (-30.0, 9.0, 5), (400.0, 1.0, 0), (10.0, 3.0, 20)] {
+        let start = Some(odds(case.now, first, apart, never));
+        let other = SeasonOdds { start, ..case.odds.clone() };
+        sound(&picture(&case.bare().with_odds(&case.log, &case.growth, &other)));
+    }
     Ok(())
 }

@@ -88,11 +88,28 @@ pub fn plain(svg: &str) {
         let fine = |name: &str| !name.starts_with("on") && !["id", "class", "style", "font"].contains(&name);
         assert!(node.attributes().all(|attribute| fine(attribute.name())));
     }
+    for text in root.descendants().filter(|node| node.has_tag_name("text")) {
+        let against = contrast(text.attribute("fill").expect("a text has its colour"), "#fffdf7");
+        assert!(against >= 7.0, "{:?} stands out {against} only", text.text());
+    }
     let size = |name| root.attribute(name).and_then(|size| size.parse::<f64>().ok()).expect("a size");
     let far = size("width").max(size("height")) + 10.0;
     let wild: Vec<f64> =
         numbers(&document).into_iter().filter(|number| !(-far..=far).contains(number)).collect();
     assert!(wild.is_empty(), "off the picture: {wild:?}");
+}
+
+/// How much two colours stand out from each other, 1 to 21, by WCAG 2.
+fn contrast(one: &str, other: &str) -> f64 {
+    let light = |colour: &str| {
+        let part = |at: usize| {
+            let share = f64::from(u8::from_str_radix(&colour[at..at + 2], 16).expect("hex")) / 255.0;
+            if share <= 0.04045 { share / 12.92 } else { ((share + 0.055) / 1.055).powf(2.4) }
+        };
+        0.2126 * part(1) + 0.7152 * part(3) + 0.0722 * part(5)
+    };
+    let (a, b) = (light(one), light(other));
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
 }
 
 /// Checks that no text runs out of the picture, by letters of an ordinary sans-serif.

@@ -41,6 +41,23 @@ fn a_row_of_a_week_is_at_most_900_bytes() {
 }
 
 #[test]
+fn no_odds_make_a_row_larger_or_leave_it() {
+    let axis = week();
+    for first in (-60..220).step_by(7) {
+        for apart in [0.0, 0.013, 0.77, 3.3, 9.1, 31.7] {
+            for never in 0..=20 {
+                let odds = odds(now(), f64::from(first) + 0.37, apart, never);
+                let svg = row(&axis, &Row { odds: Some(&odds), ..Row::default() });
+                assert!(svg.len() <= 900, "{} bytes at {first}, {apart}, {never}", svg.len());
+                if never % 5 == 0 {
+                    plain(&svg);
+                }
+            }
+        }
+    }
+}
+
+#[test]
 fn the_same_stands_by_itself_with_its_words() {
     let odds = odds(now(), 20.0, 1.5, 0);
     let shown = Row { odds: Some(&odds), ..Row::default() };
