@@ -17,6 +17,7 @@ mod notice;
 mod pages;
 mod reference;
 mod report;
+mod routes;
 mod said;
 mod sign_in;
 mod sprayed;
@@ -28,11 +29,13 @@ use std::net::IpAddr;
 use std::sync::Arc;
 
 use access::password::Passwords;
+use axum::handler::Handler;
 use axum::middleware::{from_fn, from_fn_with_state};
-use axum::routing::{get, post};
 use axum::{Extension, Router};
 use model::time::Clock;
 use store::{LinkKind, Seal, Store};
+
+use crate::routes::Routes;
 
 /// All that the pages work with.
 #[derive(Clone)]
@@ -75,29 +78,50 @@ pub struct Word {
     pub text: String,
 }
 
+/// What is read and what is sent. A path stands in one line for each of the two.
+fn routes() -> Routes {
+    let form = |kind: LinkKind| links::form.layer(Extension(kind));
+    let redeem = |kind: LinkKind| links::redeem.layer(Extension(kind));
+    Routes::default()
+        .get("/", home::page)
+        .get("/care", care::page)
+        .get("/farms/{id}/sprays/{year}", sprays::page)
+        .get("/blocks/{id}", years::block)
+        .get("/blocks/{id}/seasons/{year}/report", report::page)
+        .get("/blocks/{id}/seasons/{year}/job", job::page)
+        .get("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", notice::page)
+        .get("/outcomes/{year}", years::outcomes)
+        .get("/reference", reference::page)
+        .get("/sign-in", sign_in::form)
+        .post("/sign-in", sign_in::sign_in)
+        .post("/sign-out", sign_in::sign_out)
+        .get("/forgotten", forgotten::form)
+        .post("/forgotten", forgotten::ask)
+        .get("/confirm/{contact}/{mark}", confirm::form)
+        .post("/confirm/{contact}/{mark}", confirm::confirm)
+        .get("/mail/{message}/{mark}", mail::form)
+        .post("/mail/{message}/{mark}", mail::act)
+        .get("/mail/{message}/{mark}/stop", mail::form)
+        .post("/mail/{message}/{mark}/stop", mail::stop_at_once)
+        .get("/claim/{secret}", form(LinkKind::Claim))
+        .post("/claim/{secret}", redeem(LinkKind::Claim))
+        .get("/invitation/{secret}", form(LinkKind::Invitation))
+        .post("/invitation/{secret}", redeem(LinkKind::Invitation))
+        .get("/reset/{secret}", form(LinkKind::Reset))
+        .post("/reset/{secret}", redeem(LinkKind::Reset))
+}
+
+/// Paths of all that is read, with their parameters in braces: a list for whoever
+/// looks at every page.
+pub fn pages() -> Vec<&'static str> {
+    routes().into_read()
+}
+
 /// All pages. The client's address must be among the request's extensions, as
 /// [`axum::extract::ConnectInfo`].
 pub fn router(web: Web) -> Router {
-    let link = |kind: LinkKind| get(links::form).post(links::redeem).layer(Extension(kind));
-    Router::new()
-        .route("/", get(home::page))
-        .route("/care", get(care::page))
-        .route("/farms/{id}/sprays/{year}", get(sprays::page))
-        .route("/blocks/{id}", get(years::block))
-        .route("/blocks/{id}/seasons/{year}/report", get(report::page))
-        .route("/blocks/{id}/seasons/{year}/job", get(job::page))
-        .route("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", get(notice::page))
-        .route("/outcomes/{year}", get(years::outcomes))
-        .route("/reference", get(reference::page))
-        .route("/sign-in", get(sign_in::form).post(sign_in::sign_in))
-        .route("/sign-out", post(sign_in::sign_out))
-        .route("/forgotten", get(forgotten::form).post(forgotten::ask))
-        .route("/confirm/{contact}/{mark}", get(confirm::form).post(confirm::confirm))
-        .route("/mail/{message}/{mark}", get(mail::form).post(mail::act))
-        .route("/mail/{message}/{mark}/stop", get(mail::form).post(mail::stop_at_once))
-        .route("/claim/{secret}", link(LinkKind::Claim))
-        .route("/invitation/{secret}", link(LinkKind::Invitation))
-        .route("/reset/{secret}", link(LinkKind::Reset))
+    routes()
+        .into_router()
         .layer(from_fn(guard::own_pages_only))
         .layer(from_fn_with_state(web.clone(), guard::way_in))
         .layer(from_fn(guard::headers))

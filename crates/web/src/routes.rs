@@ -1,0 +1,40 @@
+//! The table of routes: what is added to the router is noted in the same step, so
+//! that no page stands beside the list that the browser's tests go through.
+
+use axum::Router;
+use axum::handler::Handler;
+use axum::routing::{get, post};
+
+use crate::Web;
+
+/// Routes, with the paths of all that is read.
+#[derive(Default)]
+pub(crate) struct Routes {
+    router: Router<Web>,
+    read: Vec<&'static str>,
+}
+
+impl Routes {
+    /// A path that is read.
+    pub(crate) fn get<H: Handler<T, Web>, T: 'static>(mut self, path: &'static str, handler: H) -> Routes {
+        self.read.push(path);
+        self.router = self.router.route(path, get(handler));
+        self
+    }
+
+    /// A path to which something is sent.
+    pub(crate) fn post<H: Handler<T, Web>, T: 'static>(mut self, path: &'static str, handler: H) -> Routes {
+        self.router = self.router.route(path, post(handler));
+        self
+    }
+
+    /// All of them.
+    pub(crate) fn into_router(self) -> Router<Web> {
+        self.router
+    }
+
+    /// The paths that are read, with their parameters in braces.
+    pub(crate) fn into_read(self) -> Vec<&'static str> {
+        self.read
+    }
+}
