@@ -24,17 +24,18 @@ const MAY_USE: [(&str, &[&str]); 11] = [
 ];
 
 /// Libraries that only some rooms may use.
-const KEPT_TO: [(&str, &[&str]); 10] = [
+const KEPT_TO: [(&str, &[&str]); 11] = [
     ("sqlx", &["store"]),
     ("libsqlite3-sys", &[]),
     ("tokio-postgres", &[]),
-    ("reqwest", &["weather", "bloomtide"]),
+    ("reqwest", &["weather", "bloomtide", "black-box"]),
     ("hyper", &["weather", "bloomtide"]),
     ("hyper-util", &["weather", "bloomtide"]),
     ("ureq", &[]),
     ("mail-send", &["alerts"]),
-    ("rustls", &["weather", "alerts", "bloomtide"]),
+    ("rustls", &["weather", "alerts", "bloomtide", "black-box"]),
     ("axum", &["api", "web", "bloomtide"]),
+    ("thirtyfour", &["black-box"]),
 ];
 
 #[test]

@@ -1,0 +1,9 @@
+//! Pages in a real browser, at the size of a telephone and of a desk's screen.
+
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+mod doors;
+mod every_page;
+mod orchard;
+mod paper;
+mod paths;

@@ -1,0 +1,30 @@
+//! What stands in the place of each path's parameters.
+
+use crate::orchard::spring::SPRAY;
+use crate::orchard::{BENCH, FARM, GROWER, Orchard, PAST, TERRACE};
+
+/// Where one path of the router is looked at: each address in full.
+///
+/// # Panics
+/// On a path that is not known here: each new page gets its line.
+pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
+    let past = format!("/blocks/{BENCH}/seasons/{PAST}");
+    let under_way = format!("/blocks/{TERRACE}/seasons/{}", orchard.year);
+    let there = match path {
+        "/" | "/care" | "/reference" | "/sign-in" | "/forgotten" => vec![path.to_owned()],
+        "/farms/{id}/sprays/{year}" => vec![format!("/farms/{FARM}/sprays/{PAST}")],
+        "/blocks/{id}" => vec![format!("/blocks/{BENCH}")],
+        "/blocks/{id}/seasons/{year}/report" => vec![format!("{past}/report"), format!("{under_way}/report")],
+        "/blocks/{id}/seasons/{year}/job" => vec![format!("{under_way}/job")],
+        "/blocks/{id}/seasons/{year}/sprays/{entry}/notice" => vec![format!("{past}/sprays/{SPRAY}/notice")],
+        "/outcomes/{year}" => vec![format!("/outcomes/{PAST}"), format!("/outcomes/{}", orchard.year)],
+        "/confirm/{contact}/{mark}" => vec![orchard.confirm.clone()],
+        "/mail/{message}/{mark}" => vec![orchard.mail.clone()],
+        "/mail/{message}/{mark}/stop" => vec![format!("{}/stop", orchard.mail)],
+        "/claim/{secret}" => return vec![orchard.claim.clone()],
+        "/invitation/{secret}" => vec![orchard.invitation("someone@larkmoor.example").await],
+        "/reset/{secret}" => vec![orchard.reset(GROWER)],
+        other => panic!("the router has {other}, and tests/browser/paths.rs does not know what to fill in"),
+    };
+    there.into_iter().map(|path| format!("{}{path}", orchard.server)).collect()
+}

@@ -1,0 +1,247 @@
+//! One window: going somewhere, waiting for what comes, and what can be measured.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::time::Duration;
+
+use serde_json::{Value, json};
+use thirtyfour::prelude::*;
+
+use super::Size;
+
+/// Longest wait for something on a page.
+const PATIENCE: Duration = Duration::from_secs(20);
+/// Between two looks.
+const BREATH: Duration = Duration::from_millis(25);
+/// Most CSS pixels that a picture is high: a page of a hundred screens takes long.
+const TALLEST: f64 = 4_000.0;
+
+/// A window with its own profile: cookies, storage, what works without a network.
+#[derive(Debug)]
+pub struct Window {
+    /// All else that a driver can do.
+    pub driver: WebDriver,
+    size: Size,
+    server: String,
+    profile: PathBuf,
+}
+
+impl Window {
+    pub(super) fn new(driver: WebDriver, size: Size, server: &str, profile: PathBuf) -> Window {
+        Window { driver, size, server: server.to_owned(), profile }
+    }
+
+    /// Its size.
+    pub fn size(&self) -> Size {
+        self.size
+    }
+
+    /// Opens a path of the server and waits until it is loaded.
+    ///
+    /// # Panics
+    /// When nothing answers.
+    pub async fn goto(&self, path: &str) {
+        let url = format!("{}{path}", self.server);
+        self.driver.goto(&url).await.unwrap_or_else(|error| panic!("{url}: {error}"));
+    }
+
+    /// The path at which it is.
+    ///
+    /// # Panics
+    /// When the window is gone.
+    pub async fn path(&self) -> String {
+        self.run("return location.pathname").await.as_str().unwrap_or_default().to_owned()
+    }
+
+    /// Signs in on the page for it and waits until the page behind it is there.
+    ///
+    /// # Panics
+    /// When it is refused.
+    pub async fn sign_in(&self, email: &str, password: &str) {
+        self.try_sign_in(email, password).await;
+        self.text("Signed in as").await;
+    }
+
+    /// Fills in the page for signing in and sends it, whatever comes of it.
+    ///
+    /// # Panics
+    /// When the page has no such form.
+    pub async fn try_sign_in(&self, email: &str, password: &str) {
+        self.goto("/sign-in").await;
+        self.fill("input[name=email]", email).await;
+        self.fill("input[name=password]", password).await;
+        self.press("form[action='/sign-in'] button").await;
+    }
+
+    /// Writes into a field, in place of what stood there.
+    ///
+    /// # Panics
+    /// When it does not come.
+    pub async fn fill(&self, css: &str, text: &str) {
+        let field = self.find(css).await;
+        field.clear().await.unwrap_or_else(|error| panic!("{css}: {error}"));
+        field.send_keys(text).await.unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// Presses a button or follows a link.
+    ///
+    /// # Panics
+    /// When it does not come, or something lies over it.
+    pub async fn press(&self, css: &str) {
+        self.find(css).await.click().await.unwrap_or_else(|error| panic!("{css}: {error}"));
+    }
+
+    /// The first element of a CSS selector that is shown.
+    ///
+    /// # Panics
+    /// When none comes.
+    pub async fn find(&self, css: &str) -> WebElement {
+        let query = self.driver.query(By::Css(css)).wait(PATIENCE, BREATH).and_displayed();
+        query.first().await.unwrap_or_else(|error| panic!("{css} on {}: {error}", self.server))
+    }
+
+    /// Waits until the page shows some words, and gives all that it shows.
+    ///
+    /// # Panics
+    /// When they do not come.
+    pub async fn text(&self, words: &str) -> String {
+        let begin = std::time::Instant::now();
+        loop {
+            // Between two pages there is no body for a moment.
+            let shown = self.driver.execute("return document.body?.innerText ?? ''", Vec::new()).await;
+            let shown =
+                shown.ok().and_then(|shown| shown.json().as_str().map(str::to_owned)).unwrap_or_default();
+            if shown.contains(words) {
+                return shown;
+            }
+            assert!(begin.elapsed() < PATIENCE, "“{words}” does not come; the page shows: {shown}");
+            tokio::time::sleep(BREATH).await;
+        }
+    }
+
+    /// What a script gives, run in the page.
+    ///
+    /// # Panics
+    /// When it fails.
+    pub async fn run(&self, script: &str) -> Value {
+        let given = self.driver.execute(script, Vec::new()).await;
+        given.unwrap_or_else(|error| panic!("{script}: {error}")).json().clone()
+    }
+
+    /// What a script hands to the function that is its last argument, `arguments[0]`.
+    ///
+    /// # Panics
+    /// When it fails.
+    pub async fn run_to_its_call(&self, script: &str) -> Value {
+        let given = self.driver.execute_async(script, Vec::new()).await;
+        given.unwrap_or_else(|error| panic!("{script}: {error}")).json().clone()
+    }
+
+    /// A command of the DevTools protocol.
+    ///
+    /// # Panics
+    /// When it is refused.
+    pub async fn devtools(&self, method: &str, parameters: Value) -> Value {
+        let given = self.driver.cdp().send_raw(method, parameters).await;
+        given.unwrap_or_else(|error| panic!("{method}: {error}"))
+    }
+
+    /// Cuts the page off from the network, or joins it again. What a service worker
+    /// asks for on its own is not cut off: stop the server for that.
+    ///
+    /// # Panics
+    /// When the browser refuses.
+    pub async fn offline(&self, offline: bool) {
+        self.devtools("Network.enable", json!({})).await;
+        let network =
+            json!({"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1});
+        self.devtools("Network.emulateNetworkConditions", network).await;
+    }
+
+    /// Bytes that came over the network for the page as it is loaded: the document
+    /// and all that it fetched, with their headers.
+    ///
+    /// # Panics
+    /// When the window is gone.
+    pub async fn transferred(&self) -> u64 {
+        let sum =
+            "return performance.getEntries().reduce((sum, entry) => sum + (entry.transferSize ?? 0), 0)";
+        self.run(sum).await.as_u64().unwrap_or_default()
+    }
+
+    /// Errors that the console has shown since this was last asked: scripts that
+    /// failed, what the content security policy refused, what was not found.
+    ///
+    /// # Panics
+    /// When the window is gone.
+    pub async fn console_errors(&self) -> Vec<String> {
+        let log = self.driver.browser_log().await.expect("the console's log");
+        log.into_iter().filter(|entry| entry.level == "SEVERE").map(|entry| entry.message).collect()
+    }
+
+    /// A picture of the page in `target/screenshots/NAME-SIZE.png`, to look at: all of
+    /// it, but for what lies very far down.
+    ///
+    /// # Panics
+    /// When it cannot be taken or written.
+    pub async fn picture(&self, name: &str) -> PathBuf {
+        let metrics = self.devtools("Page.getLayoutMetrics", json!({})).await;
+        let height = metrics["cssContentSize"]["height"].as_f64().unwrap_or(TALLEST).min(TALLEST);
+        let clip = json!({"x": 0, "y": 0, "width": self.size.pixels().0, "height": height, "scale": 1});
+        let asked = json!({"format": "png", "captureBeyondViewport": true, "clip": clip});
+        let picture = self.devtools("Page.captureScreenshot", asked).await;
+        let path = output("screenshots").join(format!("{name}-{}.png", self.size.word()));
+        std::fs::write(&path, bytes_in(&picture)).expect("a picture can be written");
+        path
+    }
+
+    /// The page printed on A4, as `target/screenshots/NAME.pdf`.
+    ///
+    /// # Panics
+    /// When it cannot be printed or written.
+    pub async fn printed(&self, name: &str) -> PathBuf {
+        let a4 = json!({"paperWidth": 8.27, "paperHeight": 11.69, "preferCSSPageSize": true, "printBackground": true});
+        let pdf = self.devtools("Page.printToPDF", a4).await;
+        let path = output("screenshots").join(format!("{name}.pdf"));
+        std::fs::write(&path, bytes_in(&pdf)).expect("a PDF can be written");
+        path
+    }
+
+    /// Closes it; gives what the next one needs.
+    pub(super) async fn close(self) -> (Size, String, PathBuf) {
+        self.driver.quit().await.expect("a window can be closed");
+        (self.size, self.server, self.profile)
+    }
+}
+
+/// Sheets of a PDF, counted by `pdfinfo`.
+///
+/// # Panics
+/// When it is not installed or cannot read the file.
+pub fn sheets(pdf: &Path) -> u32 {
+    let read = Command::new("pdfinfo").arg(pdf).output();
+    let read = read.unwrap_or_else(|error| panic!("pdfinfo: {error}; tests/run installs poppler-utils"));
+    let said = String::from_utf8_lossy(&read.stdout).into_owned();
+    let count = said.lines().find_map(|line| line.strip_prefix("Pages:"));
+    count.and_then(|count| count.trim().parse().ok()).unwrap_or_else(|| panic!("{}: {read:?}", pdf.display()))
+}
+
+/// The bytes in an answer of the DevTools.
+fn bytes_in(answer: &Value) -> Vec<u8> {
+    use base64::Engine;
+    let text = answer["data"].as_str().expect("the answer has data");
+    base64::engine::general_purpose::STANDARD.decode(text).expect("the data is base64")
+}
+
+/// A folder of what tests leave to be looked at, in the build's own.
+fn output(name: &str) -> PathBuf {
+    let folder = build().join(name);
+    std::fs::create_dir_all(&folder).expect("the build's folder can be written");
+    folder
+}
+
+/// The build's folder, `target` unless it lies elsewhere.
+pub fn build() -> PathBuf {
+    let here = std::env::current_exe().expect("a test knows where it lies");
+    here.ancestors().nth(3).expect("tests lie in target/PROFILE/deps").to_owned()
+}
