@@ -96,7 +96,7 @@ fn a_curve_is_fitted_on_the_command_line() {
         let row = |hours: f64| {
             format!("[[observations]]\ncelsius = {celsius}\nhours = {hours}\nlength_mm = {}\n", rate * hours)
         };
-        row(24.0) + &row(48.0)
+        [row(24.0), row(48.0)].concat()
     };
     let head = "form = \"nodes\"\nunit = \"mm-per-hour\"\nsource = \"made for this test\"\nzero_below = 5.0\nzero_above = 40.0\n";
     std::fs::write(&path, format!("{head}{}{}{}", seen(12.0, 0.1), seen(18.0, 0.2), seen(24.0, 0.3)))

@@ -19,8 +19,8 @@ fn systemd_takes_the_unit_and_finds_it_closed() {
     let ask = |arguments: &[&str]| {
         let output = Command::new("systemd-analyze").args(arguments).arg(&unit).output();
         let output = output.expect("systemd-analyze is there: tests/run installs it");
-        let said =
-            String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+        let said = [output.stdout, output.stderr].concat();
+        let said = String::from_utf8_lossy(&said).into_owned();
         assert!(output.status.success(), "{arguments:?}: {said}");
         said
     };

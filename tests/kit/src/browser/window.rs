@@ -36,6 +36,11 @@ impl Window {
         self.size
     }
 
+    /// Folder of what it keeps.
+    pub fn profile(&self) -> &Path {
+        &self.profile
+    }
+
     /// Opens a path of the server and waits until it is loaded.
     ///
     /// # Panics

@@ -1,0 +1,78 @@
+//! The kit's instruments show what they are for; else all is well on every page.
+
+use std::time::Duration;
+
+use black_box::browser::{Browser, Size};
+
+use crate::orchard::orchard;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_console_tells_what_the_policy_refuses_and_what_fails() {
+    let (orchard, browser) = (orchard().await, Browser::start());
+    let window = browser.open(Size::Phone, &orchard.server).await;
+    window.goto("/care").await;
+    assert_eq!(window.console_errors().await, Vec::<String>::new());
+    for (harm, told) in [
+        (
+            "let it = document.createElement('script'); it.textContent = '1'; document.body.append(it)",
+            "Content Security Policy",
+        ),
+        (
+            "let it = new Image(); it.src = '//127.0.0.1:9/x.png'; document.body.append(it)",
+            "Content Security Policy",
+        ),
+        ("setTimeout(() => { throw Error('overripe') })", "overripe"),
+    ] {
+        window.run(harm).await;
+        let mut errors = Vec::new();
+        for _ in 0..100 {
+            errors.extend(window.console_errors().await);
+            if errors.iter().any(|error| error.contains(told)) {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        assert!(errors.iter().any(|error| error.contains(told)), "{harm}: {errors:?}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn without_a_network_no_page_comes() {
+    let (orchard, browser) = (orchard().await, Browser::start());
+    let window = browser.open(Size::Phone, &orchard.server).await;
+    window.goto("/care").await;
+    let bytes = window.transferred().await;
+    assert!((1_000..100_000).contains(&bytes), "{bytes} bytes for one page");
+    window.offline(true).await;
+    assert_eq!(window.run("return navigator.onLine").await, false);
+    let page = format!("{}/care", orchard.server);
+    assert!(window.driver.goto(&page).await.is_err(), "a page came without a network");
+    window.offline(false).await;
+    window.goto("/care").await;
+    assert_eq!(window.run("return navigator.onLine").await, true);
+}
+
+/// Processes of a profile, by their command lines.
+fn of_profile(profile: &str) -> usize {
+    let processes = std::fs::read_dir("/proc").unwrap().filter_map(Result::ok);
+    let lines = processes.filter_map(|process| std::fs::read(process.path().join("cmdline")).ok());
+    lines.filter(|line| String::from_utf8_lossy(line).contains(profile)).count()
+}
+
+/// A test that stops at a surprise closes no window.
+#[tokio::test(flavor = "multi_thread")]
+async fn nothing_runs_on_after_a_test_that_stopped() {
+    let (orchard, browser) = (orchard().await, Browser::start());
+    let window = browser.open(Size::Desk, &orchard.server).await;
+    let profile = window.profile().display().to_string();
+    assert!(of_profile(&profile) > 0, "Chromium runs with {profile}");
+    // The driver first, as when the window's owner cannot let it go in order.
+    drop(browser);
+    for _ in 0..200 {
+        if of_profile(&profile) == 0 {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    panic!("Chromium runs on with {profile}");
+}
