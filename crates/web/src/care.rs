@@ -6,15 +6,17 @@ use axum::response::Response;
 use model::words::CARE;
 
 use crate::pages;
+use crate::words::{Words, english};
 
 #[derive(Template)]
 #[template(path = "care.html")]
 struct Page {
+    words: &'static Words,
     title: &'static str,
     topics: &'static [(&'static str, &'static [&'static str])],
 }
 
 /// The page.
 pub(crate) async fn page() -> Response {
-    pages::page(StatusCode::OK, &Page { title: "With care", topics: CARE })
+    pages::page(StatusCode::OK, &Page { words: english(), title: "With care", topics: CARE })
 }

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use store::{Contact, StoreError};
 
+use crate::words::english;
 use crate::{Web, pages};
 
 const UNKNOWN: &str = "This link is not one of ours, or another address is to be confirmed by now.";
@@ -34,6 +35,7 @@ pub(crate) async fn form(State(web): State<Web>, Path((id, mark)): Path<(String,
     pages::page(
         StatusCode::OK,
         &pages::Link {
+            words: english(),
             title: "Alerts by mail",
             lead,
             wrong: None,
@@ -61,6 +63,7 @@ pub(crate) async fn confirm(State(web): State<Web>, Path((id, mark)): Path<(Stri
         Ok(true) => pages::page(
             StatusCode::OK,
             &pages::Told {
+                words: english(),
                 title: "Alerts by mail",
                 what: "Done: alerts come to this address from now on. Each mail has a link to have fewer of them.",
             },

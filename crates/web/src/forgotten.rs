@@ -10,6 +10,7 @@ use serde::Deserialize;
 
 use crate::guard::{Privacy, WayIn};
 use crate::sign_in::{OPEN, too_many};
+use crate::words::english;
 use crate::{Post, Web, Word, pages};
 
 #[derive(Debug, Deserialize)]
@@ -31,7 +32,7 @@ pub(crate) async fn form(State(web): State<Web>, Extension(way): Extension<WayIn
     if web.post.is_none() {
         return pages::refused(StatusCode::NOT_FOUND, NO_POST);
     }
-    pages::page(StatusCode::OK, &pages::Forgotten { title: "Lost password" })
+    pages::page(StatusCode::OK, &pages::Forgotten { words: english(), title: "Lost password" })
 }
 
 pub(crate) async fn ask(
@@ -55,7 +56,7 @@ pub(crate) async fn ask(
         Err(SignInError::Throttled(until)) => return too_many(until, now),
         Err(error) => return pages::failed(&error),
     }
-    pages::page(StatusCode::OK, &pages::Told { title: "Lost password", what: ASKED })
+    pages::page(StatusCode::OK, &pages::Told { words: english(), title: "Lost password", what: ASKED })
 }
 
 async fn mail(web: &Web, post: &Post, email: &str) {

@@ -131,18 +131,19 @@ fn is_own(headers: &HeaderMap, uri: &Uri) -> bool {
     }
 }
 
-/// Pages are kept nowhere, hold nothing of other hosts, and tell no one where
+/// Pages are kept nowhere, hold nothing of other hosts and nothing written into them, and tell no one where
 /// they were: a link's secret is in its address.
 pub(crate) async fn headers(request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
+    headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     for (name, value) in [
-        ("cache-control", "no-store"),
         ("referrer-policy", "no-referrer"),
         ("x-content-type-options", "nosniff"),
         (
             "content-security-policy",
-            "default-src 'none'; style-src 'unsafe-inline'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+            "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src 'self' data:; \
+             manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
         ),
     ] {
         headers.insert(name, HeaderValue::from_static(value));

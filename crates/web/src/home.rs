@@ -15,6 +15,7 @@ use model::waiting::{self, Wanted};
 use store::{BoardRow, Farm};
 
 use crate::visit::{Shown, Signed, Stop};
+use crate::words::Words;
 use crate::{Web, pages};
 
 /// Farms, and blocks of each, that the page lists; the year's table has the rest.
@@ -25,6 +26,7 @@ const LOOKED_AT: u32 = 2_000;
 #[derive(Template)]
 #[template(path = "home.html")]
 struct Home {
+    words: &'static Words,
     title: &'static str,
     name: String,
     operator: bool,
@@ -82,7 +84,7 @@ pub(crate) async fn page(State(web): State<Web>, signed: Signed) -> Shown {
         None
     };
     let operator = view.caller().operator;
-    let page = Home { title: "bloomtide", name, operator, year, farms, waiting, more };
+    let page = Home { words: signed.words(), title: "bloomtide", name, operator, year, farms, waiting, more };
     Ok(pages::page(StatusCode::OK, &page))
 }
 

@@ -12,6 +12,7 @@ use serde_json::{Value, json};
 
 use crate::pages;
 use crate::visit::{Shown, Signed, Stop, year};
+use crate::words::Words;
 use api::Facts;
 
 /// What the form sends; a browser sends empty fields too.
@@ -29,6 +30,7 @@ pub(crate) struct Asked {
 #[derive(Template)]
 #[template(path = "job.html")]
 struct Page {
+    words: &'static Words,
     title: String,
     rows: Vec<Row>,
     below: Vec<String>,
@@ -91,6 +93,7 @@ pub(crate) async fn page(
         all.iter().map(|unit| (*unit, chosen.as_deref() == Some(*unit))).collect()
     };
     let page = Page {
+        words: signed.words(),
         title: sheet.title,
         rows: sheet.rows,
         below: sheet.below,

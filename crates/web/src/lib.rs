@@ -1,10 +1,11 @@
 //! Pages for people: those that links land on, signing in and out, and what is
 //! read and printed: farms, blocks, seasons, spray records and sheets.
 //!
-//! No page needs a script or anything from another host. Opening a page changes
+//! No page needs a script or has anything from another host. Opening a page changes
 //! nothing; what is sent from one must come from this server's own pages
 //! ([`guard`]).
 
+mod assets;
 mod care;
 mod confirm;
 mod forgotten;
@@ -23,6 +24,7 @@ mod sign_in;
 mod sprayed;
 mod sprays;
 mod visit;
+mod words;
 mod years;
 
 use std::net::IpAddr;
@@ -84,6 +86,7 @@ fn routes() -> Routes {
     let redeem = |kind: LinkKind| links::redeem.layer(Extension(kind));
     Routes::default()
         .get("/", home::page)
+        .file("/assets/{version}/{name}", assets::one)
         .get("/care", care::page)
         .get("/farms/{id}/sprays/{year}", sprays::page)
         .get("/blocks/{id}", years::block)

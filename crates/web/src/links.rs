@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 use store::{Link, LinkKind, StoreError};
 
+use crate::words::english;
 use crate::{Web, pages};
 
 /// What a form behind a link sends; fields that it does not ask for are absent.
@@ -51,6 +52,7 @@ async fn filled(
     wrong: Option<String>,
 ) -> Result<pages::Link<'static>, StoreError> {
     let plain = pages::Link {
+        words: english(),
         title: "Become the operator",
         lead: "This server has no people yet. Whoever sends this form runs it and sees all farms.".to_owned(),
         wrong,
@@ -69,6 +71,7 @@ async fn filled(
             let known = web.store.person_by_email(&email).await?;
             let role = link.role.map_or("", |role| role.word());
             pages::Link {
+                words: english(),
                 title: "Invitation",
                 lead: format!(
                     "You are invited to the farm {} as {role}, under the mail address {email}.",
@@ -82,6 +85,7 @@ async fn filled(
             }
         }
         LinkKind::Reset => pages::Link {
+            words: english(),
             title: "Choose a new password",
             lead: format!("For {email}. All your sign-ins end with it; tokens for programs stay."),
             asks_name: false,

@@ -9,6 +9,7 @@ use model::time::{Instant, zone};
 use serde::Deserialize;
 use store::{AlertRow, Message, Mute, Silence, Silenced, StoreError, Word};
 
+use crate::words::english;
 use crate::{Web, pages};
 
 /// What the page shows of one alert.
@@ -83,7 +84,7 @@ pub(crate) async fn stop_at_once(
     match stopped {
         Ok(what) => {
             let what = what.unwrap_or_default();
-            pages::page(StatusCode::OK, &pages::Told { title: "Mail stopped", what: &what })
+            pages::page(StatusCode::OK, &pages::Told { words: english(), title: "Mail stopped", what: &what })
         }
         Err(error) => pages::failed(&error),
     }
@@ -92,7 +93,13 @@ pub(crate) async fn stop_at_once(
 async fn shown(web: &Web, message: &Message, told: Option<String>) -> Response {
     match rows(web, message).await {
         Ok(rows) => {
-            let page = pages::Mail { title: "This mail", recipient: message.recipient.clone(), rows, told };
+            let page = pages::Mail {
+                words: english(),
+                title: "This mail",
+                recipient: message.recipient.clone(),
+                rows,
+                told,
+            };
             pages::page(StatusCode::OK, &page)
         }
         Err(error) => pages::failed(&error),

@@ -7,12 +7,14 @@ use model::record::{self, Row};
 
 use crate::sprayed::{material, sprays};
 use crate::visit::{Shown, Signed, Stop, year};
+use crate::words::Words;
 use crate::{Web, pages};
 use api::Facts;
 
 #[derive(Template)]
 #[template(path = "notice.html")]
 struct Page {
+    words: &'static Words,
     title: String,
     until: String,
     rows: Vec<Row>,
@@ -41,6 +43,7 @@ pub(crate) async fn page(
     let known = material(&spray.record, &catalogue.materials);
     let sheet = record::notice(&spray.record, known, &facts.block(), zone);
     let page = Page {
+        words: signed.words(),
         until: sheet.row(UNTIL).unwrap_or_default().to_owned(),
         title: sheet.title,
         rows: sheet.rows.into_iter().filter(|row| row.label != UNTIL).collect(),

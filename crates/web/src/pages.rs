@@ -4,10 +4,13 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 
+use crate::words::{Words, english};
+
 /// A page that was refused, with the reason.
 #[derive(Template)]
 #[template(path = "refused.html")]
 struct Refused<'a> {
+    words: &'static Words,
     title: &'a str,
     reason: &'a str,
 }
@@ -16,6 +19,7 @@ struct Refused<'a> {
 #[derive(Template)]
 #[template(path = "sign_in.html")]
 pub(crate) struct SignIn<'a> {
+    pub(crate) words: &'static Words,
     pub(crate) title: &'a str,
     /// What was wrong with the last attempt.
     pub(crate) wrong: Option<String>,
@@ -29,6 +33,7 @@ pub(crate) struct SignIn<'a> {
 #[derive(Template)]
 #[template(path = "forgotten.html")]
 pub(crate) struct Forgotten<'a> {
+    pub(crate) words: &'static Words,
     pub(crate) title: &'a str,
 }
 
@@ -36,6 +41,7 @@ pub(crate) struct Forgotten<'a> {
 #[derive(Template)]
 #[template(path = "told.html")]
 pub(crate) struct Told<'a> {
+    pub(crate) words: &'static Words,
     pub(crate) title: &'a str,
     pub(crate) what: &'a str,
 }
@@ -44,6 +50,7 @@ pub(crate) struct Told<'a> {
 #[derive(Template)]
 #[template(path = "mail.html")]
 pub(crate) struct Mail {
+    pub(crate) words: &'static Words,
     pub(crate) title: &'static str,
     pub(crate) recipient: String,
     pub(crate) rows: Vec<crate::mail::Row>,
@@ -54,6 +61,7 @@ pub(crate) struct Mail {
 #[derive(Template)]
 #[template(path = "link.html")]
 pub(crate) struct Link<'a> {
+    pub(crate) words: &'static Words,
     pub(crate) title: &'a str,
     /// What happens when it is sent.
     pub(crate) lead: String,
@@ -75,6 +83,7 @@ pub(crate) struct Link<'a> {
 #[derive(Template)]
 #[template(path = "reference.html")]
 pub(crate) struct Reference {
+    pub(crate) words: &'static Words,
     pub(crate) title: &'static str,
     pub(crate) about: Vec<String>,
     pub(crate) chapters: Vec<Chapter>,
@@ -127,7 +136,7 @@ pub(crate) fn page(status: StatusCode, page: &impl Template) -> Response {
 
 /// Answers that something was not done, and why.
 pub(crate) fn refused(status: StatusCode, reason: &str) -> Response {
-    page(status, &Refused { title: "Not done", reason })
+    page(status, &Refused { words: english(), title: "Not done", reason })
 }
 
 /// Answers that the server failed; the cause is in its log.

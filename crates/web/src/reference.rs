@@ -7,6 +7,7 @@ use axum::response::Response;
 use serde_json::Value;
 
 use crate::pages::{self, Chapter, Operation, Parameter, Reference};
+use crate::words::english;
 
 /// The page, which is the same for everyone.
 pub(crate) async fn page() -> Response {
@@ -29,6 +30,7 @@ fn reference(document: &Value) -> Reference {
     }
     let about = text(&document["info"]["description"]);
     Reference {
+        words: english(),
         title: "The API",
         about: about.split("\n\n").map(|part| part.replace("**", "")).collect(),
         chapters,

@@ -14,6 +14,7 @@ use model::time::Instant;
 use store::{Block, Farm};
 
 use crate::visit::{Shown, Signed, Stop, year};
+use crate::words::Words;
 use crate::{pages, said};
 
 /// A part of the report.
@@ -42,6 +43,7 @@ impl Part {
 #[derive(Template)]
 #[template(path = "report.html")]
 struct Page {
+    words: &'static Words,
     title: String,
     block_id: String,
     year: i32,
@@ -91,7 +93,7 @@ pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, Stri
             None
         }
     };
-    Ok(pages::page(StatusCode::OK, &report(&told, &farm, picture)))
+    Ok(pages::page(StatusCode::OK, &report(&told, &farm, picture, signed.words())))
 }
 
 /// The picture as it stands within a page, which needs no namespace.
@@ -99,7 +101,7 @@ fn drawn(picture: &SeasonPicture<'_>) -> String {
     charts::season::picture(picture).replacen(" xmlns=\"http://www.w3.org/2000/svg\"", "", 1)
 }
 
-fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>) -> Page {
+fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static Words) -> Page {
     let Told { block, seen, season, .. } = told;
     let name = |id: &str| material(told, id);
     let sprays = crate::sprayed::sprays(&seen.rows, told.now);
@@ -120,6 +122,7 @@ fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>) -> Page {
     ];
     let there = |part: &Part| !part.said.is_empty() || !part.rows.is_empty();
     Page {
+        words,
         title: format!("{}, season {}", block.name, season.year),
         block_id: block.id.clone(),
         year: season.year,

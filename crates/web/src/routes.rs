@@ -22,6 +22,12 @@ impl Routes {
         self
     }
 
+    /// A path that browsers fetch beside pages, and that is no page itself.
+    pub(crate) fn file<H: Handler<T, Web>, T: 'static>(mut self, path: &'static str, handler: H) -> Routes {
+        self.router = self.router.route(path, get(handler));
+        self
+    }
+
     /// A path to which something is sent.
     pub(crate) fn post<H: Handler<T, Web>, T: 'static>(mut self, path: &'static str, handler: H) -> Routes {
         self.router = self.router.route(path, post(handler));

@@ -9,6 +9,7 @@ use model::time::Instant;
 use serde::Deserialize;
 
 use crate::guard::{Privacy, WayIn};
+use crate::words::english;
 use crate::{Web, pages};
 
 /// Browsers name themselves at length; the list of sign-ins shows so much.
@@ -35,7 +36,10 @@ pub(crate) async fn form(State(web): State<Web>, Extension(way): Extension<WayIn
 }
 
 fn shown(web: &Web, status: StatusCode, email: String, wrong: Option<String>) -> Response {
-    pages::page(status, &pages::SignIn { title: "Sign in", wrong, email, mails: web.post.is_some() })
+    pages::page(
+        status,
+        &pages::SignIn { words: english(), title: "Sign in", wrong, email, mails: web.post.is_some() },
+    )
 }
 
 pub(crate) async fn sign_in(

@@ -12,6 +12,7 @@ use store::{Block, Farm};
 
 use crate::sprayed::{Sprayed, material, sprays};
 use crate::visit::{Shown, Signed, Stop, year};
+use crate::words::Words;
 use crate::{Web, pages, said};
 use api::Facts;
 
@@ -29,6 +30,7 @@ pub(crate) struct Asked {
 #[derive(Template)]
 #[template(path = "sprays.html")]
 struct Page {
+    words: &'static Words,
     title: String,
     farm_id: String,
     year: i32,
@@ -82,6 +84,7 @@ pub(crate) async fn page(
     records.sort_by_key(|(at, _)| *at);
     let all = catalogue.rules.profiles.0.iter();
     let page = Page {
+        words: signed.words(),
         title: format!("{}: sprays in {year}", farm.name),
         farm_id: farm.id,
         year,

@@ -12,6 +12,7 @@ use store::{Block, Farm, StoreError};
 
 use crate::guard::WayIn;
 use crate::sign_in::in_cookies;
+use crate::words::{self, Words};
 use crate::{Web, pages};
 
 /// Someone who is signed in, with what they see.
@@ -68,6 +69,11 @@ impl From<Unseen> for Stop {
 pub(crate) type Shown = Result<Response, Stop>;
 
 impl Signed {
+    /// The words of their pages.
+    pub(crate) fn words(&self) -> &'static Words {
+        words::english()
+    }
+
     /// A farm of theirs.
     pub(crate) async fn farm(&self, id: &str) -> Result<Farm, Stop> {
         let farm = self.0.store().farm(id).await?;

@@ -12,6 +12,7 @@ use serde_json::Value;
 use store::BoardRow;
 
 use crate::visit::{Shown, Signed, Stop, year};
+use crate::words::Words;
 use crate::{pages, said};
 
 /// Blocks of one table: more than this no one reads on a page.
@@ -20,6 +21,7 @@ const MOST_BLOCKS: u32 = 2_000;
 #[derive(Template)]
 #[template(path = "block.html")]
 struct BlockPage {
+    words: &'static Words,
     title: String,
     block_id: String,
     farm: String,
@@ -47,6 +49,7 @@ struct YearRow {
 #[derive(Template)]
 #[template(path = "outcomes.html")]
 struct OutcomesPage {
+    words: &'static Words,
     title: String,
     year: i32,
     rows: Vec<OutcomeRow>,
@@ -86,6 +89,7 @@ pub(crate) async fn block(signed: Signed, Path(id): Path<String>) -> Shown {
         }
     }
     let page = BlockPage {
+        words: signed.words(),
         title: block.name.clone(),
         block_id: block.id.clone(),
         farm: farm.name,
@@ -148,7 +152,7 @@ pub(crate) async fn outcomes(signed: Signed, Path(text): Path<String>) -> Shown 
             .collect()
     });
     let rows = rows.await.map_err(|error| Stop::Failed(error.to_string()))?;
-    let page = OutcomesPage { title: format!("Outcomes of {year}"), year, rows, more };
+    let page = OutcomesPage { words: signed.words(), title: format!("Outcomes of {year}"), year, rows, more };
     Ok(pages::page(StatusCode::OK, &page))
 }
 

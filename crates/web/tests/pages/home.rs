@@ -40,7 +40,7 @@ async fn an_advisor_has_what_waits_due_first() {
     house.write("bench", &counts).await;
     house.reckon().await;
     let home = house.page("/", &ines).await;
-    let waiting = &home[home.find("Waiting").unwrap()..home.find(">Farms<").unwrap()];
+    let waiting = &home[home.find("Waiting").unwrap()..home.find("<h2>Farms</h2>").unwrap()];
     let (first, second) = (waiting.find("North").unwrap(), waiting.find("River Bend").unwrap());
     assert!(first < second, "{waiting}");
     for part in [

@@ -82,3 +82,17 @@ async fn what_is_not_there_is_said_on_a_page() {
         assert!(answer.body.contains(says), "{path}: {}", answer.body);
     }
 }
+
+#[tokio::test]
+async fn a_page_finds_its_style_under_an_address_that_never_changes() {
+    let house = House::new().await;
+    let page = house.get("/care", None).await;
+    let style =
+        page.body.split("<link rel=\"stylesheet\" href=\"").nth(1).unwrap().split('"').next().unwrap();
+    let answer = house.get(style, None).await;
+    assert_eq!(answer.status, StatusCode::OK);
+    assert!(answer.body.contains("color-scheme: light"));
+    for gone in ["/assets/0000000000000000/look.css", &style.replace("look", "other")] {
+        assert_eq!(house.get(gone, None).await.status, StatusCode::NOT_FOUND, "{gone}");
+    }
+}
