@@ -47,10 +47,9 @@ async fn is_well(size: Size) {
             assert_eq!(window.driver.current_url().await.unwrap().as_str(), url, "{path} leads elsewhere");
             let picture = if number == 0 { name(path) } else { format!("{}-{number}", name(path)) };
             window.picture(&picture).await;
-            let wide = window.run("return document.documentElement.scrollWidth").await;
-            let (width, _) = size.pixels();
-            if wide.as_u64().unwrap() > width.into() {
-                wrong.push(format!("{path}: is {wide} wide on a {size:?} of {width}"));
+            match window.overhang().await {
+                0 => {}
+                pixels => wrong.push(format!("{path}: {pixels} wider than the window")),
             }
             let errors = window.console_errors().await;
             wrong.extend(errors.into_iter().map(|error| format!("{path}: console: {error}")));

@@ -52,6 +52,18 @@ async fn without_a_network_no_page_comes() {
     assert_eq!(window.run("return navigator.onLine").await, true);
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_that_is_too_wide_hangs_over() {
+    let (orchard, browser) = (orchard().await, Browser::start());
+    for size in Size::BOTH {
+        let window = browser.open(size, &orchard.server).await;
+        window.goto("/care").await;
+        assert_eq!(window.overhang().await, 0);
+        window.run("document.querySelector('h1').style.width = '1400px'").await;
+        assert!(window.overhang().await > 0, "{size:?}");
+    }
+}
+
 /// Processes of a profile, by their command lines.
 fn of_profile(profile: &str) -> usize {
     let processes = std::fs::read_dir("/proc").unwrap().filter_map(Result::ok);

@@ -1,5 +1,6 @@
 //! A real browser: Chromium, led by its own driver.
 
+mod measures;
 mod window;
 
 use std::io::{BufRead, BufReader};
@@ -11,8 +12,9 @@ use serde_json::{Value, json};
 use tempfile::TempDir;
 use thirtyfour::{ChromiumLikeCapabilities, DesiredCapabilities, LoggingPrefsLogLevel, WebDriver};
 
+pub use measures::{build, sheets};
 pub use thirtyfour::{By, WebElement};
-pub use window::{Window, build, sheets};
+pub use window::Window;
 
 /// How large the window is and what holds it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
