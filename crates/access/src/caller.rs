@@ -1,7 +1,8 @@
 //! Who makes a request, and what they may do.
 
 use model::time::Instant;
-use store::{Credential, CredentialKind, Membership, Role, Scope, Store, StoreError};
+use model::units::Units;
+use store::{Credential, CredentialKind, Membership, Person, Role, Scope, Store, StoreError};
 
 use crate::secret::{Use, hash, is_formed};
 
@@ -18,6 +19,8 @@ pub struct Caller {
     pub memberships: Vec<Membership>,
     /// What the token or sign-in lets them do at most.
     pub scope: Scope,
+    /// Units that they read figures in.
+    pub units: Units,
 }
 
 /// What is to be done on a farm.
@@ -41,6 +44,7 @@ impl Caller {
             operator: true,
             memberships: Vec::new(),
             scope: Scope::Write,
+            units: Units::Both,
         }
     }
 
@@ -120,14 +124,14 @@ async fn known(store: &Store, secret: &str, kind: CredentialKind, now: Instant) 
         store.note_use(&credential.id, now).await?;
     }
     let Credential { id, person_id, scope, .. } = credential;
-    let (operator, memberships) = match &person_id {
-        None => (true, Vec::new()),
+    let (operator, units, memberships) = match &person_id {
+        None => (true, Units::Both, Vec::new()),
         Some(person) => {
-            let operator = store.person(person).await?.ok_or(Denied::NoToken)?.operator;
-            (operator, store.memberships_of(person).await?)
+            let Person { operator, units, .. } = store.person(person).await?.ok_or(Denied::NoToken)?;
+            (operator, units, store.memberships_of(person).await?)
         }
     };
-    Ok(Caller { credential_id: id, person_id, operator, memberships, scope })
+    Ok(Caller { credential_id: id, person_id, operator, memberships, scope, units })
 }
 
 /// The secret in a header's value, when it has the form of one.

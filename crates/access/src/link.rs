@@ -5,6 +5,7 @@
 //! every link; only what is sent from its page uses it up.
 
 use model::time::{DAY, HOUR, Instant};
+use model::units::Units;
 use store::{Link, LinkKind, Person, Role, Store, StoreError};
 
 use crate::password::{Passwords, WeakPassword, check_new};
@@ -165,7 +166,7 @@ pub async fn redeem(
         return Err(RedeemError::NoName);
     }
     let id = new_id(now).map_err(MakeError::from)?;
-    let person = Person { id, email, name, password, operator: false, created_at: now };
+    let person = Person { id, email, name, password, operator: false, created_at: now, units: Units::Both };
     store.redeem(&hash(secret), &person, now).await.map_err(failed)?.ok_or(RedeemError::Over)
 }
 

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use model::input;
 use model::time::Instant;
+use model::units::Units;
 use serde::Serialize;
 use store::{Credential, Person, Scope};
 use utoipa::ToSchema;
@@ -36,6 +37,8 @@ pub(crate) struct PersonShown {
     id: String,
     name: String,
     email: String,
+    /// Units in which pages show figures: `both`, `metric` or `us`.
+    units: &'static str,
 }
 
 /// A role on a farm.
@@ -100,8 +103,11 @@ pub(crate) struct TokenMade {
 #[derive(ToSchema)]
 #[allow(dead_code, reason = "it stands for the body in the document")]
 pub(crate) struct CallerChange {
-    #[schema(max_length = 200)]
-    name: String,
+    #[schema(max_length = 200, nullable = false)]
+    name: Option<String>,
+    /// `both`, `metric` or `us`.
+    #[schema(nullable = false)]
+    units: Option<String>,
 }
 
 /// A token as it is asked for.
@@ -130,7 +136,7 @@ pub(crate) async fn one(Here(desk): Here, query: Query) -> Answer {
     ok(shown(&desk, person.as_ref()))
 }
 
-/// Changes the caller's name.
+/// Changes the caller's name, or the units that they read figures in.
 #[utoipa::path(patch, path = "/me", tag = "me", operation_id = "change-me", request_body = CallerChange,
     responses((status = 200, body = CallerShown)))]
 pub(crate) async fn change(
@@ -144,8 +150,15 @@ pub(crate) async fn change(
     desk.allow_writing()?;
     let held = desk.store.person(id).await?.ok_or_else(Problem::no_token)?;
     if_match.check(&shown(&desk, Some(&held)))?;
-    let name = input::read(&document, |fields| fields::name(fields, "name"))?;
-    desk.store.rename_person(&held, &name).await?;
+    let (name, units) = input::read(&document, |fields| {
+        let name = if fields.has("name") { fields::name(fields, "name") } else { Some(held.name.clone()) };
+        let units = match fields.has("units") {
+            true => fields.word("units", &Units::WORDS).and_then(Units::named),
+            false => Some(held.units),
+        };
+        Some((name?, units?))
+    })?;
+    desk.store.change_person(&held, &name, units).await?;
     let person = desk.store.person(id).await?;
     changed(shown(&desk, person.as_ref()))
 }
@@ -270,7 +283,12 @@ impl Visit {
 pub(crate) fn shown(desk: &Visit, person: Option<&Person>) -> CallerShown {
     let roles = desk.caller.memberships.iter();
     CallerShown {
-        person: person.cloned().map(|Person { id, name, email, .. }| PersonShown { id, name, email }),
+        person: person.cloned().map(|Person { id, name, email, units, .. }| PersonShown {
+            id,
+            name,
+            email,
+            units: units.word(),
+        }),
         operator: desk.caller.operator,
         roles: roles
             .map(|one| RoleShown { farm_id: one.farm_id.clone(), role: one.role.word(), since: one.since })

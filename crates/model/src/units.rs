@@ -48,6 +48,38 @@ impl TemperatureUnit {
     }
 }
 
+/// The units that someone reads figures in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Units {
+    /// Metric and US ones side by side.
+    #[default]
+    Both,
+    /// °C, L, kg, ha.
+    Metric,
+    /// °F, US gallons, pounds, acres.
+    Us,
+}
+
+impl Units {
+    /// The words under which they are written.
+    pub const WORDS: [&str; 3] = ["both", "metric", "us"];
+
+    /// Their word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Units::Both => "both",
+            Units::Metric => "metric",
+            Units::Us => "us",
+        }
+    }
+
+    /// The units of that word.
+    pub fn named(word: &str) -> Option<Units> {
+        [Units::Both, Units::Metric, Units::Us].into_iter().find(|units| units.word() == word)
+    }
+}
+
 /// US gallons an acre as litres a hectare.
 pub fn us_gallons_per_acre_to_litres_per_hectare(rate: f64) -> f64 {
     rate * LITRES_PER_US_GALLON / HECTARES_PER_ACRE

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use model::air::Air;
 use model::series::{Forecast, Reading};
 use model::time::Instant;
+use model::units::Units;
 use serde_json::Value;
 use tokio::sync::mpsc;
 
@@ -643,7 +644,7 @@ methods! {
     /// one.
     people::make_operator(held: &Person, operator: bool) -> ();
     /// Changes a person's name.
-    people::rename_person(held: &Person, name: &str) -> ();
+    people::change_person(held: &Person, name: &str, units: Units) -> ();
     /// Removes a person: their name, address, password and roles go, their tokens
     /// end, and what they did stays under the role that they had. Refused for the
     /// last operator.

@@ -21,6 +21,7 @@ const STEPS: &[(i64, &str, &str)] = &[
     (12, "hooks", include_str!("../../../migrations/0012_hooks.sql")),
     (13, "calendar", include_str!("../../../migrations/0013_calendar.sql")),
     (14, "expected", include_str!("../../../migrations/0014_expected.sql")),
+    (15, "units", include_str!("../../../migrations/0015_units.sql")),
 ];
 
 /// The table in which the steps taken are kept.

@@ -3,6 +3,7 @@
 
 use model::series::{Flag, Kind, Reading};
 use model::time::Instant;
+use model::units::Units;
 
 use crate::rows::*;
 use crate::{Result, StoreError, text};
@@ -45,7 +46,8 @@ macro_rules! columns {
          hook_call.last_error, hook_call.done_at, hook_call.token"
     };
     (person) => {
-        "person.id, person.email, person.name, person.password, person.operator, person.created_at"
+        "person.id, person.email, person.name, person.password, person.operator, person.created_at, \
+         person.units"
     };
     (membership) => {
         "membership.person_id, membership.farm_id, membership.role, membership.since"
@@ -321,11 +323,15 @@ pub(crate) fn hook_call(columns: HookCallColumns) -> Result<(HookCall, i64)> {
     Ok((call, token))
 }
 
-pub(crate) type PersonColumns = (String, String, String, Option<String>, i64, i64);
+pub(crate) type PersonColumns = (String, String, String, Option<String>, i64, i64, Option<String>);
 
-pub(crate) fn person((id, email, name, password, operator, created_at): PersonColumns) -> Result<Person> {
-    let created_at = Instant(created_at);
-    Ok(Person { id, email, name, password, operator: operator != 0, created_at })
+pub(crate) fn person(columns: PersonColumns) -> Result<Person> {
+    let (id, email, name, password, operator, created_at, units) = columns;
+    let units = match units {
+        None => Units::Both,
+        Some(units) => word(Units::named(&units), &units, || format!("units of `{id}`"))?,
+    };
+    Ok(Person { id, email, name, password, operator: operator != 0, created_at: Instant(created_at), units })
 }
 
 pub(crate) type MembershipColumns = (String, String, String, i64);

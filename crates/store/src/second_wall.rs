@@ -6,6 +6,7 @@ use std::sync::Arc;
 use black_box::postgres::Postgres;
 use model::series::Reading;
 use model::time::Instant;
+use model::units::Units;
 use serde_json::json;
 
 use crate::postgres::{
@@ -83,6 +84,7 @@ async fn farm(store: &Store, id: &str, person: &str) {
         password: Some("secret".into()),
         operator: false,
         created_at: AT,
+        units: Units::Both,
     };
     store.redeem(&link.hash, &person, AT).await.unwrap().unwrap();
 }

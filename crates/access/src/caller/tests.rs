@@ -2,6 +2,7 @@ use store::{Farm, Person};
 
 use super::*;
 use crate::token::{FIRST, Wanted, first_token, new_token};
+use model::units::Units;
 
 const NOW: Instant = Instant(1_367_000_000);
 
@@ -99,6 +100,7 @@ async fn what_a_person_may_do_hangs_on_the_farm() {
         password: None,
         operator: false,
         created_at: NOW,
+        units: Units::Both,
     };
     store.redeem(&hash(&secret), &person, NOW).await.unwrap().unwrap();
     let roles = [("alder", Role::Advisor), ("birch", Role::Grower), ("cedar", Role::Consultant)];

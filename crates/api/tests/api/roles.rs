@@ -236,6 +236,9 @@ async fn people_make_and_take_back_tokens_of_their_own() {
     send(&house, secret, "GET", "blocks/bench", &json!(null)).await.problem(401);
 
     send(&house, &ada, "PATCH", "me", &json!({"name": "Ada B."})).await.expect(200);
+    let us = send(&house, &ada, "PATCH", "me", &json!({"units": "us"})).await.expect(200);
+    assert_eq!((&us["person"]["units"], &us["person"]["name"]), (&json!("us"), &json!("Ada B.")));
+    send(&house, &ada, "PATCH", "me", &json!({"units": "cubits"})).await.fault(422, "/units");
     let people = send(&house, &greta, "GET", "farms/alder/people", &json!(null)).await.expect(200);
     let names: Vec<&Value> = people["items"].as_array().unwrap().iter().map(|one| &one["name"]).collect();
     assert_eq!(names, ["Ada B.", "greta"]);

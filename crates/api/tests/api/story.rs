@@ -6,6 +6,7 @@ use axum::body::Body;
 use axum::http::{Request, header};
 use model::series::{Forecast, Reading};
 use model::time::HOUR;
+use model::units::Units;
 use serde_json::{Map, Value, json};
 use store::{Calendar, Link, LinkKind, LogEntry, Person, Role, Scope};
 
@@ -348,6 +349,7 @@ pub async fn run_by_ola(house: &House) -> String {
         password: None,
         operator: true,
         created_at: now,
+        units: Units::Both,
     };
     house.store.redeem("claim", &ola, now).await.unwrap().unwrap();
     token_of(house, "ola", Scope::Write).await.1
@@ -421,6 +423,7 @@ pub async fn member(house: &House, name: &str, farm: &str, role: Role) {
         password: None,
         operator: false,
         created_at: now,
+        units: Units::Both,
     };
     house.store.redeem(&link.hash, &person, now).await.unwrap().unwrap();
 }

@@ -1,6 +1,7 @@
 //! People and their roles.
 
 use model::time::Instant;
+use model::units::Units;
 
 use serde_json::json;
 use sqlx::QueryBuilder;
@@ -103,7 +104,8 @@ pub(crate) async fn make_operator(db: &Pools, held: &Person, operator: bool) -> 
     Ok(())
 }
 
-pub(crate) async fn rename_person(db: &Pools, held: &Person, name: &str) -> Result<()> {
+/// Gives a person another name and other units.
+pub(crate) async fn change_person(db: &Pools, held: &Person, name: &str, units: Units) -> Result<()> {
     let mut tx = db.begin_people().await?;
     let mut query = QueryBuilder::<Db>::new("SELECT name FROM person WHERE id = ");
     query.push_bind(&held.id).push(dialect::LOCK);
@@ -111,12 +113,14 @@ pub(crate) async fn rename_person(db: &Pools, held: &Person, name: &str) -> Resu
     if now.ok_or_else(|| missing("person", &held.id))? != held.name {
         return Err(changed("person", &held.id));
     }
-    sqlx::query("UPDATE person SET name = $2 WHERE id = $1")
+    sqlx::query("UPDATE person SET name = $2, units = $3 WHERE id = $1")
         .bind(&held.id)
         .bind(name)
+        .bind(Some(units).filter(|units| *units != Units::Both).map(Units::word))
         .execute(&mut *tx)
         .await?;
-    notes::note_deed(&mut tx, db, Note::new(Of::Server, "renamed", "person", &held.id)).await?;
+    let deed = if name == held.name { "units changed" } else { "renamed" };
+    notes::note_deed(&mut tx, db, Note::new(Of::Server, deed, "person", &held.id)).await?;
     tx.commit().await?;
     Ok(())
 }

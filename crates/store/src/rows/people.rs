@@ -1,6 +1,7 @@
 //! People, their roles, and what they come in with.
 
 use model::time::{Instant, MINUTE};
+use model::units::Units;
 use serde_json::Value;
 
 use super::words;
@@ -20,6 +21,8 @@ pub struct Person {
     pub operator: bool,
     /// When they were added.
     pub created_at: Instant,
+    /// Units that they read figures in.
+    pub units: Units,
 }
 
 /// On whose behalf the store is asked, and in which request. Without one it is

@@ -1,5 +1,6 @@
 //! People, roles, tokens and links.
 
+use model::units::Units;
 use store::{Credential, CredentialKind, Link, LinkKind, Person, Role, Scope, StoreError};
 
 use crate::rows::{self, SPRING, hours};
@@ -14,6 +15,7 @@ fn person(name: &str) -> Person {
         password: Some("$argon2id$…".into()),
         operator: false,
         created_at: SPRING,
+        units: Units::Both,
         id,
     }
 }
@@ -237,12 +239,15 @@ pub async fn roles(suite: &Suite) {
     assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     call!(suite, end_role(&held)).unwrap();
     assert!(matches!(call!(suite, end_role(&held)), Err(StoreError::NotFound { .. })));
-    call!(suite, rename_person(&ole, "Ole M.")).unwrap();
-    let late = call!(suite, rename_person(&ole, "Ole"));
+    call!(suite, change_person(&ole, "Ole M.", Units::Both)).unwrap();
+    let late = call!(suite, change_person(&ole, "Ole", Units::Both));
     assert!(matches!(late, Err(StoreError::Changed { .. })), "{late:?}");
     assert_eq!(call!(suite, person(&ole.id)).unwrap().unwrap().name, "Ole M.");
-    call!(suite, rename_person(&Person { name: "Ole M.".into(), ..ole.clone() }, &ole.name)).unwrap();
-    assert!(call!(suite, rename_person(&person("Nora"), "x")).is_err());
+    let renamed = Person { name: "Ole M.".into(), ..ole.clone() };
+    call!(suite, change_person(&renamed, &ole.name, Units::Us)).unwrap();
+    assert_eq!(call!(suite, person(&ole.id)).unwrap().unwrap(), Person { units: Units::Us, ..ole.clone() });
+    call!(suite, change_person(&ole, &ole.name, Units::Both)).unwrap();
+    assert!(call!(suite, change_person(&person("Nora"), "x", Units::Both)).is_err());
 }
 
 pub async fn one_link(suite: &Suite) {

@@ -1,6 +1,7 @@
 //! What one farm's people see of another's, and what is noted of their deeds.
 
 use model::time::Instant;
+use model::units::Units;
 use serde_json::json;
 use store::{
     Answer, Asked, Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, Person, Role, Scope, Store,
@@ -20,6 +21,7 @@ pub async fn member(suite: &Suite, farm_id: &str, role: Role) -> Person {
         password: None,
         operator: false,
         created_at: SPRING,
+        units: Units::Both,
     };
     let link = Link {
         id: rows::id("link"),
@@ -90,7 +92,7 @@ pub async fn walls(suite: &Suite) {
     let grower = member(suite, &ours.farm.id, Role::Grower).await;
     store.set_role(&grower.id, &ours.farm.id, Some(Role::Grower), Role::Consultant, hours(3)).await.unwrap();
     store.end_role(&store.memberships_of(&grower.id).await.unwrap()[0]).await.unwrap();
-    store.rename_person(&advisor, "Ada").await.unwrap();
+    store.change_person(&advisor, "Ada", Units::Both).await.unwrap();
     let credential = Credential {
         id: rows::id("credential"),
         kind: CredentialKind::Token,
@@ -176,7 +178,7 @@ pub async fn notes(suite: &Suite) {
     let (all, people) = (store.generation(), store.people_generation());
     store.append_entries(ours.block(), YEAR, &[rows::entry("n-1", hours(5), "x")]).await.unwrap();
     assert!(store.generation() > all && store.people_generation() == people, "a count changes no roles");
-    call!(suite, rename_person(&advisor, &advisor.name)).unwrap();
+    call!(suite, change_person(&advisor, &advisor.name, Units::Both)).unwrap();
     assert!(store.people_generation() > people);
     call!(suite, append_entries(theirs.block(), YEAR, &[rows::entry("n-1", hours(5), "x")])).unwrap();
 
