@@ -100,7 +100,7 @@ use weather::checks::Thresholds;
 
 pub use document::{document, operations};
 pub use ground::field_log;
-pub use sight::{SeasonSeen, Sight, Unseen, View};
+pub use sight::{Came, NotAdded, SeasonSeen, Sight, Unseen, View};
 pub use sprays::{Facts, Kept, kept};
 
 use desk::Desk;

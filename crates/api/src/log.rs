@@ -65,7 +65,7 @@ pub(crate) enum Append {
 #[derive(Serialize, ToSchema)]
 pub(crate) struct Appended {
     /// Entries that the log did not have.
-    new: u64,
+    pub(crate) new: u64,
     /// Entries that it had already, with the same content.
     unchanged: u64,
     /// Their ids, in the order in which they were sent.
@@ -102,27 +102,9 @@ pub(crate) async fn append(
     Document(document): Document,
 ) -> Answer {
     query.finish()?;
-    let block = desk.block(&block).await?;
-    desk.allow(Deed::Log, Some(&block.farm_id))?;
-    let year = fields::year(&year)?;
-    let now = desk.now();
-    let written = written(document)?;
-    let entries = desk.read_entries(&written, now)?;
-    let appended = match desk.store.append_entries(&block.id, year, &entries).await {
-        Ok(appended) => appended,
-        Err(StoreError::Conflict { .. }) => {
-            let log = desk.store.log(&block.id, year).await?;
-            return Err(clash(&log, &entries, &written));
-        }
-        Err(error) => return Err(error.into()),
-    };
-    if appended.new > 0 {
-        desk.poke();
-    }
+    let appended = desk.append(&block, &year, document).await?;
     let status = if appended.new > 0 { StatusCode::CREATED } else { StatusCode::OK };
-    let entries = entries.into_iter().map(|entry| entry.id).collect();
-    let answer = Appended { new: appended.new, unchanged: appended.unchanged, entries };
-    Ok((status, axum::Json(answer)).into_response())
+    Ok((status, axum::Json(appended)).into_response())
 }
 
 /// Entries as they were written, each with its place in the body.
@@ -146,6 +128,29 @@ fn written(document: Value) -> Result<Written, Faults> {
 }
 
 impl Visit {
+    /// Appends what was sent to the log of a season: by the API and from a page alike.
+    pub(crate) async fn append(&self, block: &str, year: &str, document: Value) -> Result<Appended, Problem> {
+        let block = self.block(block).await?;
+        self.allow(Deed::Log, Some(&block.farm_id))?;
+        let year = fields::year(year)?;
+        let now = self.now();
+        let written = written(document)?;
+        let entries = self.read_entries(&written, now)?;
+        let appended = match self.store.append_entries(&block.id, year, &entries).await {
+            Ok(appended) => appended,
+            Err(StoreError::Conflict { .. }) => {
+                let log = self.store.log(&block.id, year).await?;
+                return Err(clash(&log, &entries, &written));
+            }
+            Err(error) => return Err(error.into()),
+        };
+        if appended.new > 0 {
+            self.poke();
+        }
+        let entries = entries.into_iter().map(|entry| entry.id).collect();
+        Ok(Appended { new: appended.new, unchanged: appended.unchanged, entries })
+    }
+
     fn read_entries(&self, written: &Written, now: Instant) -> Result<Vec<LogEntry>, Faults> {
         let mut entries = Vec::with_capacity(written.len());
         let mut faults: Vec<Fault> = Vec::new();

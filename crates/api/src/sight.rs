@@ -5,18 +5,20 @@ use std::fmt;
 use std::sync::Arc;
 
 use access::Caller;
+use axum::http::StatusCode;
 use model::catalogue::Catalogue;
 use model::field_log::FieldLog;
 use model::growth::Growth;
 use model::plan::Plan;
 use model::season::Season;
 use model::time::Instant;
+use serde_json::Value;
 use store::{Block, LogEntry, Site, Store};
 
 use crate::App;
 use crate::desk::{Desk, Visit};
 use crate::ground::field_log;
-use crate::problem::Problem;
+use crate::problem::{Problem, Wrong};
 use crate::seasons::{assembled, stale};
 
 /// The way in for pages.
@@ -49,6 +51,43 @@ pub struct SeasonSeen {
     pub reckoned_at: Option<Instant>,
     /// Whether something has changed since; it will be reckoned anew soon.
     pub stale: bool,
+}
+
+/// What became of an entry that a page sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Came {
+    /// The log did not have it.
+    Kept,
+    /// The log had it already, with the same content.
+    Known,
+}
+
+/// Why an entry was not added; nothing of it was stored.
+#[derive(Debug)]
+pub enum NotAdded {
+    /// Something is wrong with it, or with who sends it; sent again as it is, it is
+    /// refused again. Each fault with its pointer into the entry, where it has one.
+    Refused(Vec<(Option<String>, String)>),
+    /// Its id stands for another entry.
+    Conflict(String),
+    /// The server could not; it is worth sending again.
+    Failed(String),
+}
+
+impl From<Problem> for NotAdded {
+    fn from(problem: Problem) -> NotAdded {
+        let of_id = |wrong: &Wrong| wrong.pointer.as_deref() == Some("/id");
+        if problem.status.is_server_error() {
+            return NotAdded::Failed(problem.detail);
+        }
+        if problem.status == StatusCode::CONFLICT && problem.errors.iter().any(of_id) {
+            return NotAdded::Conflict(problem.detail);
+        }
+        NotAdded::Refused(match problem.errors.as_slice() {
+            [] => vec![(None, problem.detail)],
+            errors => errors.iter().map(|wrong| (wrong.pointer.clone(), wrong.detail.clone())).collect(),
+        })
+    }
 }
 
 /// Why something cannot be shown; the reader learns no more than that.
@@ -140,6 +179,20 @@ impl View {
         let season = row.reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok());
         let log = field_log(&rows);
         Ok(Some(SeasonSeen { year, site, plan, log, rows, season, reckoned_at, stale }))
+    }
+
+    /// Appends one entry to the log of a season, as the API does.
+    ///
+    /// # Errors
+    /// When it is not added, and why.
+    pub async fn append(&self, block: &str, year: i32, entry: Value) -> Result<Came, NotAdded> {
+        let appended = self.visit.append(block, &year.to_string(), entry).await?;
+        Ok(if appended.new > 0 { Came::Kept } else { Came::Known })
+    }
+
+    /// A new id for an entry.
+    pub fn new_id(&self) -> String {
+        self.visit.new_id()
     }
 
     /// Growth of a block in its own air over a season, as its timeline has it.
