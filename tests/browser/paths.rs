@@ -11,7 +11,10 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
     let past = format!("/blocks/{BENCH}/seasons/{PAST}");
     let under_way = format!("/blocks/{TERRACE}/seasons/{}", orchard.year);
     let there = match path {
-        "/" | "/care" | "/reference" | "/sign-in" | "/forgotten" => vec![path.to_owned()],
+        "/" | "/today" | "/care" | "/reference" | "/sign-in" | "/forgotten" => vec![path.to_owned()],
+        "/log" => ["open-count", "spray-rest", "damage-count", "decision"]
+            .map(|what| format!("/log?block={TERRACE}&what={what}"))
+            .to_vec(),
         "/farms/{id}/sprays/{year}" => vec![format!("/farms/{FARM}/sprays/{PAST}")],
         "/blocks/{id}" => vec![format!("/blocks/{BENCH}")],
         "/blocks/{id}/seasons/{year}/report" => vec![format!("{past}/report"), format!("{under_way}/report")],

@@ -8,6 +8,7 @@
 mod assets;
 mod care;
 mod confirm;
+mod entries;
 mod forgotten;
 mod guard;
 mod home;
@@ -23,8 +24,10 @@ mod said;
 mod sign_in;
 mod sprayed;
 mod sprays;
+mod today;
 mod visit;
 mod words;
+mod write;
 mod years;
 
 use std::net::IpAddr;
@@ -87,6 +90,12 @@ fn routes() -> Routes {
     Routes::default()
         .get("/", home::page)
         .file("/assets/{version}/{name}", assets::one)
+        .file("/worker.js", assets::worker)
+        .file("/manifest.webmanifest", assets::manifest)
+        .get("/today", today::page)
+        .get("/log", write::page)
+        .post("/log", write::post)
+        .post("/entries", entries::take)
         .get("/care", care::page)
         .get("/farms/{id}/sprays/{year}", sprays::page)
         .get("/blocks/{id}", years::block)

@@ -4,8 +4,8 @@ use access::Denied;
 use api::{SeasonSeen, Unseen, View};
 use axum::Extension;
 use axum::extract::FromRequestParts;
-use axum::http::StatusCode;
 use axum::http::request::Parts;
+use axum::http::{HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use chrono_tz::Tz;
 use store::{Block, Farm, StoreError};
@@ -72,6 +72,16 @@ impl Signed {
     /// The words of their pages.
     pub(crate) fn words(&self) -> &'static Words {
         words::english()
+    }
+
+    /// A page that a phone may keep for where there is no signal, with whose it is: it
+    /// drops what it kept when that is someone else.
+    pub(crate) fn keepable(&self, mut response: Response) -> Response {
+        let whose = self.0.caller().person_id.as_deref().unwrap_or_default();
+        if let Ok(whose) = HeaderValue::from_str(whose) {
+            response.headers_mut().insert("bloomtide-person", whose);
+        }
+        response
     }
 
     /// A farm of theirs.

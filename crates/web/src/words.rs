@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::sync::OnceLock;
 
+use serde_json::Value;
+
 /// The words of one language.
 #[derive(Debug)]
 pub(crate) struct Words {
@@ -41,8 +43,17 @@ impl Words {
         self.said.get(key).map_or(key, String::as_str)
     }
 
+    /// All words of a page, as JSON by their keys.
+    pub(crate) fn of(&self, page: &str) -> Value {
+        let of_page = |key: &str| key.split_once('.').is_some_and(|(of, _)| of == page);
+        self.said
+            .iter()
+            .filter(|(key, _)| of_page(key))
+            .map(|(key, said)| (key.clone(), Value::from(said.as_str())))
+            .collect()
+    }
+
     /// The same with its places filled: `{n}` by what is given for `n`.
-    #[allow(dead_code, reason = "pages with figures in their words come to it")]
     pub(crate) fn fill(&self, key: &str, places: &[(&str, &dyn Display)]) -> String {
         places.iter().fold(self.get(key).to_owned(), |said, (name, value)| {
             said.replace(&format!("{{{name}}}"), &value.to_string())

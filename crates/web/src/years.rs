@@ -97,7 +97,7 @@ pub(crate) async fn block(signed: Signed, Path(id): Path<String>) -> Shown {
         archived: block.archived_at.is_some(),
         seasons,
     };
-    Ok(pages::page(StatusCode::OK, &page))
+    Ok(signed.keepable(pages::page(StatusCode::OK, &page)))
 }
 
 fn of_year(seen: &SeasonSeen, now: time::Instant) -> YearRow {

@@ -6,6 +6,7 @@ mod house;
 mod orchard;
 
 mod doors;
+mod field;
 mod home;
 mod reading;
 mod sheets;

@@ -1,0 +1,36 @@
+// Pages without signal: the worker that keeps them, the sign that it does, and on which
+// phones they have to stand on the home screen.
+import { element } from "./elements.js";
+import { say } from "./words.js";
+
+/** @param {any} data what the page tells */
+export async function keep(data) {
+  if (!("serviceWorker" in navigator)) return;
+  await navigator.serviceWorker.register("/worker.js", { scope: "/" });
+  const { active } = await navigator.serviceWorker.ready;
+  if (!data?.person) return;
+  const { port1, port2 } = new MessageChannel();
+  port1.onmessage = ({ data: ready }) => sign(ready);
+  active.postMessage({ do: "fill" }, [port2]);
+}
+
+/** On the day's page, whether all is kept. */
+function sign(ready) {
+  if (!document.body.classList.contains("of-today")) return;
+  document.getElementById("ready")?.remove();
+  const lines = [element("p", {}, say(ready ? "phone.ready" : "phone.not_ready"))];
+  if (mayForget()) lines.push(element("p", { class: "small" }, say("phone.install")));
+  document.querySelector("h1").after(element("div", { id: "ready", class: ready ? "done" : "wrong", role: "status" }, ...lines));
+}
+
+/** Browsers on iOS forget what a page kept after days, unless it is on the home screen. */
+function mayForget() {
+  const apple = /iPhone|iPad|iPod/.test(navigator.userAgent) || (navigator.platform === "MacIntel" && navigator.maxTouchPoints > 1);
+  return apple && navigator.standalone !== true;
+}
+
+/** Asks the browser to send later, where it can. */
+export async function later() {
+  const registration = await navigator.serviceWorker?.getRegistration();
+  await registration?.sync?.register("entries");
+}
