@@ -4,6 +4,7 @@
 
 mod doors;
 mod every_page;
+mod field;
 mod instruments;
 mod orchard;
 mod paper;

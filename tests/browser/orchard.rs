@@ -1,7 +1,7 @@
 //! The orchard of this suite: a served farm with people who have passwords, a spring
 //! that is over and one under way.
 
-mod api;
+pub(crate) mod api;
 pub(crate) mod spring;
 
 use std::net::TcpListener;
@@ -125,26 +125,32 @@ impl Orchard {
 
 /// Starts the program on a new database; gives it with its address, the link by which
 /// it is taken over, and the token of the API.
-fn served(folder: &TempDir, name: &str) -> (Program, String, String, String) {
-    let at = |end: &str| folder.path().join(format!("{name}{end}")).display().to_string();
+pub(crate) fn served(folder: &TempDir, name: &str) -> (Program, String, String, String) {
     // Links lead to the address that it listens on, which must be known before.
     let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
-    let (listen, server) = (format!("127.0.0.1:{port}"), format!("http://127.0.0.1:{port}"));
-    let (database, mails) = (at(".db"), at("-mail"));
-    let mut settings = vec!["serve", "--database", &database, "--mail-folder", &mails];
-    settings.extend(["--listen", &listen, "--public-url", &server, "--requests-a-minute", "0"]);
-    let mut program = Program::start(command(Build::Plain, &settings));
+    let server = format!("http://127.0.0.1:{port}");
+    let mut program = serve(folder, name, &server);
     let claim = program.line("take this server over, the link works once: ");
     let token = program.line("token for the API, shown this once: ");
     (program, server, claim, token)
 }
 
-async fn invited(api: &Api, email: &str, role: &str) -> String {
+/// Starts the program on the database of that name, at an address of this machine.
+pub(crate) fn serve(folder: &TempDir, name: &str, server: &str) -> Program {
+    let at = |end: &str| folder.path().join(format!("{name}{end}")).display().to_string();
+    let listen = server.trim_start_matches("http://");
+    let (database, mails) = (at(".db"), at("-mail"));
+    let mut settings = vec!["serve", "--database", &database, "--mail-folder", &mails];
+    settings.extend(["--listen", listen, "--public-url", server, "--requests-a-minute", "0"]);
+    Program::start(command(Build::Plain, &settings))
+}
+
+pub(crate) async fn invited(api: &Api, email: &str, role: &str) -> String {
     let made: Value =
         api.post(&format!("farms/{FARM}/invitations"), json!({"email": email, "role": role})).await;
     made["path"].as_str().unwrap().to_owned()
 }
 
-fn path_of(link: &str, server: &str) -> String {
+pub(crate) fn path_of(link: &str, server: &str) -> String {
     link.strip_prefix(server).unwrap_or_else(|| panic!("{link} lies on {server}")).to_owned()
 }

@@ -69,7 +69,7 @@ export function bar(data) {
 
   /** Sends what waits, and tells what became of it. */
   async function go() {
-    const came = await send().catch(() => ({ how: "failed" }));
+    const came = await send(data !== null).catch(() => ({ how: "failed" }));
     how = came.how;
     await draw();
   }

@@ -23,6 +23,7 @@ export function counter(field, tapped) {
     element("button", { type: "button", class: kind, onmousedown: stay, onclick: () => act(tap), ...more }, words);
   const which = element("p", { class: "which", "aria-live": "polite" });
   const list = element("ol", { class: "trees" });
+  const out = element("details", { hidden: true }, element("summary", {}, say("phone.trees")), list);
   const sum = element("p", {});
   const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
   const undo = button(say("phone.undo"), "plain", { do: "undo" });
@@ -32,7 +33,7 @@ export function counter(field, tapped) {
       button("−", "step", { do: "step", by: -1 }, { "aria-label": say("phone.minus") }), pad,
       button("+", "step", { do: "step", by: 1 }, { "aria-label": say("phone.plus") })),
     wrong,
-    button(say("phone.next"), "next", { do: "next" }), undo, sum, list);
+    button(say("phone.next"), "next", { do: "next" }), undo, sum, out);
 
   function act(tap) {
     wrong.hidden = true;
@@ -58,7 +59,8 @@ export function counter(field, tapped) {
     which.textContent = say("phone.tree", { n: state.trees.length + 1 });
     undo.disabled = state.before.length === 0;
     const middle = mean(all);
-    sum.textContent = middle === null ? say("phone.no_trees") : say("phone.mean", { n: all.length, mean: middle.toFixed(1) });
+    sum.textContent = middle === null ? say("phone.no_trees") : `${say("phone.mean", { n: all.length, mean: middle.toFixed(1) })}: ${all.join(", ")}`;
+    out.hidden = state.trees.length === 0;
     list.replaceChildren(...state.trees.map((number, tree) => element("li", {}, String(number), " ",
       element("button", { type: "button", class: "plain drop", onclick: () => act({ do: "drop", tree }),
         "aria-label": say("phone.drop", { n: tree + 1 }) }, "×"))));

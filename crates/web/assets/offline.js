@@ -1,7 +1,11 @@
 // Pages without signal: the worker that keeps them, the sign that it does, and on which
 // phones they have to stand on the home screen.
 import { element } from "./elements.js";
+import { apart } from "./bar.js";
 import { say } from "./words.js";
+
+/** A page is taken to be of now for so long, ms. */
+const FRESH = 3 * 60_000;
 
 /** @param {any} data what the page tells */
 export async function keep(data) {
@@ -12,6 +16,20 @@ export async function keep(data) {
   const { port1, port2 } = new MessageChannel();
   port1.onmessage = ({ data: ready }) => sign(ready);
   active.postMessage({ do: "fill" }, [port2]);
+}
+
+/**
+ * Says how old a page is that was kept: what has changed since is not on it.
+ * @param {any} data what the page tells
+ * @param {number} ahead how far the phone's clock is ahead, ms
+ */
+export function age(data, ahead) {
+  const old = Date.now() - ahead - Date.parse(data?.now);
+  if (!(old > FRESH)) return;
+  const said = say("phone.kept", { age: apart(old) });
+  const place = document.getElementById("kept-page") ?? element("p", { id: "kept-page", class: "wrong", role: "status" });
+  if (place.textContent !== said) place.textContent = said;
+  document.querySelector("h1").after(place);
 }
 
 /** On the day's page, whether all is kept. */

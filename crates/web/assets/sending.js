@@ -12,26 +12,36 @@ const PATIENCE = 20_000;
 /** @type {Promise<{how: How, ahead: number | null}> | null} */
 let underWay = null;
 
-/** Sends what waits; a second call while one is under way is the same one. */
-export function send() {
-  underWay ??= alone().finally(() => { underWay = null; });
+/**
+ * Sends what waits; a second call while one is under way is the same one.
+ * @param {boolean} ask whether the server is asked for its time where nothing waits
+ */
+export function send(ask = false) {
+  underWay ??= alone(ask).finally(() => { underWay = null; });
   return underWay;
 }
 
 /** Of several pages one sends at a time, where the browser can tell. */
-function alone() {
+function alone(ask) {
   const locks = globalThis.navigator?.locks;
-  return locks ? locks.request("bloomtide-sending", sendAll) : sendAll();
+  return locks ? locks.request("bloomtide-sending", () => sendAll(ask)) : sendAll(ask);
 }
 
-async function sendAll() {
+const noted = (ahead) => put("kept", { key: "ahead", ms: ahead, at: Date.now() });
+
+async function sendAll(ask) {
   const waiting = (await all("outbox")).filter((record) => !record.outcome);
+  if (waiting.length === 0 && ask) {
+    const contact = await post(null, []);
+    if (contact.ahead !== null) await noted(contact.ahead);
+    return { how: contact.how === "sent" ? "none" : contact.how, ahead: contact.ahead };
+  }
   let worst = { how: waiting.length ? "sent" : "none", ahead: null };
   for (const person of new Set(waiting.map((record) => record.person))) {
     const theirs = waiting.filter((record) => record.person === person);
     for (let from = 0; from < theirs.length; from += AT_ONCE) {
       const came = await sendSome(person, theirs.slice(from, from + AT_ONCE));
-      if (came.ahead !== null) await put("kept", { key: "ahead", ms: came.ahead, at: Date.now() });
+      if (came.ahead !== null) await noted(came.ahead);
       if (came.how !== "sent") {
         worst = came;
         break;

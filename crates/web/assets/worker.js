@@ -24,7 +24,7 @@ self.addEventListener("activate", (event) => {
 self.addEventListener("message", (event) => {
   if (event.data?.do !== "fill") return;
   const answer = (ready) => event.ports[0]?.postMessage(ready);
-  event.waitUntil(fill().then(async (filled) => answer(filled || await isReady()), () => answer(false)));
+  event.waitUntil(fill().catch(() => false).then(async (filled) => answer(filled || await isReady())));
 });
 
 self.addEventListener("sync", (event) => {

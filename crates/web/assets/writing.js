@@ -4,6 +4,7 @@ import { all, get, inside, put } from "./base.js";
 import { counter } from "./counter.js";
 import { element } from "./elements.js";
 import { made } from "./entry.js";
+import { stepper } from "./stepper.js";
 import { uuid7 } from "./uuid.js";
 import { toWall } from "./wall.js";
 import { say } from "./words.js";
@@ -60,6 +61,7 @@ export async function start(data, saved) {
     const fields = [...form.querySelectorAll("[data-as]")];
     const counters = new Map(fields.filter((field) => field.dataset.as === "counts")
       .map((field) => [field.name, counter(field, () => touched())]));
+    fields.filter((field) => field.dataset.as === "whole").forEach(stepper);
     const correcting = form.querySelector("input[name=of]")?.value ?? null;
     const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
     const button = form.querySelector("button:not([type=button])");
@@ -119,7 +121,7 @@ export async function start(data, saved) {
       draft = kept ?? { key, id: uuid7(), begun: null, typed: mended ? { at: true, finished_at: true } : {}, values: {}, counts: {} };
       for (const field of fields) {
         if (values && field.name in values) field.value = values[field.name];
-        else if (facts.id !== data.chosen.block || form.dataset.what !== data.chosen.what) field.value = "";
+        else if (field.dataset.as !== "entry" && (facts.id !== data.chosen.block || form.dataset.what !== data.chosen.what)) field.value = "";
         if (field.dataset.as === "moment" && !draft.typed[field.name] && !correcting) {
           field.value = toWall(draft.begun ?? Date.now(), facts.zone);
         }
@@ -209,7 +211,7 @@ export async function start(data, saved) {
 }
 
 function labelOf(field) {
-  return field.closest("label").firstChild.textContent.trim();
+  return field.getAttribute("aria-label") ?? field.closest("label").firstChild.textContent.trim();
 }
 
 /** What a refused entry says, as its form would have it. */

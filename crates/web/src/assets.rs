@@ -40,6 +40,7 @@ const ALL: &[(&str, &str, &[u8])] = &[
     ("numbers.js", JS, include_bytes!("../assets/numbers.js")),
     ("offline.js", JS, include_bytes!("../assets/offline.js")),
     ("sending.js", JS, include_bytes!("../assets/sending.js")),
+    ("stepper.js", JS, include_bytes!("../assets/stepper.js")),
     ("uuid.js", JS, include_bytes!("../assets/uuid.js")),
     ("wall.js", JS, include_bytes!("../assets/wall.js")),
     ("words.js", JS, include_bytes!("../assets/words.js")),

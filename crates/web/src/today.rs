@@ -58,6 +58,9 @@ struct BlockToday {
     /// The last reading used.
     as_of: Option<String>,
     may_write: bool,
+    /// The form behind the button, and what the button says.
+    wanted: &'static str,
+    button: &'static str,
     urgent: bool,
     order: (bool, Option<Wanted>, bool, Option<Instant>),
 }
@@ -126,6 +129,8 @@ fn block(row: &BoardRow, farm: String, may_write: bool, words: &'static Words, n
         what_now: Vec::new(),
         as_of: None,
         may_write,
+        wanted: "open-count",
+        button: words.get("today.write_down"),
         urgent: false,
         order: (true, None, true, None),
     };
@@ -146,8 +151,16 @@ fn block(row: &BoardRow, farm: String, may_write: bool, words: &'static Words, n
     shown.urgent = matches!(season.state, State::Due | State::Overrun | State::Hold);
     let when = first.and_then(|(_, at)| at).or(told.at);
     shown.order = (first.is_none(), first.map(|(what, _)| what), when.is_none(), when);
+    let first_form = first.and_then(|(what, _)| of_wanted(what));
+    shown.wanted = if closed { "note" } else { first_form.unwrap_or("open-count") };
+    if shown.wanted == "spray" {
+        shown.button = words.get("today.write_spray");
+    }
+    // That a spray is due stands in the sentence already.
+    let said = |what: Wanted| !closed && matches!(what, Wanted::Due | Wanted::Overrun | Wanted::MayBeDue);
     shown.asks = waits
         .into_iter()
+        .filter(|waits| !said(waits.what))
         .map(|waits| {
             // Of a closed block only what is done at the desk is asked for.
             let form = of_wanted(waits.what).filter(|form| may_write && (!closed || *form == "decision"));

@@ -129,10 +129,3 @@ async fn shown(
     };
     Ok(signed.keepable(pages::page(status, &page)))
 }
-
-impl FormShown {
-    /// Whether a form has fields that are opened when wanted.
-    fn has_more(&self) -> bool {
-        self.fields.iter().any(|field| field.more)
-    }
-}

@@ -27,6 +27,12 @@ impl Api {
         self.ask(self.client.get(self.url(path))).await
     }
 
+    /// What stands there; none where nothing does.
+    pub(crate) async fn find(&self, path: &str) -> Option<Value> {
+        let answer = self.client.get(self.url(path)).bearer_auth(&self.token).send().await.unwrap();
+        if answer.status().is_success() { Some(answer.json().await.unwrap()) } else { None }
+    }
+
     pub(crate) async fn post(&self, path: &str, body: Value) -> Value {
         self.ask(self.client.post(self.url(path)).json(&body)).await
     }

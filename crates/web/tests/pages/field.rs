@@ -118,7 +118,7 @@ async fn today_says_when_it_is_time_and_what_to_do() {
     for part in [
         "Spray 1 is overdue: its mark of 0.60 was reached",
         "It may have been as early as",
-        "/log?block=bench&amp;what=spray\"",
+        "/log?block=bench&amp;what=spray\">Write the spray down",
         "/log?block=bench&amp;what=decision\"",
         "The mark has passed: what now?",
         "count what set first",

@@ -1,0 +1,5 @@
+//! A phone in the orchard, with a server that can be away.
+
+mod counting;
+mod plot;
+mod waiting;
