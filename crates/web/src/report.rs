@@ -11,6 +11,7 @@ use axum::http::StatusCode;
 use charts::season::SeasonPicture;
 use model::season::Season;
 use model::time::Instant;
+use model::units::Units;
 use store::{Block, Farm};
 
 use crate::visit::{Shown, Signed, Stop, year};
@@ -69,6 +70,8 @@ pub(crate) struct Told<'a> {
     /// The season of the year before, where it was reckoned.
     pub(crate) last: Option<Season>,
     pub(crate) now: Instant,
+    /// Units that the reader reads figures in.
+    pub(crate) units: Units,
 }
 
 /// The report.
@@ -85,7 +88,8 @@ pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, Stri
     };
     let last = signed.0.store().season(&block.id, year - 1).await?;
     let last = last.and_then(|row| row.reckoned).and_then(|last| serde_json::from_value(last.doc).ok());
-    let told = Told { block: &block, seen: &seen, season, last, now: signed.0.now() };
+    let units = signed.0.caller().units;
+    let told = Told { block: &block, seen: &seen, season, last, now: signed.0.now(), units };
     let picture = match signed.0.growth(&block, year).await {
         Ok(growth) => Some(drawn(&SeasonPicture::new(&seen.plan, &seen.log, &growth, season, told.now))),
         Err(error) => {

@@ -5,7 +5,9 @@ use model::bloom::Flowers;
 use model::materials::{KILOGRAMS_PER_POUND, figure};
 use model::record::Amount;
 use model::time::{HOUR, Instant, MINUTE};
-use model::units::{HECTARES_PER_ACRE, LITRES_PER_US_GALLON, us_gallons_per_acre_to_litres_per_hectare};
+use model::units::{
+    HECTARES_PER_ACRE, LITRES_PER_US_GALLON, Units, us_gallons_per_acre_to_litres_per_hectare,
+};
 
 /// Metres a second in a mile an hour, exact by definition.
 const M_S_PER_MPH: f64 = 0.447_04;
@@ -16,10 +18,15 @@ pub(crate) fn dated(at: Instant, zone: Tz) -> String {
     minute.utc().with_timezone(&zone).format("%a %-d %b %Y, %H:%M %Z").to_string()
 }
 
-/// A temperature in both units: `−2.4 °C (27.7 °F)`.
-pub(crate) fn celsius(value: f64) -> String {
-    let signed = |number: f64| format!("{number:.1}").replace('-', "−");
-    format!("{} °C ({} °F)", signed(value), signed(value * 1.8 + 32.0))
+/// A temperature in the reader's units: `−2.4 °C (27.7 °F)` where those are both.
+pub(crate) fn celsius(value: f64, units: Units) -> String {
+    let signed = |number: f64, unit: &str| format!("{number:.1} {unit}").replace('-', "−");
+    let (celsius, fahrenheit) = (signed(value, "°C"), signed(value * 1.8 + 32.0, "°F"));
+    match units {
+        Units::Both => format!("{celsius} ({fahrenheit})"),
+        Units::Metric => celsius,
+        Units::Us => fahrenheit,
+    }
 }
 
 /// Flowers or fruit on a tree: whole, with one decimal below ten.
@@ -57,8 +64,8 @@ pub(crate) fn flowers(flowers: Flowers) -> String {
     }
 }
 
-/// An amount as it was typed, and in the other units of the trade.
-pub(crate) fn amount(amount: &Amount) -> String {
+/// An amount as it was typed, and in the reader's units where it was typed in others.
+pub(crate) fn amount(amount: &Amount, units: Units) -> String {
     let typed = amount.spoken();
     let Some((metric, unit)) = amount.metric() else { return typed };
     let us = match unit {
@@ -73,9 +80,11 @@ pub(crate) fn amount(amount: &Amount) -> String {
     };
     let is_metric = amount.unit.as_deref().is_some_and(|own| own.trim().eq_ignore_ascii_case(unit));
     match us {
-        Some((us, us_unit)) if is_metric => format!("{typed} ({} {us_unit})", figure(us)),
-        Some(_) => format!("{typed} ({} {unit})", figure(metric)),
-        None => typed,
+        Some((us, us_unit)) if is_metric && units != Units::Metric => {
+            format!("{typed} ({} {us_unit})", figure(us))
+        }
+        Some(_) if !is_metric && units != Units::Us => format!("{typed} ({} {unit})", figure(metric)),
+        _ => typed,
     }
 }
 
@@ -86,16 +95,23 @@ mod tests {
     #[test]
     fn frost_is_told_in_both_units() {
         // 28 °F is −2.22 °C, the 10 % line of open flowers (published).
-        assert_eq!(celsius(-2.222), "−2.2 °C (28.0 °F)");
-        assert_eq!(celsius(10.0), "10.0 °C (50.0 °F)");
+        let told = |value| [Units::Both, Units::Metric, Units::Us].map(|units| celsius(value, units));
+        assert_eq!(told(-2.222), ["−2.2 °C (28.0 °F)", "−2.2 °C", "28.0 °F"]);
+        assert_eq!(told(10.0), ["10.0 °C (50.0 °F)", "10.0 °C", "50.0 °F"]);
     }
 
     #[test]
     fn a_typed_amount_keeps_its_words_and_gets_the_other_unit() {
-        let of = |typed: &str, unit: &str| amount(&Amount::of(typed.to_owned(), Some(unit.to_owned())));
+        let told = |typed: &str, unit: &str, units| {
+            amount(&Amount::of(typed.to_owned(), Some(unit.to_owned())), units)
+        };
+        let of = |typed: &str, unit: &str| told(typed, unit, Units::Both);
         assert_eq!(of("10", "L"), "10 L (2.64 US gal)");
         assert_eq!(of("2.5 US gal", ""), "2.5 US gal (9.46 L)");
         assert_eq!(of("some", "buckets"), "some buckets");
+        assert_eq!(told("10", "L", Units::Metric), "10 L");
+        assert_eq!(told("10", "L", Units::Us), "10 L (2.64 US gal)");
+        assert_eq!(told("2.5 US gal", "", Units::Us), "2.5 US gal");
     }
 
     #[test]

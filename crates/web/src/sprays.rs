@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use chrono_tz::Tz;
 use model::materials::Material;
 use model::record::{Profile, Record, named_fields};
+use model::units::Units;
 use model::words;
 use serde::Deserialize;
 use store::{Block, Farm};
@@ -75,10 +76,11 @@ pub(crate) async fn page(
             continue;
         }
         let zone = signed.zone(&block).await?;
+        let reader = Reader { zone, units: signed.0.caller().units };
         let facts = Facts::of(&block, &farm, zone, &catalogue);
         for spray in sprays(&rows, web.clock.now()) {
             let known = material(&spray.record, &catalogue.materials);
-            records.push((spray.at, shown(&block, &facts, &spray, known, profile, zone)));
+            records.push((spray.at, shown(&block, &facts, &spray, known, profile, reader)));
         }
     }
     records.sort_by_key(|(at, _)| *at);
@@ -115,8 +117,9 @@ fn shown(
     spray: &Sprayed,
     known: Option<&Material>,
     profile: Option<&Profile>,
-    zone: Tz,
+    reader: Reader,
 ) -> Spray {
+    let zone = reader.zone;
     let record = &spray.record;
     let facts = facts.block();
     let missing = profile.map(|profile| {
@@ -133,7 +136,7 @@ fn shown(
         began: said::dated(spray.at, zone),
         entry: spray.entry.clone(),
         draft: spray.is_draft(),
-        fields: typed(spray, &facts, zone),
+        fields: typed(spray, &facts, reader),
         reentry: match record.reentry_at() {
             Some(at) => format!("Nobody works in the block before {}.", said::dated(at, zone)),
             None if record.reentry_seconds().is_some() => {
@@ -146,16 +149,23 @@ fn shown(
     }
 }
 
+/// The wall clock and units that a record is read in.
+#[derive(Clone, Copy)]
+pub(crate) struct Reader {
+    pub(crate) zone: Tz,
+    pub(crate) units: Units,
+}
+
 /// Every field that was typed, and the block's facts beside it.
 pub(crate) fn typed(
     spray: &Sprayed,
     facts: &model::record::BlockFacts<'_>,
-    zone: Tz,
+    reader: Reader,
 ) -> Vec<(&'static str, String)> {
     let record = &spray.record;
     let mut fields: Vec<(&'static str, String)> = Vec::new();
     for (name, words) in named_fields() {
-        fields.extend(field(record, facts, name, zone).map(|value| (words, value)));
+        fields.extend(field(record, facts, name, reader).map(|value| (words, value)));
     }
     if let Some(share) = record.share_of_block {
         fields.push(("share of the block", said::percent(share)));
@@ -171,7 +181,13 @@ pub(crate) fn typed(
     fields
 }
 
-fn field(record: &Record, facts: &model::record::BlockFacts<'_>, name: &str, zone: Tz) -> Option<String> {
+fn field(
+    record: &Record,
+    facts: &model::record::BlockFacts<'_>,
+    name: &str,
+    reader: Reader,
+) -> Option<String> {
+    let Reader { zone, units } = reader;
     let owned = |text: Option<&str>| text.map(str::to_owned);
     match name {
         "material" => record.material.clone(),
@@ -183,7 +199,7 @@ fn field(record: &Record, facts: &model::record::BlockFacts<'_>, name: &str, zon
         "cultivar" => owned(facts.cultivar),
         "location" => owned(facts.location),
         "time_zone" => Some(zone.name().to_owned()),
-        _ => record.amount(name).map(said::amount).or_else(|| owned(record.text(name))),
+        _ => record.amount(name).map(|typed| said::amount(typed, units)).or_else(|| owned(record.text(name))),
     }
 }
 

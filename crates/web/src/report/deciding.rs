@@ -43,6 +43,7 @@ pub(super) fn buds(told: &Told<'_>) -> Part {
 pub(super) fn damage(told: &Told<'_>) -> Part {
     let Told { seen, season, .. } = told;
     let frost = &season.frost;
+    let celsius = |value: f64| said::celsius(value, told.units);
     let mut part = Part::new("Frost and damage");
     if !frost.nights.is_empty() {
         part.columns = vec!["Night of", "Coldest", "10 % line", "At or below it"];
@@ -56,8 +57,8 @@ pub(super) fn damage(told: &Told<'_>) -> Part {
         };
         part.rows.push(vec![
             night.date.format("%-d %b").to_string(),
-            night.minimum_c.map_or("not read".to_owned(), said::celsius),
-            night.line_c.map_or("no stage".to_owned(), said::celsius),
+            night.minimum_c.map_or("not read".to_owned(), celsius),
+            night.line_c.map_or("no stage".to_owned(), celsius),
             held,
         ]);
     }
@@ -71,7 +72,7 @@ pub(super) fn damage(told: &Told<'_>) -> Part {
         part.say(format!(
             "Frost is forecast from {} on, down to {}.",
             at.spoken(seen.plan.zone),
-            said::celsius(lowest_c)
+            celsius(lowest_c)
         ));
         part.said.extend(ahead.chance_told());
     }
