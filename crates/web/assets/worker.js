@@ -65,8 +65,9 @@ async function page(request, url) {
   });
   const patience = new Promise((done) => { setTimeout(done, PAGE_PATIENCE, null); });
   const first = await Promise.race([network.catch(() => null), patience]);
-  if (first) return first;
-  return (await caches.match(place(url))) ?? network;
+  // A server that is about to come back is no reason to show nothing.
+  if (first && first.status < 500) return first;
+  return (await caches.match(place(url))) ?? first ?? network;
 }
 
 /** Keeps a page of whoever is signed in, and drops those of anyone else. */

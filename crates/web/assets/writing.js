@@ -114,6 +114,7 @@ export async function start(data, saved) {
       draft = null;
       form.querySelectorAll("input[name=block]").forEach((field) => { field.value = facts.id; });
       form.querySelectorAll("[data-zone]").forEach((place) => { place.textContent = facts.zone; });
+      form.querySelector("[data-closed-work]")?.toggleAttribute("hidden", !(Date.parse(facts.closed_until) > Date.now()));
       form.querySelector("[data-before-spray]")?.replaceChildren(...facts.before_spray.map((said) => element("li", {}, said)));
       await sprays();
       const kept = await get("drafts", key).catch(() => undefined);

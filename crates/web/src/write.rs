@@ -59,6 +59,8 @@ struct Page {
     of: String,
     /// Where nobody works in the block by now, until when.
     closed: Option<String>,
+    /// Whether that lies ahead.
+    closed_now: bool,
     before_spray: Vec<String>,
     forms: Vec<FormShown>,
     earlier: Vec<Earlier>,
@@ -118,6 +120,7 @@ async fn shown(
         year: chosen.year,
         of: asked.of.unwrap_or_default(),
         closed: chosen.block.as_ref().and_then(|block| block.closed.clone()),
+        closed_now: chosen.block.as_ref().is_some_and(|block| block.closed_until.is_some()),
         before_spray: chosen.block.as_ref().map(|block| block.before_spray.clone()).unwrap_or_default(),
         forms: forms::ALL.iter().map(|form| chosen.form(form, typed, words, signed)).collect(),
         earlier: chosen.earlier,

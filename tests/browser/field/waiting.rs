@@ -5,7 +5,7 @@ use model::time::Instant;
 use serde_json::json;
 
 use super::plot::{Plot, count, form, ready, save};
-use crate::orchard::GROWER;
+use crate::orchard::{GROWER, OPERATOR};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_count_and_a_spray_without_signal_arrive_once_also_when_the_page_was_closed() {
@@ -120,4 +120,59 @@ async fn a_clock_that_is_an_hour_ahead_is_told_and_its_times_put_right() {
     let apart = moment("received_at").since(moment("at"));
     assert!((0..60).contains(&apart), "seen {apart} s before it came");
     window.text("clock is 60 min ahead").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_someone_wrote_does_not_go_under_anothers_name() {
+    let (mut plot, browser) = (Plot::planted().await, Browser::start());
+    let window = browser.open(Size::Phone, &plot.server).await;
+    ready(&window).await;
+    plot.stop();
+    form(&window, "bloom-start").await;
+    save(&window, "bloom-start").await;
+    plot.start().await;
+    window.driver.delete_all_cookies().await.unwrap();
+    window.sign_in(OPERATOR.email, OPERATOR.password).await;
+    window.goto("/today").await;
+    window.text("written by someone else").await;
+    window.goto("/").await;
+    window.press("form[action='/sign-out'] button").await;
+    window.text("They stay here until you are signed in.").await;
+    let kept =
+        "caches.keys().then(names => arguments[0](names.filter(name => name.startsWith('pages-')).length))";
+    assert_eq!(window.run_to_its_call(kept).await, json!(0), "whoever signs out leaves no pages");
+    window.sign_in(GROWER.email, GROWER.password).await;
+    assert_eq!(plot.log(1).await[0]["by"], "Nils Orme");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_waits_can_be_carried_in_a_file_and_is_sent_once() {
+    let (mut plot, browser) = (Plot::planted().await, Browser::start());
+    let window = browser.open(Size::Phone, &plot.server).await;
+    ready(&window).await;
+    plot.stop();
+    form(&window, "note").await;
+    window.fill("#form-note [name=text]", "wet grass").await;
+    save(&window, "note").await;
+    let written = "const file = document.querySelector('script[src]').src.replace('orchard.js', 'file.js'); \
+        import(file).then(file => file.written()).then(arguments[0])";
+    let file = window.run_to_its_call(written).await;
+    plot.start().await;
+    window.goto("/log").await;
+    plot.log(1).await;
+    window.find("html[data-ready]").await;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("waiting.json");
+    std::fs::write(&path, file.as_str().unwrap()).unwrap();
+    window.press("main > details:last-of-type > summary").await;
+    let field = window.find("input[type=file]").await;
+    field.send_keys(path.display().to_string()).await.unwrap();
+    window.text("New entries taken from the file: 1.").await;
+    let empty = "const open = indexedDB.open('bloomtide'); open.onsuccess = () => { const asked = \
+        open.result.transaction('outbox').objectStore('outbox').count(); asked.onsuccess = () => arguments[0](asked.result); }";
+    black_box::program::eventually("the outbox is empty", async || {
+        (window.run_to_its_call(empty).await == json!(0)).then_some(())
+    })
+    .await;
+    plot.log(1).await;
 }

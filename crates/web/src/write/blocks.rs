@@ -11,6 +11,7 @@ use model::waiting::{self, Wanted};
 use model::words;
 use serde::{Serialize, Serializer};
 use serde_json::Value;
+use store::BoardRow;
 
 use crate::sprayed::sprays;
 use crate::visit::{Signed, Stop};
@@ -77,13 +78,13 @@ impl Writable {
             .filter_map(|site| Some((site.id, zone(&site.time_zone).ok()?)))
             .collect();
         let year = now.local_year(Tz::UTC);
-        let mut seasons: HashMap<String, Season> = view
-            .store()
-            .board(year, None, PLACES)
-            .await?
-            .into_iter()
-            .filter_map(|row| Some((row.block_id, serde_json::from_str(row.doc.as_deref()?).ok()?)))
-            .collect();
+        let board = view.store().board(year, None, PLACES).await?;
+        let seasons = tokio::task::spawn_blocking(move || {
+            let read = |row: BoardRow| Some((row.block_id, serde_json::from_str(row.doc.as_deref()?).ok()?));
+            board.into_iter().filter_map(read).collect()
+        });
+        let mut seasons: HashMap<String, Season> =
+            seasons.await.map_err(|error| Stop::Failed(error.to_string()))?;
         let mut blocks = Vec::new();
         for block in view.store().blocks(None, None, MOST).await? {
             if block.archived_at.is_some() || !view.caller().may(Deed::Log, &block.farm_id) {

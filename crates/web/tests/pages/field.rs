@@ -256,3 +256,33 @@ async fn a_spray_is_written_down_in_two_steps_and_an_entry_corrected_and_taken_b
     let page = house.page("/log?block=bench&what=note", &gus).await;
     assert!(page.contains("None in this season yet."), "{page}");
 }
+
+#[tokio::test]
+async fn the_worker_knows_every_file_and_each_is_there() {
+    let house = House::new().await;
+    let worker = house.get("/worker.js", None).await;
+    assert_eq!(worker.status, StatusCode::OK);
+    let files = worker.body.split("const FILES = ").nth(1).unwrap().split(';').next().unwrap();
+    let files: Vec<String> = serde_json::from_str(files).unwrap();
+    assert!(files.len() > 15 && files.iter().any(|file| file.ends_with("/words-en.js")), "{files:?}");
+    for file in files.iter().filter(|file| !file.ends_with(".png")) {
+        let answer = house.get(file, None).await;
+        assert_eq!(answer.status, StatusCode::OK, "{file}");
+        for import in answer.body.lines().filter(|line| line.starts_with("import ")) {
+            let named = import.split("\"./").nth(1).unwrap().split('"').next().unwrap();
+            assert!(files.iter().any(|file| file.ends_with(&format!("/{named}"))), "{file} imports {named}");
+        }
+    }
+    let modules = |line: &&str| line.starts_with("import ") || line.starts_with("export ");
+    assert_eq!(worker.body.lines().find(modules), None, "a worker of this kind has no modules");
+    let manifest = house.get("/manifest.webmanifest", None).await;
+    let manifest: Value = serde_json::from_str(&manifest.body).unwrap();
+    assert_eq!(manifest["start_url"], "/today");
+    assert!(
+        manifest["icons"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|icon| files.contains(&icon["src"].as_str().unwrap().to_owned()))
+    );
+}
