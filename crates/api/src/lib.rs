@@ -100,7 +100,10 @@ use weather::checks::Thresholds;
 
 pub use document::{document, operations};
 pub use ground::field_log;
-pub use sight::{Came, NotAdded, SeasonSeen, Sight, Unseen, View};
+pub use news::{BlockNews, News, NewsLine, brief};
+pub use rounds::{ABOUT as ABOUT_ROUNDS, Planned};
+pub use sight::{Came, NotAdded, SeasonSeen, Sight, Unplanned, Unseen, View};
+pub use slots::Looked;
 pub use sprays::{Facts, Kept, kept};
 
 use desk::Desk;

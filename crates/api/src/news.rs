@@ -35,34 +35,43 @@ pub(crate) struct Since {
 
 /// What happened since a time.
 #[derive(Serialize, ToSchema)]
-pub(crate) struct News {
+pub struct News {
+    /// Since when.
     #[schema(value_type = Moment)]
-    since: Instant,
+    pub since: Instant,
     /// Whether there was more than is listed; the latest is.
-    cut: bool,
-    items: Vec<BlockNews>,
+    pub cut: bool,
+    /// Block by block.
+    pub items: Vec<BlockNews>,
 }
 
 /// What happened on a block, the latest first; without one on the farm.
 #[derive(Serialize, ToSchema)]
-pub(crate) struct BlockNews {
-    farm_id: Option<String>,
-    block_id: Option<String>,
-    name: Option<String>,
-    news: Vec<NewsLine>,
+pub struct BlockNews {
+    /// The farm.
+    pub farm_id: Option<String>,
+    /// The block; none for what concerns a farm as a whole.
+    pub block_id: Option<String>,
+    /// What the block is called.
+    pub name: Option<String>,
+    /// The latest first.
+    pub news: Vec<NewsLine>,
 }
 
 /// One thing that happened.
 #[derive(Serialize, ToSchema)]
-pub(crate) struct NewsLine {
+pub struct NewsLine {
+    /// When.
     #[schema(value_type = Moment)]
-    at: Instant,
+    pub at: Instant,
     /// `alert`, or what was done: `logged`, `plan set`, `changed` and the like.
-    what: String,
-    year: Option<i32>,
+    pub what: String,
+    /// The bloom year that it concerns.
+    pub year: Option<i32>,
     /// What the person who did it is called; null for the program itself.
-    by: Option<String>,
-    text: String,
+    pub by: Option<String>,
+    /// The same in a sentence.
+    pub text: String,
 }
 
 /// What happened since yesterday evening, or another time: alerts, and what people
@@ -75,38 +84,42 @@ pub(crate) async fn news(Here(desk): Here, mut query: Query) -> Answer {
     if let Some(farm) = &farm {
         desk.farm(farm).await?;
     }
-    let since = match since {
-        Some(since) => since,
-        None => desk.yesterday_evening().await?,
-    };
-    let farm = farm.as_deref();
-    let deeds = desk.store.deeds_since(since, farm, limits::LONGEST_PAGE).await?;
-    let alerts = desk.store.alerts_since(since, farm, limits::LONGEST_PAGE).await?;
-    let cut = deeds.len().max(alerts.len()) == limits::LONGEST_PAGE as usize;
-    let mut told = Told { desk: &desk, by_block: BTreeMap::new(), logs: HashMap::new() };
-    for alert in alerts.iter().filter(|alert| alert.status == AlertStatus::Told) {
-        told.add(
-            None,
-            Some(&alert.block_id),
-            NewsLine {
-                at: alert.raised_at,
-                what: "alert".to_owned(),
-                year: Some(alert.year),
-                by: None,
-                text: format!("Alert: {}.", alert.kind.replace('-', " ")),
-            },
-        );
-    }
-    for deed in &deeds {
-        let reviewed = deed.farm_id.as_deref().is_some_and(|farm| desk.caller.may_review(farm));
-        if reviewed {
-            told.deed(deed).await?;
-        }
-    }
-    ok(News { since, cut, items: told.items().await? })
+    ok(desk.news(since, farm.as_deref()).await?)
 }
 
 impl Visit {
+    /// News of a farm, or of all that the caller sees; by default since yesterday evening.
+    pub(crate) async fn news(&self, since: Option<Instant>, farm: Option<&str>) -> Result<News, Problem> {
+        let since = match since {
+            Some(since) => since,
+            None => self.yesterday_evening().await?,
+        };
+        let deeds = self.store.deeds_since(since, farm, limits::LONGEST_PAGE).await?;
+        let alerts = self.store.alerts_since(since, farm, limits::LONGEST_PAGE).await?;
+        let cut = deeds.len().max(alerts.len()) == limits::LONGEST_PAGE as usize;
+        let mut told = Told { desk: self, by_block: BTreeMap::new(), logs: HashMap::new() };
+        for alert in alerts.iter().filter(|alert| alert.status == AlertStatus::Told) {
+            told.add(
+                None,
+                Some(&alert.block_id),
+                NewsLine {
+                    at: alert.raised_at,
+                    what: "alert".to_owned(),
+                    year: Some(alert.year),
+                    by: None,
+                    text: format!("Alert: {}.", alert.kind.replace('-', " ")),
+                },
+            );
+        }
+        for deed in &deeds {
+            let reviewed = deed.farm_id.as_deref().is_some_and(|farm| self.caller.may_review(farm));
+            if reviewed {
+                told.deed(deed).await?;
+            }
+        }
+        Ok(News { since, cut, items: told.items().await? })
+    }
+
     async fn yesterday_evening(&self) -> Result<Instant, Problem> {
         let sites = self.store.sites(None, None, 1).await?;
         let zone = sites.first().and_then(|site| zone(&site.time_zone).ok()).unwrap_or(Tz::UTC);
@@ -188,7 +201,7 @@ impl Told<'_> {
 }
 
 /// An entry in a sentence.
-fn brief(row: &LogEntry) -> String {
+pub fn brief(row: &LogEntry) -> String {
     let Ok(entry) = Entry::read(&row.doc, Some(&row.id)) else {
         return format!("An entry: {}.", row.kind);
     };

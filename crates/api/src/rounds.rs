@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use access::Deed;
 use axum::extract::Path;
+use chrono_tz::Tz;
 use model::catalogue::Catalogue;
 use model::growth::Growth;
 use model::input::{self, Fields};
@@ -101,8 +102,20 @@ pub(crate) struct RoundShown {
     caution: &'static str,
 }
 
+/// A round with what it was planned from.
+pub struct Planned {
+    /// The round.
+    pub round: Round,
+    /// The blocks that have a mark ahead.
+    pub stops: Vec<Stop>,
+    /// Zone of the farm's wall clock.
+    pub zone: Tz,
+    /// The moment of planning.
+    pub asked_at: Instant,
+}
+
 /// What a round goes by.
-const ABOUT: &str = "Each block as near its mark as its slots allow, by the likely time of the mark. An order of \
+pub const ABOUT: &str = "Each block as near its mark as its slots allow, by the likely time of the mark. An order of \
                      work, not a permission.";
 
 /// Plans the round of a farm's sprayers through the blocks that have a mark ahead.
@@ -116,47 +129,15 @@ pub(crate) async fn plan(
 ) -> Answer {
     query.finish()?;
     let farm = desk.farm(&farm).await?;
-    desk.allow(Deed::Log, Some(&farm.id))?;
-    let asked = input::read(&document, asked)?;
-    let now = desk.now();
-    let sites = desk.store.sites(Some(&farm.id), None, limits::BOARD).await?;
-    let blocks = desk.store.blocks(Some(&farm.id), None, limits::BOARD).await?;
-    let named = sites.first().map_or("UTC", |site| site.time_zone.as_str());
-    let zone = zone(named).map_err(|_| Problem::failed())?;
-    let year = now.local_year(zone);
-    let rows = desk.store.board(year, Some(&farm.id), limits::BOARD).await?;
-    let spots: HashMap<&str, Spot> = blocks
-        .iter()
-        .filter_map(|block| Some((block.id.as_str(), middle(block.geometry.as_ref()?)?)))
-        .collect();
-    let wanted = |row: &&BoardRow| asked.blocks.is_empty() || asked.blocks.contains(&row.block_id);
-    let catalogue = desk.catalogue().await?;
-    let mut stops: Vec<Stop> = Vec::new();
-    for row in rows.iter().filter(wanted) {
-        let spot = spots.get(row.block_id.as_str()).copied();
-        let Some((mut stop, leg)) = stop(row, spot, asked.litres_per_hectare) else { continue };
-        if let Some(block) = blocks.iter().find(|block| block.id == row.block_id) {
-            let planted = desk.planted(block, year, leg, &catalogue).await?;
-            // Without an area it is left out, and the plan says so.
-            stop.hectares = planted.hectares.unwrap_or(0.0);
-            stop.flowers = planted.flowers;
-        }
-        stops.push(stop);
-    }
-    let ask = Ask { stops, sprayers: asked.sprayers, ways: asked.ways, working: asked.working, zone, now };
-    let planned = tokio::task::spawn_blocking(move || (round::plan(&ask), ask.zone)).await;
-    let (planned, zone): (Round, _) = planned.map_err(|error| {
-        tracing::error!(%error, "a round could not be planned");
-        Problem::failed()
-    })?;
+    let Planned { round, zone, asked_at, .. } = desk.round(&farm.id, &document).await?;
     ok(RoundShown {
         farm_id: farm.id,
         time_zone: zone.name().to_owned(),
-        asked_at: now,
-        told: planned.told(zone),
-        runs: serde_json::to_value(&planned.runs).unwrap_or_default(),
-        left_out: serde_json::to_value(&planned.left_out).unwrap_or_default(),
-        exact: planned.exact,
+        asked_at,
+        told: round.told(zone),
+        runs: serde_json::to_value(&round.runs).unwrap_or_default(),
+        left_out: serde_json::to_value(&round.left_out).unwrap_or_default(),
+        exact: round.exact,
         about: ABOUT,
         caution: words::CAUTION,
     })
@@ -286,6 +267,45 @@ fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> 
 }
 
 impl Visit {
+    /// Plans a round of a farm's sprayers by a document of what is asked.
+    pub(crate) async fn round(&self, farm_id: &str, document: &Value) -> Result<Planned, Problem> {
+        self.allow(Deed::Log, Some(farm_id))?;
+        let asked = input::read(document, asked)?;
+        let now = self.now();
+        let sites = self.store.sites(Some(farm_id), None, limits::BOARD).await?;
+        let blocks = self.store.blocks(Some(farm_id), None, limits::BOARD).await?;
+        let named = sites.first().map_or("UTC", |site| site.time_zone.as_str());
+        let zone = zone(named).map_err(|_| Problem::failed())?;
+        let year = now.local_year(zone);
+        let rows = self.store.board(year, Some(farm_id), limits::BOARD).await?;
+        let spots: HashMap<&str, Spot> = blocks
+            .iter()
+            .filter_map(|block| Some((block.id.as_str(), middle(block.geometry.as_ref()?)?)))
+            .collect();
+        let wanted = |row: &&BoardRow| asked.blocks.is_empty() || asked.blocks.contains(&row.block_id);
+        let catalogue = self.catalogue().await?;
+        let mut stops: Vec<Stop> = Vec::new();
+        for row in rows.iter().filter(wanted) {
+            let spot = spots.get(row.block_id.as_str()).copied();
+            let Some((mut stop, leg)) = stop(row, spot, asked.litres_per_hectare) else { continue };
+            if let Some(block) = blocks.iter().find(|block| block.id == row.block_id) {
+                let planted = self.planted(block, year, leg, &catalogue).await?;
+                // Without an area it is left out, and the plan says so.
+                stop.hectares = planted.hectares.unwrap_or(0.0);
+                stop.flowers = planted.flowers;
+            }
+            stops.push(stop);
+        }
+        let ask =
+            Ask { stops, sprayers: asked.sprayers, ways: asked.ways, working: asked.working, zone, now };
+        let planned = tokio::task::spawn_blocking(move || (round::plan(&ask), ask.stops)).await;
+        let (round, stops): (Round, _) = planned.map_err(|error| {
+            tracing::error!(%error, "a round could not be planned");
+            Problem::failed()
+        })?;
+        Ok(Planned { round, stops, zone, asked_at: now })
+    }
+
     /// A block's area and the flowers of its leg.
     async fn planted(
         &self,

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use access::Caller;
 use axum::http::StatusCode;
+use model::ahead::Ahead;
 use model::catalogue::Catalogue;
 use model::field_log::FieldLog;
 use model::growth::Growth;
@@ -13,7 +14,14 @@ use model::plan::Plan;
 use model::season::Season;
 use model::time::Instant;
 use serde_json::Value;
+use serde::Deserialize;
 use store::{Block, LogEntry, Site, Store};
+
+mod region;
+mod rounds;
+mod season;
+
+pub use rounds::Unplanned;
 
 use crate::App;
 use crate::desk::{Desk, Visit};
@@ -47,6 +55,8 @@ pub struct SeasonSeen {
     /// The season as it was last reckoned; none before that, and where it could
     /// not be.
     pub season: Option<Season>,
+    /// What lies ahead of it, where it was reckoned.
+    pub ahead: Option<Ahead>,
     /// When it was reckoned.
     pub reckoned_at: Option<Instant>,
     /// Whether something has changed since; it will be reckoned anew soon.
@@ -176,9 +186,11 @@ impl View {
         let rows = store.log(&block.id, year).await?;
         let stale = stale(&row, catalogue.edition, self.now());
         let reckoned_at = row.reckoned.as_ref().map(|reckoned| reckoned.reckoned_at);
-        let season = row.reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok());
+        let doc = row.reckoned.map(|reckoned| reckoned.doc);
+        let ahead = doc.as_ref().and_then(|doc| Ahead::deserialize(doc).ok());
+        let season = doc.and_then(|doc| serde_json::from_value(doc).ok());
         let log = field_log(&rows);
-        Ok(Some(SeasonSeen { year, site, plan, log, rows, season, reckoned_at, stale }))
+        Ok(Some(SeasonSeen { year, site, plan, log, rows, season, ahead, reckoned_at, stale }))
     }
 
     /// Appends one entry to the log of a season, as the API does.

@@ -1,6 +1,7 @@
 //! The hours in which spraying lies within the limits set, hour by hour.
 
 use axum::extract::Path;
+use chrono_tz::Tz;
 use model::ahead::{self, Ahead, Sky};
 use model::plan::SLOT_LIMITS;
 use model::season::Season;
@@ -9,10 +10,11 @@ use model::sun::Sun;
 use model::time::{DAY, Instant};
 use model::words;
 use serde::Serialize;
+use store::Block;
 use utoipa::ToSchema;
 
 use crate::answer::{Answer, ok};
-use crate::desk::Here;
+use crate::desk::{Here, Visit};
 use crate::fields;
 use crate::problem::Problem;
 use crate::query::Query;
@@ -50,44 +52,62 @@ pub(crate) async fn of_season(
     query.finish()?;
     let block = desk.block(&block).await?;
     let year = fields::year(&year)?;
-    let Some(row) = desk.store.season(&block.id, year).await? else {
-        return Err(no_season(&block, year));
-    };
-    let site = desk.site(&block.site_id).await?;
-    let doc = row.reckoned.map(|reckoned| reckoned.doc).unwrap_or_default();
-    let season: Option<Season> = serde_json::from_value(doc.clone()).ok();
-    let known: Option<Ahead> = serde_json::from_value(doc).ok();
     let block_id = block.id.clone();
-    let own = desk.store.farm_rule(&block.farm_id, SLOT_LIMITS).await?;
-    let own: Vec<_> = own.map(|own| (SLOT_LIMITS.to_owned(), own)).into_iter().collect();
-    let mut ground = desk.ground(block, year, &desk.catalogue().await?).await?;
-    ground.plan = ground.plan.under(&own, &[]);
-    let now = ground.now;
-    let air = desk.store.air(&site.id, now.plus(-AROUND), now.plus(AROUND)).await?;
-    let air: Vec<_> = air.into_iter().map(|(_, air)| air).collect();
-    let (thresholds, zone) = (desk.app.thresholds.clone(), ground.plan.zone);
-    let sun = Sun::at(site.latitude, site.longitude);
-    let looked = tokio::task::spawn_blocking(move || {
-        ground.check(&thresholds);
-        let course = ground.course();
-        let hours = Hours::of(course.series(), &air, now.plus(-AROUND), now.plus(AROUND));
-        let sky = Sky { hours: &hours, sun };
-        match (season, known) {
-            (Some(season), Some(known)) => ahead::slots(&ground.plan, &season, &known.odds, &sky, now),
-            _ => Vec::new(),
-        }
-    });
-    let slots = looked.await.map_err(|error| {
-        tracing::error!(%error, "slots could not be looked for");
-        Problem::failed()
-    })?;
+    let Looked { slots, zone, asked_at } = desk.slots(block, year).await?;
     ok(SlotsShown {
         block_id,
         year,
-        time_zone: site.time_zone,
-        asked_at: now,
+        time_zone: zone.name().to_owned(),
+        asked_at,
         told: slots.iter().flat_map(|answer| answer.told(zone)).collect(),
         slots,
         caution: words::CAUTION,
     })
+}
+
+/// Slots as they were looked for.
+pub struct Looked {
+    /// A leg each, hour by hour.
+    pub slots: Vec<Slots>,
+    /// Zone of the block's wall clock.
+    pub zone: Tz,
+    /// The moment of looking.
+    pub asked_at: Instant,
+}
+
+impl Visit {
+    /// The slots of a season that must be there.
+    pub(crate) async fn slots(&self, block: Block, year: i32) -> Result<Looked, Problem> {
+        let Some(row) = self.store.season(&block.id, year).await? else {
+            return Err(no_season(&block, year));
+        };
+        let site = self.site(&block.site_id).await?;
+        let doc = row.reckoned.map(|reckoned| reckoned.doc).unwrap_or_default();
+        let season: Option<Season> = serde_json::from_value(doc.clone()).ok();
+        let known: Option<Ahead> = serde_json::from_value(doc).ok();
+        let own = self.store.farm_rule(&block.farm_id, SLOT_LIMITS).await?;
+        let own: Vec<_> = own.map(|own| (SLOT_LIMITS.to_owned(), own)).into_iter().collect();
+        let mut ground = self.ground(block, year, &self.catalogue().await?).await?;
+        ground.plan = ground.plan.under(&own, &[]);
+        let now = ground.now;
+        let air = self.store.air(&site.id, now.plus(-AROUND), now.plus(AROUND)).await?;
+        let air: Vec<_> = air.into_iter().map(|(_, air)| air).collect();
+        let (thresholds, zone) = (self.app.thresholds.clone(), ground.plan.zone);
+        let sun = Sun::at(site.latitude, site.longitude);
+        let looked = tokio::task::spawn_blocking(move || {
+            ground.check(&thresholds);
+            let course = ground.course();
+            let hours = Hours::of(course.series(), &air, now.plus(-AROUND), now.plus(AROUND));
+            let sky = Sky { hours: &hours, sun };
+            match (season, known) {
+                (Some(season), Some(known)) => ahead::slots(&ground.plan, &season, &known.odds, &sky, now),
+                _ => Vec::new(),
+            }
+        });
+        let slots = looked.await.map_err(|error| {
+            tracing::error!(%error, "slots could not be looked for");
+            Problem::failed()
+        })?;
+        Ok(Looked { slots, zone, asked_at: now })
+    }
 }

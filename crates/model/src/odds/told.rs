@@ -28,22 +28,27 @@ impl Odds {
         Some(rounded(self.likely?, apart, zone))
     }
 
-    /// Early, likely and late in a sentence.
-    pub fn told(&self, zone: Tz) -> String {
-        let Some(early) = self.early else {
-            let horizon = rounded(self.horizon, i64::MAX, zone);
-            return format!("Later than {horizon}, or not at all, in more than 9 of 10 cases.");
-        };
-        let apart = self.late.unwrap_or(self.horizon).since(early);
+    /// Early, likely and late, each as exact as they are known together; none where not
+    /// even the early moment lies before the horizon.
+    pub fn points(&self, zone: Tz) -> Option<[String; 3]> {
+        let apart = self.late.unwrap_or(self.horizon).since(self.early?);
         let said = |at: Option<Instant>| match at {
             Some(at) => rounded(at, apart, zone),
             None => format!("later than {}, or not at all", rounded(self.horizon, apart, zone)),
         };
-        format!(
-            "Early (1 in 10) {}; likely (even odds) {}; late (1 in 10) {}.",
-            said(self.early),
-            said(self.likely),
-            said(self.late)
-        )
+        Some([self.early, self.likely, self.late].map(said))
+    }
+
+    /// Early, likely and late in a sentence.
+    pub fn told(&self, zone: Tz) -> String {
+        match self.points(zone) {
+            Some([early, likely, late]) => {
+                format!("Early (1 in 10) {early}; likely (even odds) {likely}; late (1 in 10) {late}.")
+            }
+            None => {
+                let horizon = rounded(self.horizon, i64::MAX, zone);
+                format!("Later than {horizon}, or not at all, in more than 9 of 10 cases.")
+            }
+        }
     }
 }
