@@ -42,8 +42,8 @@ struct FarmShown {
     name: String,
     /// The reader's role there; empty for an operator without one.
     role: &'static str,
-    /// Id, name and state of each block.
-    blocks: Vec<(String, String, String)>,
+    /// Id, name and state of each block, and whether it has a season this year.
+    blocks: Vec<(String, String, String, bool)>,
     more: bool,
 }
 
@@ -101,7 +101,8 @@ async fn shown(view: &View, farm: Farm, states: &BTreeMap<String, String>) -> Re
             .map(|block| {
                 let state =
                     if block.archived_at.is_some() { "archived".to_owned() } else { state(&block.id) };
-                (block.id, block.name, state)
+                let season = states.contains_key(&block.id);
+                (block.id, block.name, state, season)
             })
             .collect(),
         id: farm.id,

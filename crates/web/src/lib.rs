@@ -6,6 +6,7 @@
 //! ([`guard`]).
 
 mod assets;
+mod board;
 mod care;
 mod confirm;
 mod entries;
@@ -21,6 +22,7 @@ mod reference;
 mod report;
 mod routes;
 mod said;
+mod season;
 mod sign_in;
 mod sprayed;
 mod sprays;
@@ -103,6 +105,9 @@ fn routes() -> Routes {
         .get("/blocks/{id}/seasons/{year}/job", job::page)
         .get("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", notice::page)
         .get("/outcomes/{year}", years::outcomes)
+        .get("/board", board::page)
+        .get("/blocks/{id}/seasons/{year}", season::page)
+        .get("/blocks/{id}/seasons/{year}/slots", season::slots::page)
         .get("/reference", reference::page)
         .get("/sign-in", sign_in::form)
         .post("/sign-in", sign_in::sign_in)

@@ -1,8 +1,8 @@
 //! The season report of a block, which prints on two pages.
 
-mod beside;
-mod course;
-mod deciding;
+pub(crate) mod beside;
+pub(crate) mod course;
+pub(crate) mod deciding;
 
 use api::SeasonSeen;
 use askama::Template;
@@ -14,6 +14,7 @@ use model::time::Instant;
 use model::units::Units;
 use store::{Block, Farm};
 
+use crate::sprayed::Sprayed;
 use crate::visit::{Shown, Signed, Stop, year};
 use crate::words::Words;
 use crate::{pages, said};
@@ -32,8 +33,13 @@ pub(crate) struct Part {
 }
 
 impl Part {
-    fn new(head: &'static str) -> Part {
+    pub(crate) fn new(head: &'static str) -> Part {
         Part { head, ..Part::default() }
+    }
+
+    /// Whether it says anything.
+    pub(crate) fn is_there(&self) -> bool {
+        !self.said.is_empty() || !self.rows.is_empty()
     }
 
     fn say(&mut self, sentence: impl Into<String>) {
@@ -101,13 +107,12 @@ pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, Stri
 }
 
 /// The picture as it stands within a page, which needs no namespace.
-fn drawn(picture: &SeasonPicture<'_>) -> String {
+pub(crate) fn drawn(picture: &SeasonPicture<'_>) -> String {
     charts::season::picture(picture).replacen(" xmlns=\"http://www.w3.org/2000/svg\"", "", 1)
 }
 
 fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static Words) -> Page {
     let Told { block, seen, season, .. } = told;
-    let name = |id: &str| material(told, id);
     let sprays = crate::sprayed::sprays(&seen.rows, told.now);
     let before = [
         deciding::target(told),
@@ -124,7 +129,6 @@ fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static
         beside::entries(told),
         beside::notes(told),
     ];
-    let there = |part: &Part| !part.said.is_empty() || !part.rows.is_empty();
     Page {
         words,
         title: format!("{}, season {}", block.name, season.year),
@@ -132,21 +136,15 @@ fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static
         year: season.year,
         head: head(told, farm),
         urgent: urgent(told),
-        before: before.into_iter().filter(there).collect(),
+        before: before.into_iter().filter(Part::is_there).collect(),
         picture,
-        after: after.into_iter().filter(there).collect(),
-        jobs: seen.plan.sprays.iter().enumerate().map(|(n, spray)| (n + 1, name(&spray.material))).collect(),
-        notices: sprays
-            .iter()
-            .map(|spray| {
-                let of = spray.record.material.as_deref().map_or("spray".to_owned(), name);
-                (spray.entry.clone(), format!("{of}, {}", spray.at.spoken(seen.plan.zone)))
-            })
-            .collect(),
+        after: after.into_iter().filter(Part::is_there).collect(),
+        jobs: jobs(seen),
+        notices: notices(seen, &sprays),
     }
 }
 
-fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
+pub(crate) fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
     let Told { seen, season, .. } = told;
     let plan = &seen.plan;
     let curve = &plan.block.curve;
@@ -176,7 +174,7 @@ fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
 }
 
 /// Re-entry and what to make of a mark that passed.
-fn urgent(told: &Told<'_>) -> Vec<String> {
+pub(crate) fn urgent(told: &Told<'_>) -> Vec<String> {
     let Told { seen, season, now, .. } = told;
     let mut urgent: Vec<String> =
         model::waiting::closed(season.reentry.as_ref(), seen.plan.zone, *now).into_iter().collect();
@@ -187,6 +185,25 @@ fn urgent(told: &Told<'_>) -> Vec<String> {
 
 /// A material's name for people; its id where it has none here.
 pub(crate) fn material(told: &Told<'_>, id: &str) -> String {
-    let known = told.seen.plan.materials.iter().find(|material| material.id == id);
+    named(told.seen, id)
+}
+
+fn named(seen: &SeasonSeen, id: &str) -> String {
+    let known = seen.plan.materials.iter().find(|material| material.id == id);
     known.map_or_else(|| id.to_owned(), |material| material.name.clone())
+}
+
+/// Number and name of each planned spray, for its job sheet.
+pub(crate) fn jobs(seen: &SeasonSeen) -> Vec<(usize, String)> {
+    let planned = seen.plan.sprays.iter().enumerate();
+    planned.map(|(n, spray)| (n + 1, named(seen, &spray.material))).collect()
+}
+
+/// Entry and name of each spray, for its notice.
+pub(crate) fn notices(seen: &SeasonSeen, sprays: &[Sprayed]) -> Vec<(String, String)> {
+    let notice = |spray: &Sprayed| {
+        let of = spray.record.material.as_deref().map_or("spray".to_owned(), |id| named(seen, id));
+        (spray.entry.clone(), format!("{of}, {}", spray.at.spoken(seen.plan.zone)))
+    };
+    sprays.iter().map(notice).collect()
 }

@@ -88,6 +88,16 @@ pub(crate) fn amount(amount: &Amount, units: Units) -> String {
     }
 }
 
+/// How long ago: minutes below two hours, then hours, from two days on days.
+pub(crate) fn ago(seconds: i64) -> String {
+    let seconds = seconds.max(0);
+    match seconds / HOUR {
+        0..2 => format!("{} min", seconds / MINUTE),
+        hours @ 2..48 => format!("{hours} h"),
+        hours => format!("{} days", hours / 24),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -112,6 +122,12 @@ mod tests {
         assert_eq!(told("10", "L", Units::Metric), "10 L");
         assert_eq!(told("10", "L", Units::Us), "10 L (2.64 US gal)");
         assert_eq!(told("2.5 US gal", "", Units::Us), "2.5 US gal");
+    }
+
+    #[test]
+    fn an_age_is_as_exact_as_it_matters() {
+        let ages = [-5, 59 * MINUTE, 119 * MINUTE, 2 * HOUR, 47 * HOUR, 48 * HOUR, 71 * HOUR].map(ago);
+        assert_eq!(ages, ["0 min", "59 min", "119 min", "2 h", "47 h", "2 days", "2 days"]);
     }
 
     #[test]

@@ -10,7 +10,7 @@ use crate::said;
 const CHECKED: [&str; 2] = ["readings-failed", "readings-suspect"];
 
 /// Hours by quality, and what checking found.
-pub(super) fn weather(told: &Told<'_>) -> Part {
+pub(crate) fn weather(told: &Told<'_>) -> Part {
     let season = told.season;
     let hours = season.hours;
     let mut part = Part::new("Weather");
@@ -48,7 +48,7 @@ pub(super) fn weather(told: &Told<'_>) -> Part {
 }
 
 /// What set, and whether bloom returned.
-pub(super) fn outcome(told: &Told<'_>) -> Part {
+pub(crate) fn outcome(told: &Told<'_>) -> Part {
     let mut part = Part::new("Outcome");
     match &told.season.outcome {
         Some(outcome) => {
@@ -66,7 +66,7 @@ pub(super) fn outcome(told: &Told<'_>) -> Part {
 }
 
 /// Notes, hives and thinning by hand, as they were written.
-pub(super) fn entries(told: &Told<'_>) -> Part {
+pub(crate) fn entries(told: &Told<'_>) -> Part {
     let zone = told.seen.plan.zone;
     let mut part = Part::new("Written in the block");
     let stand = told.seen.log.stand(told.now);
@@ -95,7 +95,7 @@ pub(super) fn entries(told: &Told<'_>) -> Part {
 }
 
 /// What a reader must know beside the figures.
-pub(super) fn notes(told: &Told<'_>) -> Part {
+pub(crate) fn notes(told: &Told<'_>) -> Part {
     let mut part = Part::new("Notes");
     let unconfirmed = told.seen.plan.unconfirmed();
     if !unconfirmed.is_empty() {

@@ -9,7 +9,7 @@ use crate::said;
 use crate::sprayed::Sprayed;
 
 /// Counts of open flowers and the start they give.
-pub(super) fn bloom(told: &Told<'_>) -> Part {
+pub(crate) fn bloom(told: &Told<'_>) -> Part {
     let Told { seen, season, .. } = told;
     let zone = seen.plan.zone;
     let mut part = Part::new("Bloom");
@@ -45,7 +45,7 @@ pub(super) fn bloom(told: &Told<'_>) -> Part {
 }
 
 /// Each leg with its mark and its spray, and sprays that ended none.
-pub(super) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
+pub(crate) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
     let Told { seen, season, .. } = told;
     let zone = seen.plan.zone;
     let mut part = Part { across: true, ..Part::new("Marks and sprays") };
@@ -136,7 +136,7 @@ fn ended(told: &Told<'_>, leg: &Leg, sprays: &[Sprayed]) -> String {
 }
 
 /// Flowers that came through, and hours for bees, leg by leg.
-pub(super) fn flowers(told: &Told<'_>) -> Part {
+pub(crate) fn flowers(told: &Told<'_>) -> Part {
     let Told { seen, season, .. } = told;
     let mut part = Part::new("Flowers through, and bees");
     if let Some(flowers) = season.flowers_through {

@@ -6,7 +6,7 @@ use super::{Part, Told};
 use crate::said;
 
 /// The target with what it rests on, and what the trees carried last.
-pub(super) fn target(told: &Told<'_>) -> Part {
+pub(crate) fn target(told: &Told<'_>) -> Part {
     let Told { seen, season, last, .. } = told;
     let block = &seen.plan.block;
     let mut part = Part::new("Target");
@@ -30,7 +30,7 @@ pub(super) fn target(told: &Told<'_>) -> Part {
 }
 
 /// Buds against the target.
-pub(super) fn buds(told: &Told<'_>) -> Part {
+pub(crate) fn buds(told: &Told<'_>) -> Part {
     let mut part = Part::new("Buds");
     match &told.season.buds {
         Some(buds) => part.say(buds.told()),
@@ -40,7 +40,7 @@ pub(super) fn buds(told: &Told<'_>) -> Part {
 }
 
 /// Cold nights, what is ahead, and what was alive after.
-pub(super) fn damage(told: &Told<'_>) -> Part {
+pub(crate) fn damage(told: &Told<'_>) -> Part {
     let Told { seen, season, .. } = told;
     let frost = &season.frost;
     let celsius = |value: f64| said::celsius(value, told.units);
@@ -87,7 +87,7 @@ pub(super) fn damage(told: &Told<'_>) -> Part {
 }
 
 /// What the table says with every row that matches, and what was decided.
-pub(super) fn decision(told: &Told<'_>) -> Part {
+pub(crate) fn decision(told: &Told<'_>) -> Part {
     let Told { seen, season, .. } = told;
     let verdict = &season.verdict;
     let mut part = Part::new("To thin or not");

@@ -5,9 +5,11 @@
 mod house;
 mod orchard;
 
+mod board;
 mod doors;
 mod field;
 mod home;
 mod reading;
+mod season;
 mod sheets;
 mod walls;

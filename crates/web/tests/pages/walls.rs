@@ -6,13 +6,16 @@ use store::Role;
 use crate::house::{House, whole};
 
 /// Pages of North Bench and its farm.
-const PAGES: [&str; 6] = [
+const PAGES: [&str; 9] = [
     "/farms/alder/sprays/2013",
     "/blocks/bench",
     "/blocks/bench/seasons/2013/report",
     "/blocks/bench/seasons/2013/job",
     "/blocks/bench/seasons/2013/sprays/a07/notice",
     "/outcomes/2013",
+    "/blocks/bench/seasons/2013",
+    "/blocks/bench/seasons/2013/slots",
+    "/board?year=2013",
 ];
 
 #[tokio::test]
@@ -35,7 +38,11 @@ async fn for_people_of_another_farm_it_is_not_there() {
         let answer = house.get(path, Some(&cookie)).await;
         whole(&answer);
         assert!(!answer.body.contains("Bench") && !answer.body.contains("Alder"), "{path}: {}", answer.body);
-        let status = if path == "/outcomes/2013" { StatusCode::OK } else { StatusCode::NOT_FOUND };
+        let status = if ["/outcomes/2013", "/board?year=2013"].contains(&path) {
+            StatusCode::OK
+        } else {
+            StatusCode::NOT_FOUND
+        };
         assert_eq!(answer.status, status, "{path}");
     }
 }
@@ -75,6 +82,10 @@ async fn what_is_not_there_is_said_on_a_page() {
         ("/blocks/bench/seasons/2013/job?spray=0", "no number 0"),
         ("/blocks/bench/seasons/2013/sprays/a05/notice", "no such spray"),
         ("/outcomes/never", "no bloom year"),
+        ("/blocks/nowhere/seasons/2013", "no such block"),
+        ("/blocks/bench/seasons/2012", "has no season 2012"),
+        ("/blocks/bench/seasons/2012/slots", "has no season 2012"),
+        ("/blocks/bench/seasons/soon", "no bloom year"),
     ] {
         let answer = house.get(path, Some(&cookie)).await;
         assert_eq!(answer.status, StatusCode::NOT_FOUND, "{path}: {}", answer.body);
