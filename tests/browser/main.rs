@@ -9,3 +9,4 @@ mod instruments;
 mod orchard;
 mod paper;
 mod paths;
+mod region;

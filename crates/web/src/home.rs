@@ -44,6 +44,8 @@ struct FarmShown {
     role: &'static str,
     /// Id, name and state of each block, and whether it has a season this year.
     blocks: Vec<(String, String, String, bool)>,
+    /// Whether the reader may plan its sprayers' round.
+    plans: bool,
     more: bool,
 }
 
@@ -105,6 +107,7 @@ async fn shown(view: &View, farm: Farm, states: &BTreeMap<String, String>) -> Re
                 (block.id, block.name, state, season)
             })
             .collect(),
+        plans: view.caller().may(Deed::Log, &farm.id),
         id: farm.id,
         name: farm.name,
         more,

@@ -14,12 +14,14 @@ mod forgotten;
 mod guard;
 mod home;
 mod job;
+mod kept;
 mod links;
 mod mail;
 mod notice;
 mod pages;
 mod reference;
 mod report;
+mod round;
 mod routes;
 mod said;
 mod season;
@@ -90,7 +92,7 @@ fn routes() -> Routes {
     let form = |kind: LinkKind| links::form.layer(Extension(kind));
     let redeem = |kind: LinkKind| links::redeem.layer(Extension(kind));
     Routes::default()
-        .get("/", home::page)
+        .kept("/", home::page)
         .file("/assets/{version}/{name}", assets::one)
         .file("/worker.js", assets::worker)
         .file("/manifest.webmanifest", assets::manifest)
@@ -99,15 +101,17 @@ fn routes() -> Routes {
         .post("/log", write::post)
         .post("/entries", entries::take)
         .get("/care", care::page)
-        .get("/farms/{id}/sprays/{year}", sprays::page)
-        .get("/blocks/{id}", years::block)
-        .get("/blocks/{id}/seasons/{year}/report", report::page)
-        .get("/blocks/{id}/seasons/{year}/job", job::page)
-        .get("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", notice::page)
-        .get("/outcomes/{year}", years::outcomes)
-        .get("/board", board::page)
-        .get("/blocks/{id}/seasons/{year}", season::page)
-        .get("/blocks/{id}/seasons/{year}/slots", season::slots::page)
+        .kept("/farms/{id}/sprays/{year}", sprays::page)
+        .kept("/blocks/{id}", years::block)
+        .kept("/blocks/{id}/seasons/{year}/report", report::page)
+        .kept("/blocks/{id}/seasons/{year}/job", job::page)
+        .kept("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", notice::page)
+        .kept("/outcomes/{year}", years::outcomes)
+        .kept("/board", board::page)
+        .kept("/farms/{id}/round", round::form)
+        .post("/farms/{id}/round", round::plan)
+        .kept("/blocks/{id}/seasons/{year}", season::page)
+        .kept("/blocks/{id}/seasons/{year}/slots", season::slots::page)
         .get("/reference", reference::page)
         .get("/sign-in", sign_in::form)
         .post("/sign-in", sign_in::sign_in)
@@ -142,5 +146,6 @@ pub fn router(web: Web) -> Router {
         .layer(from_fn(guard::own_pages_only))
         .layer(from_fn_with_state(web.clone(), guard::way_in))
         .layer(from_fn(guard::headers))
+        .layer(from_fn(kept::packed))
         .with_state(web)
 }

@@ -3,9 +3,10 @@
 
 use axum::Router;
 use axum::handler::Handler;
+use axum::middleware::from_fn;
 use axum::routing::{get, post};
 
-use crate::Web;
+use crate::{Web, kept};
 
 /// Routes, with the paths of all that is read.
 #[derive(Default)]
@@ -19,6 +20,14 @@ impl Routes {
     pub(crate) fn get<H: Handler<T, Web>, T: 'static>(mut self, path: &'static str, handler: H) -> Routes {
         self.read.push(path);
         self.router = self.router.route(path, get(handler));
+        self
+    }
+
+    /// The same of a page for whoever is signed in, whose browser may keep it if it asks
+    /// each time whether it still is so. A page with a secret in its address is none.
+    pub(crate) fn kept<H: Handler<T, Web>, T: 'static>(mut self, path: &'static str, handler: H) -> Routes {
+        self.read.push(path);
+        self.router = self.router.route(path, get(handler).layer(from_fn(kept::tagged)));
         self
     }
 

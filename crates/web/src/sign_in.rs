@@ -101,6 +101,8 @@ pub(crate) async fn sign_out(
     headers: HeaderMap,
 ) -> Response {
     let mut response = Redirect::to("/sign-in").into_response();
+    // Whoever has the phone next finds none of the pages that it kept.
+    response.headers_mut().insert("clear-site-data", HeaderValue::from_static("\"cache\""));
     if let Some(secret) = way.privacy.cookie().and_then(|cookie| in_cookies(&headers, cookie)) {
         if let Ok(caller) = access::signed_in(&web.store, secret, web.clock.now()).await
             && let Err(error) = web.store.revoke(&caller.credential_id, web.clock.now()).await

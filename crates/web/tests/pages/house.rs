@@ -1,5 +1,6 @@
 //! A house of its own for each test: the pages over a real SQLite store.
 
+use std::io::Read;
 use std::net::SocketAddr;
 use std::pin::Pin;
 use std::sync::atomic::{AtomicI64, Ordering};
@@ -48,6 +49,9 @@ pub struct Answer {
     pub body: String,
     pub cookie: Option<String>,
     pub location: Option<String>,
+    pub tag: Option<String>,
+    pub packed: bool,
+    pub bytes: usize,
 }
 
 /// A request from a place, with headers.
@@ -126,6 +130,8 @@ impl House {
         assert_eq!(said("referrer-policy").as_deref(), Some("no-referrer"));
         let kept = if path.starts_with("/assets/") && response.status().is_success() {
             "public, max-age=31536000, immutable"
+        } else if response.headers().contains_key(header::ETAG) {
+            "private, no-cache"
         } else {
             "no-store"
         };
@@ -133,8 +139,14 @@ impl House {
         let policy = said("content-security-policy").unwrap();
         assert!(policy.starts_with("default-src 'none'") && !policy.contains("unsafe"), "{policy}");
         let (status, cookie, location) = (response.status(), said("set-cookie"), said("location"));
+        let (tag, packed) = (said("etag"), said("content-encoding").as_deref() == Some("gzip"));
         let body = to_bytes(response.into_body(), 1 << 20).await.unwrap();
-        Answer { status, body: String::from_utf8(body.to_vec()).unwrap(), cookie, location }
+        let mut text = String::new();
+        match packed {
+            true => flate2::read::GzDecoder::new(&body[..]).read_to_string(&mut text).unwrap(),
+            false => (&body[..]).read_to_string(&mut text).unwrap(),
+        };
+        Answer { status, body: text, cookie, location, tag, packed, bytes: body.len() }
     }
 
     pub async fn get(&self, path: &str, cookie: Option<&str>) -> Answer {

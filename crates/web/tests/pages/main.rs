@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+mod ahead;
 mod house;
 mod orchard;
 
@@ -10,6 +11,7 @@ mod doors;
 mod field;
 mod home;
 mod reading;
+mod round;
 mod season;
 mod sheets;
 mod walls;

@@ -193,7 +193,7 @@ pub fn entry(doc: &Value, received_at: Instant) -> LogEntry {
 }
 
 /// The readings of EWR up to the end of May.
-fn readings() -> Vec<Reading> {
+pub fn readings() -> Vec<Reading> {
     let file = include_str!("../../../../tests/data/spring-2013.csv");
     let ewr = file.lines().filter(|line| line.starts_with("EWR,"));
     ewr.filter_map(|line| {

@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 use store::Role;
 
-use crate::house::{House, whole};
+use crate::house::{From, HERE, House, whole};
 
 /// Pages of North Bench and its farm.
 const PAGES: [&str; 9] = [
@@ -106,4 +106,44 @@ async fn a_page_finds_its_style_under_an_address_that_never_changes() {
     for gone in ["/assets/0000000000000000/look.css", &style.replace("look", "other")] {
         assert_eq!(house.get(gone, None).await.status, StatusCode::NOT_FOUND, "{gone}");
     }
+}
+
+#[tokio::test]
+async fn a_page_that_has_not_changed_does_not_travel_twice() {
+    let house = House::in_season().await;
+    let cookie = house.person("ines", "alder", Role::Advisor).await;
+    for path in PAGES {
+        let first = house.get(path, Some(&cookie)).await;
+        let tag = first.tag.clone().unwrap();
+        let held = [("host", "localhost:8420"), ("if-none-match", tag.as_str())];
+        let again = From { headers: &held, ..HERE };
+        let again = house.send("GET", path, "", &again, Some(&cookie)).await;
+        assert_eq!((again.status, again.bytes), (StatusCode::NOT_MODIFIED, 0), "{path}");
+        let packs = [("host", "localhost:8420"), ("accept-encoding", "gzip, br")];
+        let packed = house.send("GET", path, "", &From { headers: &packs, ..HERE }, Some(&cookie)).await;
+        assert!(packed.packed && packed.bytes < first.bytes, "{path}");
+        assert!(packed.body == first.body && packed.tag == first.tag, "{path}");
+    }
+    let note = serde_json::json!({"id": "c01", "kind": "note", "at": "2013-05-06T12:00:00Z", "text": "hail"});
+    let path = "/blocks/bench/seasons/2013";
+    let before = house.get(path, Some(&cookie)).await.tag;
+    house.write("bench", &[note]).await;
+    assert_ne!(house.get(path, Some(&cookie)).await.tag, before);
+    // What has a secret in its address, and what is refused, is kept nowhere.
+    for path in ["/sign-in", "/claim/none", "/blocks/nowhere"] {
+        assert_eq!(house.get(path, Some(&cookie)).await.tag, None, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn a_season_is_light_enough_for_little_signal() {
+    let house = House::in_season().await;
+    let cookie = house.person("ines", "alder", Role::Advisor).await;
+    let packs = From { headers: &[("host", "localhost:8420"), ("accept-encoding", "gzip")], ..HERE };
+    let page = house.send("GET", "/blocks/bench/seasons/2013", "", &packs, Some(&cookie)).await;
+    let style = page.body.split("href=\"/assets/").nth(1).unwrap().split('"').next().unwrap();
+    let style = house.send("GET", &format!("/assets/{style}"), "", &packs, None).await;
+    let (first, again) = (page.bytes + style.bytes, page.bytes);
+    // With and without what the browser has already.
+    assert!(first <= 100_000 && again <= 30_000, "{first} bytes, then {again}");
 }
