@@ -69,3 +69,43 @@ async fn twenty_trees_take_no_longer_than_45_seconds() {
     assert!(took <= Duration::from_secs(45), "{took:?}");
     assert_eq!(plot.log(1).await[0]["open_per_tree"], json!(trees));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_earlier_count_is_corrected_and_stays_on_record() {
+    let (plot, browser) = (Plot::planted().await, Browser::start());
+    let window = browser.open(Size::Phone, &plot.server).await;
+    ready(&window).await;
+    form(&window, "open-count").await;
+    count(&window, &[41, 66]).await;
+    save(&window, "open-count").await;
+    let first = plot.log(1).await.remove(0);
+    form(&window, "note").await;
+    window.press("#earlier a").await;
+    window.text("This corrects an earlier entry").await;
+    window.text("2 counted, mean 53.5: 41, 66").await;
+    window.fill("#form-open-count .pad", "58").await;
+    save(&window, "open-count").await;
+    let log = plot.log(2).await;
+    let correction = log.iter().find(|entry| entry["kind"] == "correction").unwrap();
+    assert_eq!((&correction["of"], &correction["entry"]["at"]), (&first["id"], &first["at"]));
+    assert_eq!(correction["entry"]["open_per_tree"], json!([41, 66, 58]));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn on_a_full_phone_the_entry_stays_on_the_screen() {
+    let (plot, browser) = (Plot::planted().await, Browser::start());
+    let window = browser.open(Size::Phone, &plot.server).await;
+    ready(&window).await;
+    form(&window, "open-count").await;
+    let full = "IDBObjectStore.prototype.stored = IDBObjectStore.prototype.put; \
+        IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError') }";
+    window.run(full).await;
+    count(&window, &[41, 66]).await;
+    window.text("no room to keep what you type").await;
+    window.press("#form-open-count > button").await;
+    window.text("no room to keep the entry, so it is not saved").await;
+    window.text("2 counted, mean 53.5").await;
+    window.run("IDBObjectStore.prototype.put = IDBObjectStore.prototype.stored").await;
+    save(&window, "open-count").await;
+    assert_eq!(plot.log(1).await[0]["open_per_tree"], json!([41, 66]));
+}
