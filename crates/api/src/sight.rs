@@ -13,8 +13,8 @@ use model::growth::Growth;
 use model::plan::Plan;
 use model::season::Season;
 use model::time::Instant;
-use serde_json::Value;
 use serde::Deserialize;
+use serde_json::Value;
 use store::{Block, LogEntry, Site, Store};
 
 mod region;

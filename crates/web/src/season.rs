@@ -5,6 +5,7 @@ mod chances;
 mod log;
 pub(crate) mod slots;
 
+use access::Deed;
 use api::SeasonSeen;
 use askama::Template;
 use axum::extract::{Path, Query};
@@ -13,6 +14,7 @@ use charts::season::SeasonPicture;
 use model::growth::Growth;
 use model::season::Season;
 use model::time::Instant;
+use model::units::Units;
 use model::waiting;
 use store::{Block, Farm, Way};
 
@@ -31,6 +33,8 @@ struct Page {
     block_id: String,
     farm_id: String,
     year: i32,
+    /// Whether the reader may write in its log.
+    may_log: bool,
     head: Vec<String>,
     /// What is read instead of a season where none was reckoned.
     without: Option<&'static str>,
@@ -68,6 +72,8 @@ struct Ground {
     asked: Asked,
     sources: Vec<String>,
     now: Instant,
+    units: Units,
+    may_log: bool,
     words: &'static Words,
 }
 
@@ -104,8 +110,19 @@ pub(crate) async fn page(
         let credit = credit.map_or(String::new(), |credit| format!(" {credit}"));
         format!("{}: {}.{credit}", source.name, way(source.way))
     });
-    let ground =
-        Ground { sources: sources.collect(), block, farm, seen, growth, last, asked, now: view.now(), words };
+    let ground = Ground {
+        sources: sources.collect(),
+        may_log: view.caller().may(Deed::Log, &block.farm_id),
+        block,
+        farm,
+        seen,
+        growth,
+        last,
+        asked,
+        now: view.now(),
+        units: view.caller().units,
+        words,
+    };
     let made = tokio::task::spawn_blocking(move || ground.page());
     let page = made.await.map_err(|error| Stop::Failed(error.to_string()))?;
     let wrong = page.by.as_ref().is_some_and(|by| by.wrong.is_some());
@@ -136,6 +153,7 @@ impl Ground {
             sources: self.sources.clone(),
             jobs: report::jobs(seen),
             notices: report::notices(seen, &sprays),
+            may_log: self.may_log,
         };
         match &seen.season {
             Some(season) => self.reckoned(season, &sprays, &mut page),
@@ -148,7 +166,7 @@ impl Ground {
     fn reckoned(&self, season: &Season, sprays: &[crate::sprayed::Sprayed], page: &mut Page) {
         let Ground { block, farm, seen, words, now, .. } = self;
         let zone = seen.plan.zone;
-        let told = Told { block, seen, season, last: self.last.clone(), now: *now };
+        let told = Told { block, seen, season, last: self.last.clone(), now: *now, units: self.units };
         page.head = report::head(&told, farm);
         if let Some(at) = season.as_of {
             page.head.push(words.fill("season.age", &[("age", &said::ago(now.since(at)))]));
