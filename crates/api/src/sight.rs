@@ -5,6 +5,7 @@ use std::fmt;
 use std::sync::Arc;
 
 use access::Caller;
+use axum::Router;
 use axum::http::StatusCode;
 use model::ahead::Ahead;
 use model::catalogue::Catalogue;
@@ -29,15 +30,21 @@ use crate::ground::field_log;
 use crate::problem::{Problem, Wrong};
 use crate::seasons::{assembled, stale};
 
+pub(crate) mod air;
+pub(crate) mod ask;
+
 /// The way in for pages.
 #[derive(Clone)]
 pub struct Sight {
     desk: Arc<Desk>,
+    /// What the API serves, called within the process.
+    inside: Router,
 }
 
 /// What one caller sees.
 pub struct View {
     visit: Visit,
+    inside: Router,
 }
 
 /// A season with what it was reckoned from, save the weather.
@@ -127,13 +134,14 @@ impl From<store::StoreError> for Unseen {
 impl Sight {
     /// The same application as the API's.
     pub fn new(app: App) -> Sight {
-        Sight { desk: Arc::new(Desk::new(app)) }
+        let desk = Arc::new(Desk::new(app));
+        Sight { inside: ask::inside(&desk), desk }
     }
 
     /// What a caller sees.
     pub fn of(&self, caller: Caller) -> View {
         let id = self.desk.new_id();
-        View { visit: Visit::new(self.desk.clone(), caller, id, None) }
+        View { visit: Visit::new(self.desk.clone(), caller, id, None), inside: self.inside.clone() }
     }
 }
 
