@@ -10,6 +10,8 @@ mod board;
 mod care;
 mod confirm;
 mod entries;
+mod curves;
+mod farm;
 mod forgotten;
 mod guard;
 mod home;
@@ -17,8 +19,11 @@ mod job;
 mod kept;
 mod links;
 mod mail;
+mod materials;
+mod me;
 mod notice;
 mod pages;
+mod people;
 mod reference;
 mod report;
 mod round;
@@ -26,9 +31,14 @@ mod routes;
 mod said;
 mod season;
 mod sign_in;
+mod site;
 mod sprayed;
 mod sprays;
 mod today;
+mod springs;
+mod tables;
+mod typed;
+mod verification;
 mod visit;
 mod words;
 mod write;
@@ -113,6 +123,25 @@ fn routes() -> Routes {
         .kept("/blocks/{id}/seasons/{year}", season::page)
         .kept("/blocks/{id}/seasons/{year}/slots", season::slots::page)
         .get("/reference", reference::page)
+        .get("/farms/{id}", farm::page)
+        .get("/farms/{id}/verification", verification::page)
+        .get("/farms/{id}/materials", materials::page)
+        .post("/farms/{id}/materials", materials::confirm)
+        .post("/farms/{id}/materials/{confirmation}/taken-back", materials::take_back)
+        .get("/farms/{id}/people", people::page)
+        .post("/farms/{id}/people", people::invite)
+        .post("/farms/{id}/people/{person}/role", people::change)
+        .post("/farms/{id}/people/{person}/end", people::end)
+        .post("/farms/{id}/invitations/{invitation}/taken-back", people::take_back)
+        .get("/curves", curves::list)
+        .get("/curves/{id}", curves::one)
+        .get("/me", me::page)
+        .post("/me", me::rename)
+        .post("/me/tokens", me::make_token)
+        .post("/me/tokens/{id}/revoked", me::revoke)
+        .file("/me/export", me::export)
+        .get("/sites/{id}", site::page)
+        .get("/sites/{id}/springs", springs::page)
         .get("/sign-in", sign_in::form)
         .post("/sign-in", sign_in::sign_in)
         .post("/sign-out", sign_in::sign_out)

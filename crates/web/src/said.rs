@@ -4,13 +4,15 @@ use chrono_tz::Tz;
 use model::bloom::Flowers;
 use model::materials::{KILOGRAMS_PER_POUND, figure};
 use model::record::Amount;
-use model::time::{HOUR, Instant, MINUTE};
+use model::time::{DAY, HOUR, Instant, MINUTE};
 use model::units::{
     HECTARES_PER_ACRE, LITRES_PER_US_GALLON, Units, us_gallons_per_acre_to_litres_per_hectare,
 };
 
 /// Metres a second in a mile an hour, exact by definition.
 const M_S_PER_MPH: f64 = 0.447_04;
+/// Metres in an international foot, exact by definition.
+const METRES_PER_FOOT: f64 = 0.304_8;
 
 /// A moment with its year and zone, rounded up to the minute.
 pub(crate) fn dated(at: Instant, zone: Tz) -> String {
@@ -27,6 +29,38 @@ pub(crate) fn celsius(value: f64, units: Units) -> String {
         Units::Metric => celsius,
         Units::Us => fahrenheit,
     }
+}
+
+/// A difference of temperatures in both units: `0.4 K (0.7 °F)`.
+pub(crate) fn difference(kelvin: f64) -> String {
+    let signed = |number: f64| format!("{number:.1}").replace('-', "−");
+    format!("{} K ({} °F)", signed(kelvin), signed(kelvin * 1.8))
+}
+
+/// A wind in both units.
+pub(crate) fn speed(metres_a_second: f64) -> String {
+    format!("{metres_a_second:.1} m/s ({:.0} mph)", metres_a_second / M_S_PER_MPH)
+}
+
+/// A height in both units.
+pub(crate) fn height(metres: f64) -> String {
+    format!("{metres:.0} m ({:.0} ft)", metres / METRES_PER_FOOT)
+}
+
+/// Degrees of latitude or longitude.
+pub(crate) fn degrees(value: f64) -> String {
+    format!("{value:.4}°").replace('-', "−")
+}
+
+/// How long ago a moment was, or how far ahead it lies.
+pub(crate) fn ago(at: Instant, now: Instant) -> String {
+    let seconds = now.since(at);
+    let (number, unit) = match seconds.abs() {
+        up_to if up_to < 90 * MINUTE => ((up_to + MINUTE / 2) / MINUTE, "min"),
+        up_to if up_to < 2 * DAY => ((up_to + HOUR / 2) / HOUR, "h"),
+        longer => ((longer + DAY / 2) / DAY, "days"),
+    };
+    if seconds < 0 { format!("in {number} {unit}") } else { format!("{number} {unit} ago") }
 }
 
 /// Flowers or fruit on a tree: whole, with one decimal below ten.
@@ -128,6 +162,17 @@ mod tests {
     fn an_age_is_as_exact_as_it_matters() {
         let ages = [-5, 59 * MINUTE, 119 * MINUTE, 2 * HOUR, 47 * HOUR, 48 * HOUR, 71 * HOUR].map(ago);
         assert_eq!(ages, ["0 min", "59 min", "119 min", "2 h", "47 h", "2 days", "2 days"]);
+    }
+
+    #[test]
+    fn ages_are_told_in_the_unit_that_fits() {
+        let now = Instant(1_367_000_000);
+        let of = |seconds: i64| ago(now.plus(-seconds), now);
+        assert_eq!([of(29), of(89 * MINUTE), of(90 * MINUTE)], ["0 min ago", "89 min ago", "2 h ago"]);
+        assert_eq!([of(47 * HOUR), of(60 * HOUR), of(-2 * HOUR)], ["47 h ago", "3 days ago", "in 2 h"]);
+        assert_eq!(difference(-0.5), "−0.5 K (−0.9 °F)");
+        assert_eq!(speed(4.5), "4.5 m/s (10 mph)");
+        assert_eq!((height(3.0), degrees(-74.1687)), ("3 m (10 ft)".into(), "−74.1687°".into()));
     }
 
     #[test]

@@ -1,14 +1,14 @@
 //! Who looks at a page, and what they may see there.
 
-use access::Denied;
-use api::{SeasonSeen, Unseen, View};
+use access::{Deed, Denied};
+use api::{Refused, SeasonSeen, Unseen, View};
 use axum::Extension;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use chrono_tz::Tz;
-use store::{Block, Farm, StoreError};
+use store::{Block, Farm, Site, StoreError};
 
 use crate::guard::WayIn;
 use crate::sign_in::in_cookies;
@@ -42,6 +42,8 @@ pub(crate) enum Stop {
     NotThere(String),
     /// The server could not.
     Failed(String),
+    /// The API would not do it.
+    Refused(Refused),
 }
 
 impl IntoResponse for Stop {
@@ -49,6 +51,7 @@ impl IntoResponse for Stop {
         match self {
             Stop::NotThere(what) => pages::refused(StatusCode::NOT_FOUND, &what),
             Stop::Failed(why) => pages::failed(&why),
+            Stop::Refused(refused) => pages::refused(refused.status, &refused.detail),
         }
     }
 }
@@ -62,6 +65,12 @@ impl From<StoreError> for Stop {
 impl From<Unseen> for Stop {
     fn from(error: Unseen) -> Stop {
         Stop::Failed(error.to_string())
+    }
+}
+
+impl From<Refused> for Stop {
+    fn from(refused: Refused) -> Stop {
+        Stop::Refused(refused)
     }
 }
 
@@ -88,6 +97,20 @@ impl Signed {
     pub(crate) async fn farm(&self, id: &str) -> Result<Farm, Stop> {
         let farm = self.0.store().farm(id).await?;
         farm.ok_or_else(|| Stop::NotThere("There is no such farm, or it is not one of yours.".to_owned()))
+    }
+
+    /// A site of a farm of theirs, or one of the server's own.
+    pub(crate) async fn site(&self, id: &str) -> Result<(Site, Tz), Stop> {
+        let site = self.0.store().site(id).await?;
+        let site = site
+            .ok_or_else(|| Stop::NotThere("There is no such site, or it is not one of yours.".to_owned()))?;
+        let zone = model::time::zone(&site.time_zone).map_err(|error| Stop::Failed(error.to_string()))?;
+        Ok((site, zone))
+    }
+
+    /// Whether they may do something on a farm, which is not closed.
+    pub(crate) fn may(&self, deed: Deed, farm: &Farm) -> bool {
+        farm.closed_at.is_none() && self.0.caller().may(deed, &farm.id)
     }
 
     /// A block of theirs, with its farm.
