@@ -696,6 +696,8 @@ methods! {
     notes::changes(after: Option<&ChangeKey>, limit: u32) -> Vec<Change>;
     /// Who did what, on a farm when given, the earliest first.
     notes::audit(farm_id: Option<&str>, after: Option<i64>, limit: u32) -> Vec<Audit>;
+    /// Who did what on a farm before a number, the latest first.
+    notes::audit_back(farm_id: &str, before: Option<i64>, limit: u32) -> Vec<Audit>;
 
     /// Notes that a request with a key came, unless it came before: whose it
     /// is, and what it asks. One that began before `given_up` without an answer

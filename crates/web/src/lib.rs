@@ -5,11 +5,14 @@
 //! nothing; what is sent from one must come from this server's own pages
 //! ([`guard`]).
 
+mod alerts;
 mod assets;
 mod board;
 mod care;
 mod confirm;
 mod entries;
+mod audit;
+mod contacts;
 mod curves;
 mod farm;
 mod forgotten;
@@ -133,6 +136,13 @@ fn routes() -> Routes {
         .post("/farms/{id}/people/{person}/role", people::change)
         .post("/farms/{id}/people/{person}/end", people::end)
         .post("/farms/{id}/invitations/{invitation}/taken-back", people::take_back)
+        .get("/farms/{id}/audit", audit::page)
+        .get("/farms/{id}/contacts", contacts::page)
+        .post("/farms/{id}/contacts", contacts::add)
+        .post("/farms/{id}/contacts/{contact}/removed", contacts::remove)
+        .post("/farms/{id}/contacts/{contact}/asked", contacts::ask)
+        .get("/farms/{id}/alerts", alerts::page)
+        .post("/farms/{id}/alerts/{alert}/noted", alerts::note)
         .get("/curves", curves::list)
         .get("/curves/{id}", curves::one)
         .get("/me", me::page)

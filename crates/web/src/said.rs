@@ -47,11 +47,6 @@ pub(crate) fn height(metres: f64) -> String {
     format!("{metres:.0} m ({:.0} ft)", metres / METRES_PER_FOOT)
 }
 
-/// Degrees of latitude or longitude.
-pub(crate) fn degrees(value: f64) -> String {
-    format!("{value:.4}°").replace('-', "−")
-}
-
 /// How long ago a moment was, or how far ahead it lies.
 pub(crate) fn ago(at: Instant, now: Instant) -> String {
     let seconds = now.since(at);
@@ -172,7 +167,7 @@ mod tests {
         assert_eq!([of(47 * HOUR), of(60 * HOUR), of(-2 * HOUR)], ["47 h ago", "3 days ago", "in 2 h"]);
         assert_eq!(difference(-0.5), "−0.5 K (−0.9 °F)");
         assert_eq!(speed(4.5), "4.5 m/s (10 mph)");
-        assert_eq!((height(3.0), degrees(-74.1687)), ("3 m (10 ft)".into(), "−74.1687°".into()));
+        assert_eq!(height(3.0), "3 m (10 ft)");
     }
 
     #[test]

@@ -92,10 +92,12 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
     Ok(pages::page(StatusCode::OK, &page))
 }
 
+/// Where it lies.
 fn place(site: &Site, words: &Words) -> String {
-    let (latitude, longitude) = (said::degrees(site.latitude), said::degrees(site.longitude));
-    let mut said = words
-        .fill("site.place", &[("latitude", &latitude), ("longitude", &longitude), ("zone", &site.time_zone)]);
+    let north = words.get(if site.latitude < 0.0 { "site.south" } else { "site.north" });
+    let east = words.get(if site.longitude < 0.0 { "site.west" } else { "site.east" });
+    let position = format!("{:.4}° {north}, {:.4}° {east}", site.latitude.abs(), site.longitude.abs());
+    let mut said = words.fill("site.place", &[("position", &position), ("zone", &site.time_zone)]);
     if let Some(metres) = site.elevation_m {
         said.push(' ');
         said.push_str(&words.fill("site.height", &[("height", &said::height(metres))]));

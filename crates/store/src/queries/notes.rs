@@ -224,6 +224,29 @@ pub(crate) async fn audit(
     rows.into_iter().map(read::audit).collect()
 }
 
+pub(crate) async fn audit_back(
+    db: &Pools,
+    farm_id: &str,
+    before: Option<i64>,
+    limit: u32,
+) -> Result<Vec<Audit>> {
+    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
+        "SELECT ",
+        columns!(audit),
+        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
+         WHERE audit.number < $1 AND audit.farm_id = $3 AND ",
+        seen_by!("$4", "audit.farm_id"),
+        " ORDER BY audit.number DESC LIMIT $2"
+    ))
+    .bind(before.unwrap_or(i64::MAX))
+    .bind(i64::from(limit))
+    .bind(farm_id)
+    .bind(db.person())
+    .fetch_all(&mut *db.look().await?)
+    .await?;
+    rows.into_iter().map(read::audit).collect()
+}
+
 pub(crate) async fn deeds_since(
     db: &Pools,
     since: Instant,

@@ -225,6 +225,12 @@ pub async fn notes(suite: &Suite) {
     assert_eq!(store.audit(None, Some(logged.number), 100).await.unwrap(), []);
     assert_eq!(store.audit(Some(&theirs.farm.id), None, 100).await.unwrap(), []);
     assert!(call!(suite, audit(None, None, 1_000)).unwrap().len() >= 3);
+    let back = store.audit_back(&ours.farm.id, None, 2).await.unwrap();
+    assert_eq!(back, [deeds[2].clone(), deeds[1].clone()]);
+    let back = store.audit_back(&ours.farm.id, Some(back[1].number), 2).await.unwrap();
+    assert_eq!(back, deeds[..1]);
+    assert_eq!(store.audit_back(&theirs.farm.id, None, 2).await.unwrap(), []);
+    assert_eq!(call!(suite, audit_back(&ours.farm.id, None, 100)).unwrap().len(), deeds.len());
 }
 
 pub async fn asked_twice(suite: &Suite) {

@@ -53,7 +53,7 @@ async fn a_site_shows_what_its_sources_read_and_what_checking_found() {
     let page = house.page("/sites/ridge", &ines).await;
     for part in [
         "<h1>Ridge</h1>",
-        "40.6925° north, −74.1687° east. Times: America/New_York.",
+        "40.6925° north, 74.1687° west. Times: America/New_York.",
         "<h3>Mast</h3>",
         "station files",
         "45.0 °C (113.0 °F), spike (not used): ",

@@ -244,5 +244,6 @@ pub fn shipped_catalogue() -> Catalogue {
         &table(include_str!("../../../../config/verdict.toml")),
         &table(include_str!("../../../../config/records.toml")),
     );
-    catalogue.unwrap().ruled_by(rules.unwrap())
+    let slots = model::slot::Limits::read(&table(include_str!("../../../../config/slots.toml"))).unwrap();
+    catalogue.unwrap().ruled_by(Rules { slots: Arc::new(slots), ..rules.unwrap() })
 }

@@ -19,4 +19,5 @@ mod reading;
 mod round;
 mod season;
 mod sheets;
+mod told;
 mod walls;

@@ -13,7 +13,7 @@ use model::site::Place;
 use model::time::{Instant, zone};
 use model::units::TemperatureUnit;
 use serde_json::{Value, json};
-use store::{Block, Farm, LogEntry, Reckoned, Site, Source, Way};
+use store::{AlertWrite, Block, Farm, LogEntry, Reckoned, Site, Source, Way};
 
 use crate::house::{House, shipped_catalogue};
 
@@ -155,6 +155,11 @@ impl House {
 
     /// Reckons what is stale as the loops do, with the model alone.
     pub async fn reckon(&self) {
+        self.reckon_telling(&[]).await;
+    }
+
+    /// The same with alerts of each.
+    pub async fn reckon_telling(&self, alerts: &[AlertWrite]) {
         let (now, catalogue) = (self.now(), shipped_catalogue());
         for one in self.store.stale_seasons(now, catalogue.edition, None, 100).await.unwrap() {
             let weather = self.store.site_weather(&one.site.id, Instant::MIN, Instant::MAX).await.unwrap();
@@ -178,7 +183,7 @@ impl House {
                 look_again_at: season.look_again_at,
                 state: season.state.word().to_owned(),
                 doc: serde_json::to_value(&season).unwrap(),
-                alerts: Vec::new(),
+                alerts: alerts.to_vec(),
                 expected: Vec::new(),
             };
             assert_eq!(self.store.commit_reckoned(&[reckoned], now).await.unwrap(), 1);

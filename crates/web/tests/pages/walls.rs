@@ -6,7 +6,13 @@ use store::Role;
 use crate::house::{From, HERE, House, whole};
 
 /// Pages of North Bench and its farm.
-const PAGES: [&str; 9] = [
+const PAGES: &[&str] = &[
+    "/farms/alder",
+    "/farms/alder/verification",
+    "/farms/alder/materials",
+    "/farms/alder/people",
+    "/farms/alder/contacts",
+    "/farms/alder/alerts",
     "/farms/alder/sprays/2013",
     "/blocks/bench",
     "/blocks/bench/seasons/2013/report",
@@ -50,7 +56,15 @@ async fn for_people_of_another_farm_it_is_not_there() {
 #[tokio::test]
 async fn whoever_is_not_signed_in_is_led_there_and_the_page_on_care_is_open() {
     let house = House::in_season().await;
-    for path in PAGES.into_iter().chain(["/"]) {
+    for path in PAGES.into_iter().chain([
+        "/",
+        "/me",
+        "/curves",
+        "/curves/reference",
+        "/sites/ridge",
+        "/sites/ridge/springs",
+        "/farms/alder/audit",
+    ]) {
         let answer = house.get(path, None).await;
         assert_eq!(
             (answer.status, answer.location.as_deref()),
@@ -76,6 +90,8 @@ async fn what_is_not_there_is_said_on_a_page() {
     for (path, says) in [
         ("/farms/nowhere/sprays/2013", "no such farm"),
         ("/farms/alder/sprays/13", "no bloom year"),
+        ("/farms/nowhere/contacts", "no such farm"),
+        ("/sites/nowhere", "no such site"),
         ("/blocks/nowhere", "no such block"),
         ("/blocks/bench/seasons/2012/report", "has no season 2012"),
         ("/blocks/bench/seasons/2013/job?spray=3", "has 2 sprays, and no number 3"),

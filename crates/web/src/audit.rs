@@ -1,0 +1,102 @@
+//! Who did what on a farm, the latest first.
+
+use askama::Template;
+use axum::extract::{Path, Query};
+use axum::http::StatusCode;
+use chrono_tz::Tz;
+use serde::Deserialize;
+use store::Audit;
+
+use crate::visit::{Shown, Signed, Stop};
+use crate::words::Words;
+use crate::{pages, said};
+
+/// Deeds on one page.
+const ON_A_PAGE: u32 = 50;
+
+#[derive(Debug, Deserialize)]
+pub(crate) struct Asked {
+    /// Number of the last one on the page before.
+    before: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "audit.html")]
+struct Page {
+    words: &'static Words,
+    title: String,
+    farm_id: String,
+    farm: String,
+    rows: Vec<Row>,
+    /// Where the next page begins.
+    older: Option<i64>,
+    /// Whether this is not the first page.
+    later: bool,
+}
+
+/// One deed.
+struct Row {
+    at: String,
+    who: String,
+    deed: String,
+    /// What it was done to, by its name where it has one here.
+    what: String,
+    /// The block's page.
+    block: Option<String>,
+    year: String,
+    more: String,
+}
+
+/// The page. For the farm's advisors.
+pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Query<Asked>) -> Shown {
+    let farm = signed.farm(&id).await?;
+    let (view, words) = (&signed.0, signed.words());
+    if !view.caller().may_review(&farm.id) {
+        return Ok(pages::refused(StatusCode::FORBIDDEN, words.get("audit.advisors")));
+    }
+    let before = match asked.before.as_deref().filter(|text| !text.is_empty()) {
+        None => None,
+        Some(text) => Some(
+            text.parse().map_err(|_| Stop::NotThere(words.fill("audit.no_place", &[("before", &text)])))?,
+        ),
+    };
+    let mut deeds = view.store().audit_back(&farm.id, before, ON_A_PAGE + 1).await?;
+    let more = deeds.len() > ON_A_PAGE as usize;
+    deeds.truncate(ON_A_PAGE as usize);
+    let older = deeds.last().filter(|_| more).map(|last| last.number);
+    let mut rows = Vec::with_capacity(deeds.len());
+    for deed in deeds {
+        rows.push(row(&signed, deed).await?);
+    }
+    let page = Page {
+        words,
+        title: words.fill("audit.title", &[("farm", &farm.name)]),
+        rows,
+        older,
+        later: before.is_some(),
+        farm_id: farm.id,
+        farm: farm.name,
+    };
+    Ok(pages::page(StatusCode::OK, &page))
+}
+
+async fn row(signed: &Signed, deed: Audit) -> Result<Row, Stop> {
+    let store = signed.0.store();
+    let is_block = matches!(deed.kind.as_str(), "block" | "season");
+    let block = if is_block { store.block(&deed.subject).await? } else { None };
+    let person = if deed.kind == "person" { store.person(&deed.subject).await? } else { None };
+    let named = block.as_ref().map(|block| block.name.clone()).or(person.map(|person| person.name));
+    Ok(Row {
+        at: said::dated(deed.at, Tz::UTC),
+        who: deed.person.unwrap_or_else(|| signed.words().get("audit.nobody").to_owned()),
+        deed: deed.deed,
+        what: format!("{} {}", deed.kind, named.unwrap_or(deed.subject)),
+        block: block.map(|block| block.id),
+        year: deed.year.map(|year| year.to_string()).unwrap_or_default(),
+        more: deed
+            .detail
+            .filter(|detail| !detail.is_null())
+            .map(|detail| detail.to_string())
+            .unwrap_or_default(),
+    })
+}
