@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::Path;
 use axum::http::StatusCode;
 use model::curve::{Curve, EndPoint, Measure, Status};
+use model::units::Units;
 use model::words::NOT_CULTIVAR_SPECIFIC;
 
 use crate::tables::{Table, drawn};
@@ -44,13 +45,13 @@ struct Page {
 
 /// All of them.
 pub(crate) async fn list(signed: Signed) -> Shown {
-    let words = signed.words();
+    let (words, units) = (signed.words(), signed.0.caller().units);
     let curves = signed.0.catalogue().await?.curves;
     let row = |curve: &Curve| Row {
         id: curve.id.clone(),
         status: status(curve, words),
         source: curve.source.clone(),
-        covered: covered(curve),
+        covered: covered(curve, units),
         end_point: end_point(curve, words),
         unit: unit(curve, words),
     };
@@ -74,7 +75,7 @@ pub(crate) async fn one(signed: Signed, Path(id): Path<String>) -> Shown {
     let mut facts = vec![
         (words.get("curves.status"), status(curve, words).to_owned()),
         (words.get("curves.source"), curve.source.clone()),
-        (words.get("curves.covered"), covered(curve)),
+        (words.get("curves.covered"), covered(curve, signed.0.caller().units)),
         (words.get("curves.end_point"), end_point(curve, words).to_owned()),
         (words.get("curves.unit"), unit(curve, words).to_owned()),
         (words.get("curves.lag"), words.get(lag).to_owned()),
@@ -93,9 +94,9 @@ pub(crate) async fn one(signed: Signed, Path(id): Path<String>) -> Shown {
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-fn covered(curve: &Curve) -> String {
+fn covered(curve: &Curve, units: Units) -> String {
     let (low, high) = curve.covered;
-    format!("{} to {}", said::celsius(low), said::celsius(high))
+    format!("{} to {}", said::celsius(low, units), said::celsius(high, units))
 }
 
 fn status(curve: &Curve, words: &'static Words) -> &'static str {

@@ -7,13 +7,13 @@
 
 mod alerts;
 mod assets;
+mod audit;
 mod board;
 mod care;
 mod confirm;
-mod entries;
-mod audit;
 mod contacts;
 mod curves;
+mod entries;
 mod farm;
 mod forgotten;
 mod guard;
@@ -37,9 +37,9 @@ mod sign_in;
 mod site;
 mod sprayed;
 mod sprays;
-mod today;
 mod springs;
 mod tables;
+mod today;
 mod typed;
 mod verification;
 mod visit;

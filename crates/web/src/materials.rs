@@ -102,6 +102,7 @@ pub(crate) async fn take_back(signed: Signed, Path((id, confirmation)): Path<(St
 
 async fn shown(signed: &Signed, farm: Farm, typed: Typed) -> Shown {
     let (view, words) = (&signed.0, signed.words());
+    let units = view.caller().units;
     let catalogue = view.catalogue().await?;
     let materials = &catalogue.materials;
     let confirmed = view.store().confirmations(&farm.id).await?;
@@ -128,9 +129,9 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed) -> Shown {
         form,
         wrong: typed.left(&FIELDS),
         whose: words.get(limits::whose(&rules, &limits)).to_owned(),
-        limits: limits::table(&limits, materials, words),
+        limits: limits::table(&limits, materials, units, words),
         facts: limits.facts.iter().map(|fact| limits::fact(fact, materials)).collect(),
-        known: known::table(materials, words),
+        known: known::table(materials, units, words),
         basis: known::basis(materials),
         farm_id: farm.id,
         farm: farm.name,

@@ -14,7 +14,7 @@ use crate::words::Words;
 use crate::{pages, said};
 
 /// The fields of the two forms.
-const NAME: [&str; 1] = ["name"];
+const NAME: [&str; 2] = ["name", "units"];
 const TOKEN: [&str; 3] = ["name", "scope", "expires_at"];
 
 #[derive(Template)]
@@ -27,6 +27,7 @@ struct Page {
     roles: Vec<(String, String, &'static str)>,
     operator: bool,
     name: Field,
+    units: Field,
     name_wrong: Option<String>,
     /// A token that was just made; its secret is shown this once.
     made: Option<(String, String)>,
@@ -60,7 +61,7 @@ pub(crate) async fn page(signed: Signed) -> Shown {
     shown(&signed, Sent::default()).await
 }
 
-/// Changes their name.
+/// Changes their name and the units that they read.
 pub(crate) async fn rename(signed: Signed, Form(sent): Form<Vec<(String, String)>>) -> Shown {
     let typed = Typed::of(sent);
     match signed.0.send(Method::PATCH, &["me"], Some(&typed.document(&NAME))).await {
@@ -117,7 +118,11 @@ async fn shown(signed: &Signed, sent: Sent) -> Shown {
     }
     let status = [&sent.name, &sent.token].into_iter().flatten().map(Typed::status).next();
     let own_name = text(&me["person"], "name");
-    let name = sent.name.unwrap_or_else(|| Typed::proposed(&[("name", &own_name)]));
+    let own_units = text(&me["person"], "units");
+    let own = [("name", own_name.as_str()), ("units", own_units.as_str())];
+    let name = sent.name.unwrap_or_else(|| Typed::proposed(&own));
+    let systems = [("both", "me.units_both"), ("metric", "me.units_metric"), ("us", "me.units_us")];
+    let systems = systems.map(|(word, key)| (word.to_owned(), words.get(key).to_owned())).to_vec();
     let token = sent.token.unwrap_or_else(|| Typed::proposed(&[("scope", "read")]));
     let of = |kind: &str| -> Vec<Held> {
         let all = held["items"].as_array().into_iter().flatten();
@@ -133,6 +138,7 @@ async fn shown(signed: &Signed, sent: Sent) -> Shown {
         roles,
         operator: view.caller().operator,
         name_wrong: name.left(&NAME),
+        units: name.field("me", "units", "select", words.get("me.units")).of(systems),
         name: name.field("me", "name", "text", words.get("me.name")).required().complete("name"),
         made: sent.made,
         tokens: of("token"),

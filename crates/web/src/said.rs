@@ -14,6 +14,13 @@ const M_S_PER_MPH: f64 = 0.447_04;
 /// Metres in an international foot, exact by definition.
 const METRES_PER_FOOT: f64 = 0.304_8;
 
+/// The wall clock and units that something is read in.
+#[derive(Clone, Copy)]
+pub(crate) struct Reader {
+    pub(crate) zone: Tz,
+    pub(crate) units: Units,
+}
+
 /// A moment with its year and zone, rounded up to the minute.
 pub(crate) fn dated(at: Instant, zone: Tz) -> String {
     let minute = Instant((at.0 + MINUTE - 1).div_euclid(MINUTE) * MINUTE);
@@ -23,28 +30,33 @@ pub(crate) fn dated(at: Instant, zone: Tz) -> String {
 /// A temperature in the reader's units: `−2.4 °C (27.7 °F)` where those are both.
 pub(crate) fn celsius(value: f64, units: Units) -> String {
     let signed = |number: f64, unit: &str| format!("{number:.1} {unit}").replace('-', "−");
-    let (celsius, fahrenheit) = (signed(value, "°C"), signed(value * 1.8 + 32.0, "°F"));
+    either(signed(value, "°C"), signed(value * 1.8 + 32.0, "°F"), units)
+}
+
+/// A metric figure and a US one, in the reader's units.
+fn either(metric: String, us: String, units: Units) -> String {
     match units {
-        Units::Both => format!("{celsius} ({fahrenheit})"),
-        Units::Metric => celsius,
-        Units::Us => fahrenheit,
+        Units::Both => format!("{metric} ({us})"),
+        Units::Metric => metric,
+        Units::Us => us,
     }
 }
 
-/// A difference of temperatures in both units: `0.4 K (0.7 °F)`.
-pub(crate) fn difference(kelvin: f64) -> String {
-    let signed = |number: f64| format!("{number:.1}").replace('-', "−");
-    format!("{} K ({} °F)", signed(kelvin), signed(kelvin * 1.8))
+/// A difference of temperatures: `0.4 K (0.7 °F)`.
+pub(crate) fn difference(kelvin: f64, units: Units) -> String {
+    let signed = |number: f64, unit: &str| format!("{number:.1} {unit}").replace('-', "−");
+    either(signed(kelvin, "K"), signed(kelvin * 1.8, "°F"), units)
 }
 
-/// A wind in both units.
-pub(crate) fn speed(metres_a_second: f64) -> String {
-    format!("{metres_a_second:.1} m/s ({:.0} mph)", metres_a_second / M_S_PER_MPH)
+/// A wind.
+pub(crate) fn speed(metres_a_second: f64, units: Units) -> String {
+    let miles_an_hour = metres_a_second / M_S_PER_MPH;
+    either(format!("{metres_a_second:.1} m/s"), format!("{miles_an_hour:.0} mph"), units)
 }
 
-/// A height in both units.
-pub(crate) fn height(metres: f64) -> String {
-    format!("{metres:.0} m ({:.0} ft)", metres / METRES_PER_FOOT)
+/// A height.
+pub(crate) fn height(metres: f64, units: Units) -> String {
+    either(format!("{metres:.0} m"), format!("{:.0} ft", metres / METRES_PER_FOOT), units)
 }
 
 /// How long ago a moment was, or how far ahead it lies.
@@ -117,8 +129,8 @@ pub(crate) fn amount(amount: &Amount, units: Units) -> String {
     }
 }
 
-/// How long ago: minutes below two hours, then hours, from two days on days.
-pub(crate) fn ago(seconds: i64) -> String {
+/// So long: minutes below two hours, then hours, from two days on days.
+pub(crate) fn lasting(seconds: i64) -> String {
     let seconds = seconds.max(0);
     match seconds / HOUR {
         0..2 => format!("{} min", seconds / MINUTE),
@@ -155,7 +167,7 @@ mod tests {
 
     #[test]
     fn an_age_is_as_exact_as_it_matters() {
-        let ages = [-5, 59 * MINUTE, 119 * MINUTE, 2 * HOUR, 47 * HOUR, 48 * HOUR, 71 * HOUR].map(ago);
+        let ages = [-5, 59 * MINUTE, 119 * MINUTE, 2 * HOUR, 47 * HOUR, 48 * HOUR, 71 * HOUR].map(lasting);
         assert_eq!(ages, ["0 min", "59 min", "119 min", "2 h", "47 h", "2 days", "2 days"]);
     }
 
@@ -165,9 +177,9 @@ mod tests {
         let of = |seconds: i64| ago(now.plus(-seconds), now);
         assert_eq!([of(29), of(89 * MINUTE), of(90 * MINUTE)], ["0 min ago", "89 min ago", "2 h ago"]);
         assert_eq!([of(47 * HOUR), of(60 * HOUR), of(-2 * HOUR)], ["47 h ago", "3 days ago", "in 2 h"]);
-        assert_eq!(difference(-0.5), "−0.5 K (−0.9 °F)");
-        assert_eq!(speed(4.5), "4.5 m/s (10 mph)");
-        assert_eq!(height(3.0), "3 m (10 ft)");
+        assert_eq!(difference(-0.5, Units::Both), "−0.5 K (−0.9 °F)");
+        assert_eq!(speed(4.5, Units::Both), "4.5 m/s (10 mph)");
+        assert_eq!(height(3.0, Units::Both), "3 m (10 ft)");
     }
 
     #[test]

@@ -169,7 +169,7 @@ impl Ground {
         let told = Told { block, seen, season, last: self.last.clone(), now: *now, units: self.units };
         page.head = report::head(&told, farm);
         if let Some(at) = season.as_of {
-            page.head.push(words.fill("season.age", &[("age", &said::ago(now.since(at)))]));
+            page.head.push(words.fill("season.age", &[("age", &said::lasting(now.since(at)))]));
         }
         page.urgent = report::urgent(&told);
         page.waits = waiting::of(season, zone, *now).into_iter().map(|waits| waits.text).collect();

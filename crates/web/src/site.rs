@@ -9,9 +9,11 @@ use charts::weather::{self, Lane, Seen, Sources};
 use chrono_tz::Tz;
 use model::series::{Reading, Series};
 use model::time::{DAY, HOUR, Instant};
+use model::units::Units;
 use serde_json::Value;
 use store::Site;
 
+use crate::said::Reader;
 use crate::tables::{Table, drawn};
 use crate::visit::{Shown, Signed};
 use crate::words::Words;
@@ -64,6 +66,7 @@ struct ForecastShown {
 pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
     let (site, zone) = signed.site(&id).await?;
     let (words, now) = (signed.words(), signed.0.now());
+    let reader = Reader { zone, units: signed.0.caller().units };
     let from = now.plus(-BACK);
     let standing = signed.0.read(&["sites", &site.id, "standing"], &[]).await?;
     let air = signed.0.air(&site, from).await?;
@@ -75,14 +78,14 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
         let age = said::ago(forecast.issued_at, now);
         let issued = said::dated(forecast.issued_at, zone);
         let head = words.fill("site.issued", &[("source", &source.name), ("at", &issued), ("age", &age)]);
-        ForecastShown { head, attribution, days: days(&forecast.hours, now, zone, words) }
+        ForecastShown { head, attribution, days: days(&forecast.hours, now, reader, words) }
     });
     let (picture, table) = picture(&site, &air, (from, now), zone, words);
     let page = Page {
         words,
         title: site.name.clone(),
-        place: place(&site, words),
-        sources: stands.iter().map(|of| source(of, &air, zone, now, words)).collect(),
+        place: place(&site, reader.units, words),
+        sources: stands.iter().map(|of| source(of, &air, reader, now, words)).collect(),
         picture,
         table,
         forecast,
@@ -93,20 +96,21 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
 }
 
 /// Where it lies.
-fn place(site: &Site, words: &Words) -> String {
+fn place(site: &Site, units: Units, words: &Words) -> String {
     let north = words.get(if site.latitude < 0.0 { "site.south" } else { "site.north" });
     let east = words.get(if site.longitude < 0.0 { "site.west" } else { "site.east" });
     let position = format!("{:.4}° {north}, {:.4}° {east}", site.latitude.abs(), site.longitude.abs());
     let mut said = words.fill("site.place", &[("position", &position), ("zone", &site.time_zone)]);
     if let Some(metres) = site.elevation_m {
         said.push(' ');
-        said.push_str(&words.fill("site.height", &[("height", &said::height(metres))]));
+        said.push_str(&words.fill("site.height", &[("height", &said::height(metres, units))]));
     }
     said
 }
 
 /// What is known of a source, from how it stands and what it read.
-fn source(of: &Value, air: &Air, zone: Tz, now: Instant, words: &'static Words) -> SourceShown {
+fn source(of: &Value, air: &Air, reader: Reader, now: Instant, words: &'static Words) -> SourceShown {
+    let Reader { zone, units } = reader;
     let at = |value: &Value| value.as_str().and_then(|text| text.parse::<Instant>().ok());
     let told = |at: Instant| format!("{} ({})", said::dated(at, zone), said::ago(at, now));
     let seen = air.sources.iter().find(|one| of["source"] == one.source.id.as_str());
@@ -123,7 +127,7 @@ fn source(of: &Value, air: &Air, zone: Tz, now: Instant, words: &'static Words) 
     let newest = at(&of["last_reading_at"]);
     facts.push((words.get("site.newest"), newest.map_or(words.get("site.nothing").to_owned(), told)));
     if let Some(warmer) = of["first_is_warmer_by"].as_f64() {
-        facts.push((words.get("site.warmer"), said::difference(warmer)));
+        facts.push((words.get("site.warmer"), said::difference(warmer, units)));
     }
     let feed = &of["feed"];
     if let Some(provider) = feed["provider"].as_str() {
@@ -152,7 +156,7 @@ fn source(of: &Value, air: &Air, zone: Tz, now: Instant, words: &'static Words) 
     let doubted = seen.map_or(&[][..], |seen| seen.doubted.as_slice());
     let sentence = |one: &api::Doubted| {
         let used = if one.reading.flag.usable() { "site.used" } else { "site.not_used" };
-        let (celsius, when) = (said::celsius(one.reading.celsius), one.reading.at.spoken(zone));
+        let (celsius, when) = (said::celsius(one.reading.celsius, units), one.reading.at.spoken(zone));
         format!("{when}, {celsius}, {} ({}): {}", one.check, words.get(used), one.detail)
     };
     let left = doubted.len().saturating_sub(TOLD);
@@ -226,7 +230,8 @@ fn fewer(air: &Air, now: Instant) -> Option<Series> {
 }
 
 /// The coldest and the warmest hour of each day ahead.
-fn days(hours: &[Reading], now: Instant, zone: Tz, words: &Words) -> Table {
+fn days(hours: &[Reading], now: Instant, reader: Reader, words: &Words) -> Table {
+    let Reader { zone, units } = reader;
     let mut days: Vec<(String, f64, f64)> = Vec::new();
     for hour in hours.iter().filter(|hour| hour.at > now) {
         let day = hour.at.local_date(zone).format("%a %-d %b").to_string();
@@ -238,6 +243,8 @@ fn days(hours: &[Reading], now: Instant, zone: Tz, words: &Words) -> Table {
         }
     }
     let head = ["site.day", "site.coldest", "site.warmest"].map(|key| words.get(key).to_owned()).to_vec();
-    let rows = days.into_iter().map(|(day, low, high)| vec![day, said::celsius(low), said::celsius(high)]);
+    let rows = days
+        .into_iter()
+        .map(|(day, low, high)| vec![day, said::celsius(low, units), said::celsius(high, units)]);
     Table::of(words.get("site.days"), std::iter::once(head).chain(rows).collect())
 }

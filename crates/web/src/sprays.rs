@@ -3,14 +3,13 @@
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
-use chrono_tz::Tz;
 use model::materials::Material;
 use model::record::{Profile, Record, named_fields};
-use model::units::Units;
 use model::words;
 use serde::Deserialize;
 use store::{Block, Farm};
 
+use crate::said::Reader;
 use crate::sprayed::{Sprayed, material, sprays};
 use crate::visit::{Shown, Signed, Stop, year};
 use crate::words::Words;
@@ -147,13 +146,6 @@ fn shown(
         missing,
         written: format!("{corrected}{wrote}, received {}.", said::dated(spray.received_at, zone)),
     }
-}
-
-/// The wall clock and units that a record is read in.
-#[derive(Clone, Copy)]
-pub(crate) struct Reader {
-    pub(crate) zone: Tz,
-    pub(crate) units: Units,
 }
 
 /// Every field that was typed, and the block's facts beside it.

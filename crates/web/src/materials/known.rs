@@ -2,6 +2,7 @@
 
 use model::materials::{Material, Role, figure};
 use model::slot::Limits;
+use model::units::Units;
 
 use crate::said;
 use crate::tables::Table;
@@ -10,7 +11,7 @@ use crate::words::Words;
 const NOTHING: &str = "–";
 
 /// A row a material.
-pub(super) fn table(materials: &[Material], words: &Words) -> Table {
+pub(super) fn table(materials: &[Material], units: Units, words: &Words) -> Table {
     let head = [
         "materials.material",
         "materials.role",
@@ -26,7 +27,7 @@ pub(super) fn table(materials: &[Material], words: &Words) -> Table {
         let of_hours = Limits::of_material(material);
         let own: Vec<String> = of_hours
             .iter()
-            .map(|limit| format!("{} {}", limit.what.spoken(), super::limits::at(limit)))
+            .map(|limit| format!("{} {}", limit.what.spoken(), super::limits::at(limit, units)))
             .collect();
         let role = match material.role {
             Role::Thinner => words.get("materials.thinner"),

@@ -2,6 +2,7 @@
 
 use model::materials::{Material, figure};
 use model::slot::{Beside, Fact, Limit, Limits, What};
+use model::units::Units;
 use serde_json::Value;
 
 use crate::said;
@@ -28,13 +29,13 @@ pub(super) fn whose(rules: &Value, limits: &Limits) -> &'static str {
 }
 
 /// A row a limit.
-pub(super) fn table(limits: &Limits, materials: &[Material], words: &Words) -> Table {
+pub(super) fn table(limits: &Limits, materials: &[Material], units: Units, words: &Words) -> Table {
     let head = ["materials.what", "materials.limit", "materials.for_material", "materials.source"];
     let head = head.map(|key| words.get(key).to_owned()).to_vec();
     let row = |limit: &Limit| {
         let of: Vec<String> = limit.materials.iter().map(|id| super::name(id, materials)).collect();
         let of = if of.is_empty() { words.get("materials.all").to_owned() } else { of.join(", ") };
-        vec![limit.what.spoken().to_owned(), at(limit), of, sourced(&limit.source, &limit.status)]
+        vec![limit.what.spoken().to_owned(), at(limit, units), of, sourced(&limit.source, &limit.status)]
     };
     let rows = std::iter::once(head).chain(limits.limits.iter().map(row)).collect();
     Table::of(words.get("materials.limits"), rows)
@@ -52,15 +53,15 @@ fn sourced(source: &str, status: &impl serde::Serialize) -> String {
     format!("{source}; {}", status.as_str().unwrap_or_default().replace('-', " "))
 }
 
-/// The figure of a limit, in both units where there are two.
-pub(super) fn at(limit: &Limit) -> String {
+/// The figure of a limit.
+pub(super) fn at(limit: &Limit, units: Units) -> String {
     match limit.what {
-        What::Wind | What::Gust => said::speed(limit.at),
-        What::Warmest | What::Coldest => said::celsius(limit.at),
-        What::DewPointSpread => said::difference(limit.at),
+        What::Wind | What::Gust => said::speed(limit.at, units),
+        What::Warmest | What::Coldest => said::celsius(limit.at, units),
+        What::DewPointSpread => said::difference(limit.at, units),
         What::BeeQuiet => Beside::BeeQuiet.told().to_owned(),
         what => {
-            let spread = limit.spread.map(|spread| format!(" ({})", said::difference(spread)));
+            let spread = limit.spread.map(|spread| format!(" ({})", said::difference(spread, units)));
             format!("{}{}{}", figure(limit.at), what.unit(), spread.unwrap_or_default())
         }
     }

@@ -6,12 +6,12 @@ mod ahead;
 mod house;
 mod orchard;
 
+mod air;
 mod board;
 mod doors;
-mod field;
-mod air;
 mod doors;
 mod farm;
+mod field;
 mod home;
 mod materials;
 mod people;
