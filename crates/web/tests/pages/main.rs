@@ -9,7 +9,6 @@ mod orchard;
 mod air;
 mod board;
 mod doors;
-mod doors;
 mod farm;
 mod field;
 mod home;

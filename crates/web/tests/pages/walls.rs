@@ -56,7 +56,7 @@ async fn for_people_of_another_farm_it_is_not_there() {
 #[tokio::test]
 async fn whoever_is_not_signed_in_is_led_there_and_the_page_on_care_is_open() {
     let house = House::in_season().await;
-    for path in PAGES.into_iter().chain([
+    for path in PAGES.iter().copied().chain([
         "/",
         "/me",
         "/curves",
