@@ -22,6 +22,7 @@ fn subject(word: &Word) -> String {
         Word::Stopped { farm, who } => {
             format!("{}: {} gets no alerts any more", plain(farm), plain(who))
         }
+        Word::Trial => "bloomtide: a mail to try the way that alerts go".to_owned(),
         Word::HookOff { farm, hook, .. } => format!("{}: hook {} is switched off", plain(farm), plain(hook)),
         Word::Undelivered { block, to, bounced, .. } => {
             let what = if *bounced { "came back" } else { "was not delivered" };
@@ -64,6 +65,12 @@ fn lines(word: &Word, recipient: &str, sender: &Sender) -> Vec<String> {
         Word::Stopped { farm, who } => vec![
             format!("The owner of {} stopped alerts of {} to it.", plain(who), plain(farm)),
             "See that someone else gets them, or ask for another address.".to_owned(),
+        ],
+        Word::Trial => vec![
+            "You asked for this mail on a page of the server. It went the way that alerts go.".to_owned(),
+            "If it lies among unwanted mail, tell your mail program that it belongs to the others: \
+             during bloom a missed alert costs a crop."
+                .to_owned(),
         ],
         Word::HookOff { farm, hook, cause } => vec![
             format!(
@@ -159,6 +166,7 @@ mod tests {
             Word::AddressChanging { farm: farm.clone(), to: "new@quernstone.example".into() },
             Word::AddressRemoved { farm: farm.clone() },
             Word::WishesChanged { farm: farm.clone() },
+            Word::Trial,
             Word::Undelivered {
                 farm,
                 to: "ines@quernstone.example".into(),

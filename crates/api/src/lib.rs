@@ -104,7 +104,7 @@ pub use news::{BlockNews, News, NewsLine, brief};
 pub use rounds::{ABOUT as ABOUT_ROUNDS, Planned};
 pub use sight::air::{Air, AirSource, Doubted};
 pub use sight::ask::{Refused, Unfit};
-pub use sight::{Came, NotAdded, SeasonSeen, Sight, Unplanned, Unseen, View};
+pub use sight::{Amiss, Answered, Asked, Came, NotAdded, SeasonSeen, Sight, Undone, Unplanned, Unseen, View};
 pub use slots::Looked;
 pub use sprays::{Facts, Kept, kept};
 

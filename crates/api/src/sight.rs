@@ -1,6 +1,8 @@
 //! What pages show, seen for one caller alone: the same rows, plans and growth that
 //! the API answers from.
 
+mod hand;
+
 use std::fmt;
 use std::sync::Arc;
 
@@ -24,6 +26,7 @@ mod season;
 
 pub use rounds::Unplanned;
 
+pub use self::hand::{Amiss, Answered, Asked, Undone};
 use crate::App;
 use crate::desk::{Desk, Visit};
 use crate::ground::field_log;
@@ -37,14 +40,14 @@ pub(crate) mod ask;
 #[derive(Clone)]
 pub struct Sight {
     desk: Arc<Desk>,
-    /// What the API serves, called within the process.
-    inside: Router,
+    hand: Router,
 }
 
 /// What one caller sees.
 pub struct View {
     visit: Visit,
-    inside: Router,
+    /// The API's handlers, for what is done on pages.
+    hand: Router,
 }
 
 /// A season with what it was reckoned from, save the weather.
@@ -135,13 +138,13 @@ impl Sight {
     /// The same application as the API's.
     pub fn new(app: App) -> Sight {
         let desk = Arc::new(Desk::new(app));
-        Sight { inside: ask::inside(&desk), desk }
+        Sight { hand: hand::router(&desk), desk }
     }
 
     /// What a caller sees.
     pub fn of(&self, caller: Caller) -> View {
         let id = self.desk.new_id();
-        View { visit: Visit::new(self.desk.clone(), caller, id, None), inside: self.inside.clone() }
+        View { visit: Visit::new(self.desk.clone(), caller, id, None), hand: self.hand.clone() }
     }
 }
 

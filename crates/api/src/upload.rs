@@ -8,7 +8,7 @@ use axum::body::Bytes;
 use axum::extract::{FromRequest, Path, Request};
 use chrono_tz::Tz;
 use model::input;
-use model::series::{Forecast, Kind};
+use model::series::{Forecast, Kind, Reading};
 use model::time::{FUTURE_TOLERANCE, Instant, zone};
 use serde_json::{Value, json};
 use store::{Site, Source, Way};
@@ -84,6 +84,11 @@ pub(crate) struct FromSource {
     dry_run: Option<bool>,
 }
 
+/// What a person has said of a file's layout, on a page that showed what was told from
+/// it: it stands beside the request, and holds before what the file says.
+#[derive(Debug, Clone)]
+pub(crate) struct ByHand(pub(crate) Value);
+
 /// Types of a station's file; it may be packed with gzip.
 const FILES: [&str; 3] = ["text/csv", "text/plain", "application/gzip"];
 
@@ -148,7 +153,9 @@ async fn station_file(
         Some(found) if found.site_id == site.id => found,
         _ => return Err(readings::no_source(site, &id, true)),
     };
-    let layout = layout_of(&source)?;
+    let by_hand = request.extensions().get::<ByHand>().map(|given| given.0.clone());
+    // What is said of this file holds before what was remembered of those before it.
+    let layout = if by_hand.is_some() { layout_of(&source).map(|_| None)? } else { layout_of(&source)? };
     if layout.is_none() && !dry_run {
         // What is told from the file becomes the source's mapping.
         desk.allow(Deed::SetUp, site.farm_id.as_deref())?;
@@ -162,9 +169,21 @@ async fn station_file(
     }
     let incoming = Incoming::new(request, limits::UPLOAD_BYTES)?;
     let place = desk.uploads.acquire().await.expect("the places for uploads are never closed");
-    let how = How { known: layout, kind: source.kind, zone: zone(&site.time_zone).ok(), dry_run };
+    let how = How {
+        known: layout,
+        by_hand: by_hand.unwrap_or_else(|| json!({})),
+        kind: source.kind,
+        zone: zone(&site.time_zone).ok(),
+        dry_run,
+    };
     let answer = match parsed(incoming, how, now).await? {
-        Parsed::Report(report) => ok(json!({"source": source.id, "dry_run": true, "file": report})),
+        Parsed::Unclear(report) => {
+            ok(json!({"source": source.id, "dry_run": true, "file": report, "would_be": null}))
+        }
+        Parsed::Report { report, readings } => {
+            let would_be = would_be(desk, site, &source, &readings).await?;
+            ok(json!({"source": source.id, "dry_run": true, "file": report, "would_be": would_be}))
+        }
         Parsed::File { layout, read, remembered } => {
             let answer = store(desk, &source, layout.role(), read, now).await?;
             if remembered {
@@ -194,6 +213,8 @@ fn layout_of(source: &Source) -> Result<Option<Layout>, Problem> {
 struct How {
     /// The source's layout; none when it is to be told from the file.
     known: Option<Layout>,
+    /// What a person has said of it.
+    by_hand: Value,
     kind: Kind,
     zone: Option<Tz>,
     dry_run: bool,
@@ -201,7 +222,14 @@ struct How {
 
 /// What came of a file.
 enum Parsed {
-    Report(Value),
+    /// It is not told how it is read.
+    Unclear(Value),
+    /// What was understood, of which nothing is kept.
+    Report {
+        report: Value,
+        /// None for a forecast, whose hours take the place of no readings.
+        readings: Option<Vec<Reading>>,
+    },
     File {
         layout: Layout,
         read: StationFile,
@@ -221,12 +249,12 @@ impl How {
         let remembered = self.known.is_none();
         let (layout, told, doubts) = match self.known {
             Some(known) => (known, Vec::new(), Vec::new()),
-            None => match layout::recognise(&head, None, &json!({}), self.zone) {
+            None => match layout::recognise(&head, None, &self.by_hand, self.zone) {
                 Ok(recognised) => (recognised.layout.of_kind(self.kind), recognised.told, recognised.doubts),
                 Err(unclear) if self.dry_run => {
                     let unclear = json!({"told": unclear.told, "doubts": unclear.doubts, "mapping": unclear.table,
                         "to_give": unclear.faults.0, "understood": null});
-                    return Ok(Parsed::Report(unclear));
+                    return Ok(Parsed::Unclear(unclear));
                 }
                 Err(unclear) => {
                     let faults = unclear.faults.0.iter();
@@ -238,9 +266,12 @@ impl How {
         };
         let file = io::Cursor::new(head).chain(file);
         if self.dry_run {
-            let understood = layout::understand(file, &layout, now).map_err(|fault| refused(&fault))?;
-            return Ok(Parsed::Report(json!({"told": told, "doubts": doubts, "mapping": layout.to_json(),
-                "to_give": [], "understood": understood})));
+            let (read, understood) =
+                layout::understand(file, &layout, now).map_err(|fault| refused(&fault))?;
+            let report = json!({"told": told, "doubts": doubts, "mapping": layout.to_json(), "to_give": [],
+                "understood": understood});
+            let readings = (layout.role() == Role::Observed).then_some(read.readings);
+            return Ok(Parsed::Report { report, readings });
         }
         if !doubts.is_empty() {
             let keys: Vec<String> = doubts.iter().map(|doubt| format!("/{}", doubt.key)).collect();
@@ -341,6 +372,31 @@ fn refused(fault: &FileFault) -> Problem {
             Problem::file(pointer, fault.to_string())
         }
     }
+}
+
+/// What storing readings would come to, as [`store`] counts it; null for a forecast.
+async fn would_be(
+    desk: &Visit,
+    site: &Site,
+    source: &Source,
+    readings: &Option<Vec<Reading>>,
+) -> Result<Value, Problem> {
+    let Some(readings) = readings else { return Ok(Value::Null) };
+    let (Some(first), Some(last)) = (readings.first(), readings.last()) else {
+        return Ok(json!({"stored": 0, "unchanged": 0, "corrected": 0}));
+    };
+    let of_site = desk.store.readings(&site.id, first.at, last.at).await?;
+    let held = of_site.into_iter().find(|(one, _)| one.id == source.id).map(|(_, held)| held);
+    let held = held.unwrap_or_default();
+    let (mut stored, mut unchanged, mut corrected) = (0_u64, 0_u64, 0_u64);
+    for reading in readings {
+        match held.binary_search_by_key(&reading.at, |held| held.at).map(|place| &held[place]) {
+            Err(_) => stored += 1,
+            Ok(held) if held.says_the_same(reading) => unchanged += 1,
+            Ok(_) => corrected += 1,
+        }
+    }
+    Ok(json!({"stored": stored, "unchanged": unchanged, "corrected": corrected}))
 }
 
 async fn store(desk: &Visit, source: &Source, role: Role, read: StationFile, now: Instant) -> Answer {

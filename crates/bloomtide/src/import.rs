@@ -40,7 +40,8 @@ pub(crate) async fn run(args: ImportArgs) -> anyhow::Result<()> {
     };
     if args.dry_run {
         let report = tokio::task::spawn_blocking(move || {
-            layout::understand(open(&path)?, &layout, now).map_err(anyhow::Error::from)
+            let understood = layout::understand(open(&path)?, &layout, now).map_err(anyhow::Error::from)?;
+            anyhow::Ok(understood.1)
         });
         say(&serde_json::to_string_pretty(
             &report.await?.context("it would be refused, and nothing of it stored")?,

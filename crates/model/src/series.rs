@@ -90,6 +90,16 @@ impl Reading {
         Reading { at, span, celsius, flag: Flag::NotEvaluated }
     }
 
+    /// Whether it says the same as another, so that the one in the other's place changes
+    /// nothing. A negative zero is zero: not every database keeps it.
+    pub fn says_the_same(&self, other: &Reading) -> bool {
+        let celsius = |reading: &Reading| (reading.celsius + 0.0).to_bits();
+        self.at == other.at
+            && self.span == other.span
+            && celsius(self) == celsius(other)
+            && self.flag == other.flag
+    }
+
     /// Where the reading begins to hold.
     pub fn from(&self) -> Instant {
         self.at.plus(-self.span)

@@ -334,6 +334,9 @@ methods! {
     feeds::finish_cell(provider: &str, cell: &str, token: i64, fetched: Fetched<'_>, now: Instant) -> bool;
     /// Ends a lease of a cell that was not asked for, and says when it is due.
     feeds::put_off_cell(provider: &str, cell: &str, token: i64, next_at: Instant) -> bool;
+    /// Makes a cell due at once for whoever waits for it; false when it is due already,
+    /// or no source is fed from it. A lease of it goes on.
+    feeds::ask_soon(provider: &str, cell: &str, now: Instant) -> bool;
     /// Stores the rest of the air; what one is silent of stays as it was. Gives
     /// how many rows were written.
     feeds::store_air(source_id: &str, air: &[Air], received_at: Instant) -> u64;

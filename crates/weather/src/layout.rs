@@ -218,23 +218,27 @@ pub fn read(source: impl Read, layout: &Layout, now: Instant) -> Result<StationF
     }
 }
 
-/// Reads a file as [`read`] does and says how it was understood.
+/// Reads a file as [`read`] does, and says beside it how it was understood.
 ///
 /// # Errors
 /// As [`read`].
-pub fn understand(source: impl Read, layout: &Layout, now: Instant) -> Result<Report, FileFault> {
+pub fn understand(
+    source: impl Read,
+    layout: &Layout,
+    now: Instant,
+) -> Result<(StationFile, Report), FileFault> {
     let source = unpacked(source)?;
     let of = match layout {
         Layout::Table(mapping) => {
-            let (_, understood) = station_file::understand(source, mapping, now)?;
-            return Ok(Report::Table(Box::new(understood)));
+            let (file, understood) = station_file::understand(source, mapping, now)?;
+            return Ok((file, Report::Table(Box::new(understood))));
         }
         Layout::Archive(of) => of,
     };
     let read = archives::read(of.archive, source, &of.options, now)?;
-    let mut refused = read.file.refused;
+    let mut refused = read.file.refused.clone();
     refused.truncate(station_file::MOST_REFUSED_SHOWN);
-    Ok(Report::Archive(Box::new(ArchiveReport {
+    let report = ArchiveReport {
         mapping: layout.to_json(),
         station: read.station.map(|station| match station.name {
             Some(name) => format!("{} ({name})", station.id),
@@ -246,7 +250,8 @@ pub fn understand(source: impl Read, layout: &Layout, now: Instant) -> Result<Re
         gaps: station_file::gaps(&read.file.readings),
         rows: read.file.rows,
         refused,
-    })))
+    };
+    Ok((read.file, Report::Archive(Box::new(report))))
 }
 
 /// Tells the layout of a file from its first bytes; `by_hand` is a table of which

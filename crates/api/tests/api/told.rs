@@ -56,8 +56,14 @@ async fn a_dry_run_shows_what_was_understood_and_keeps_nothing() {
     );
     assert_eq!(understood["gaps"]["count"], 1);
     assert_eq!(understood["refused"][0]["line"], 23);
+    assert_eq!(shown["would_be"], json!({"stored": 21, "unchanged": 0, "corrected": 0}));
     assert_eq!(mapping(&house).await, Value::Null);
     assert_eq!(house.get("sites/ridge/readings").await.expect(200)["items"], json!([]));
+    // What is there already is told from what would take its place.
+    sent(&house, clear(), "", "text/csv").await.expect(200);
+    let other = clear().replace("00:30;8,5", "00:30;7,5");
+    let shown = sent(&house, other, "&dry_run=true", "text/csv").await.expect(200);
+    assert_eq!(shown["would_be"], json!({"stored": 0, "unchanged": 20, "corrected": 1}));
 }
 
 #[tokio::test]

@@ -390,6 +390,17 @@ async fn due_at(connection: &mut Connection, provider: &str, now: Instant) -> Re
     Ok(query.build_query_as().fetch_optional(connection).await?)
 }
 
+pub(crate) async fn ask_soon(db: &Pools, provider: &str, cell: &str, now: Instant) -> Result<bool> {
+    let brought =
+        sqlx::query("UPDATE cell SET next_at = $3 WHERE provider = $1 AND cell = $2 AND next_at > $3")
+            .bind(provider)
+            .bind(cell)
+            .bind(now.0)
+            .execute(db.writer())
+            .await?;
+    Ok(brought.rows_affected() == 1)
+}
+
 async fn fed_from(connection: &mut Connection, provider: &str, cell: &str) -> Result<Vec<(Source, Site)>> {
     let rows: Vec<SourceColumns> = sqlx::query_as(concat!(
         "SELECT ",

@@ -67,7 +67,7 @@ pub(super) async fn put(
         for reading in chunk {
             match held.next_if(|held| held.reading.at == reading.at) {
                 None => fresh.push(reading),
-                Some(held) if same(&held.reading, reading) => upload.unchanged += 1,
+                Some(held) if held.reading.says_the_same(reading) => upload.unchanged += 1,
                 Some(held) => corrections.push((held, reading)),
             }
         }
@@ -105,12 +105,6 @@ fn in_order(readings: &[Reading]) -> Result<Cow<'_, [Reading]>> {
 /// Temperature as it is stored: SQLite keeps no negative zero.
 fn stored(celsius: f64) -> f64 {
     celsius + 0.0
-}
-
-fn same(held: &Reading, sent: &Reading) -> bool {
-    held.celsius.to_bits() == stored(sent.celsius).to_bits()
-        && held.span == sent.span
-        && held.flag == sent.flag
 }
 
 /// A reading as it stands before an upload.

@@ -41,6 +41,8 @@ pub enum Word {
         /// Whose.
         who: String,
     },
+    /// Someone wants to see that mail arrives.
+    Trial,
     /// A hook was switched off, since its receiver wants no more calls.
     HookOff {
         /// Name of the farm.
@@ -71,13 +73,22 @@ impl Word {
     /// The notice that says this to an address; the same words, address and seed make
     /// the same notice.
     pub fn notice(&self, farm_id: &str, recipient: &str, seed: &str, at: Instant) -> Notice {
+        self.of(Some(farm_id), recipient, seed, at)
+    }
+
+    /// The same where it is no farm's affair.
+    pub fn notice_of_no_farm(&self, recipient: &str, seed: &str, at: Instant) -> Notice {
+        self.of(None, recipient, seed, at)
+    }
+
+    fn of(&self, farm_id: Option<&str>, recipient: &str, seed: &str, at: Instant) -> Notice {
         let about = serde_json::to_value(self).unwrap_or_default();
         let kind = about["kind"].as_str().unwrap_or_default().to_owned();
         let recipient = recipient.to_lowercase();
-        let name = format!("{kind} {farm_id} {recipient} {seed}");
+        let name = format!("{kind} {} {recipient} {seed}", farm_id.unwrap_or_default());
         Notice {
             id: Uuid::new_v5(&Uuid::NAMESPACE_OID, name.as_bytes()).to_string(),
-            farm_id: Some(farm_id.to_owned()),
+            farm_id: farm_id.map(str::to_owned),
             recipient,
             kind,
             about,

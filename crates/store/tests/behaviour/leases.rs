@@ -42,6 +42,15 @@ pub async fn cells(suite: &Suite) {
     let cell = shown().await;
     assert_eq!((cell.next_at, cell.lease_until), (later.plus(3_600), None));
     assert_eq!((cell.last_ok_at, cell.last_error), (Some(later), None));
+    // Whoever waits for it has it asked at once, and only this one.
+    let soon = later.plus(60);
+    assert!(call!(suite, ask_soon("sky", &name, soon)).unwrap());
+    assert_eq!(shown().await.next_at, soon);
+    assert!(!call!(suite, ask_soon("sky", &name, soon.plus(5))).unwrap(), "due already");
+    assert!(!call!(suite, ask_soon("sky", "nowhere", soon)).unwrap());
+    assert_eq!(lease(suite, &name, soon).await.unwrap().token, taken_over.token + 1);
+    let (token, next_at) = (taken_over.token + 1, later.plus(3_600));
+    assert!(finish(token, next_at, None).await);
 
     // A second site in the cell is fetched for at once, and a fetch under way
     // that does not know of it cannot put it off.

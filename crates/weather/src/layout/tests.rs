@@ -27,9 +27,9 @@ fn an_archive_is_told_and_read_packed_or_not() {
         let read = read(file.as_slice(), &recognised.layout, Instant::MAX).unwrap();
         let celsius: Vec<f64> = read.readings.iter().map(|reading| reading.celsius).collect();
         assert_eq!(celsius, [10.6, 9.4]);
-        let report =
-            serde_json::to_value(understand(file.as_slice(), &recognised.layout, Instant::MAX).unwrap());
-        let report = report.unwrap();
+        let (same, report) = understand(file.as_slice(), &recognised.layout, Instant::MAX).unwrap();
+        assert_eq!(same, read);
+        let report = serde_json::to_value(report).unwrap();
         assert_eq!(
             (&report["mapping"]["format"], &report["cadence_seconds"]),
             (&json!("isd-lite"), &json!(3_600))
