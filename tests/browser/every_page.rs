@@ -3,8 +3,8 @@
 use black_box::browser::{Browser, Size, Window, build};
 use black_box::program::bytes;
 
-use crate::orchard::{ADVISOR, orchard};
-use crate::paths::filled;
+use crate::orchard::{ADVISOR, OPERATOR, orchard};
+use crate::paths::{filled, is_the_operators};
 
 /// The script of axe-core, the checker of accessibility.
 fn axe() -> String {
@@ -38,8 +38,11 @@ async fn is_well(size: Size) {
     let (orchard, browser, axe) = (orchard().await, Browser::start(), axe());
     let window = browser.open(size, &orchard.server).await;
     window.sign_in(ADVISOR.email, ADVISOR.password).await;
-    let mut wrong = Vec::new();
+    let operators = browser.open(size, &orchard.server).await;
+    operators.sign_in(OPERATOR.email, OPERATOR.password).await;
+    let (advisors, mut wrong) = (window, Vec::new());
     for path in web::pages() {
+        let window = if is_the_operators(path) { &operators } else { &advisors };
         for (number, url) in filled(&orchard, path).await.iter().enumerate() {
             window.driver.goto(url).await.unwrap();
             let title = window.driver.title().await.unwrap();
@@ -53,7 +56,7 @@ async fn is_well(size: Size) {
             }
             let errors = window.console_errors().await;
             wrong.extend(errors.into_iter().map(|error| format!("{path}: console: {error}")));
-            wrong.extend(faults(&window, &axe).await.into_iter().map(|fault| format!("{path}: {fault}")));
+            wrong.extend(faults(window, &axe).await.into_iter().map(|fault| format!("{path}: {fault}")));
         }
     }
     assert!(wrong.is_empty(), "{size:?}:\n{}", wrong.join("\n"));

@@ -5,6 +5,7 @@
 mod doors;
 mod every_page;
 mod field;
+mod first_run;
 mod instruments;
 mod orchard;
 mod paper;

@@ -123,6 +123,13 @@ impl Orchard {
     }
 }
 
+/// A server that nobody has taken over, its address and the page for that.
+pub(crate) fn unclaimed(folder: &TempDir) -> (Program, String, String) {
+    let (program, server, claim, _) = served(folder, "unclaimed");
+    let claim = path_of(&claim, &server);
+    (program, server, claim)
+}
+
 /// Starts the program on a new database; gives it with its address, the link by which
 /// it is taken over, and the token of the API.
 pub(crate) fn served(folder: &TempDir, name: &str) -> (Program, String, String, String) {

@@ -3,6 +3,11 @@
 use crate::orchard::spring::SPRAY;
 use crate::orchard::{BENCH, FARM, GROWER, Orchard, PAST, TERRACE};
 
+/// Whether only who runs the server sees it.
+pub(crate) fn is_the_operators(path: &str) -> bool {
+    path == "/farms/new"
+}
+
 /// Where one path of the router is looked at: each address in full.
 ///
 /// # Panics
@@ -45,6 +50,17 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
         "/claim/{secret}" => return vec![orchard.claim.clone()],
         "/invitation/{secret}" => vec![orchard.invitation("someone@larkmoor.example").await],
         "/reset/{secret}" => vec![orchard.reset(GROWER)],
+        "/begin" => vec!["/begin".to_owned(), format!("/begin?farm={FARM}")],
+        "/mail-test" | "/farms/new" => vec![path.to_owned()],
+        "/farms/{id}/change"
+        | "/farms/{id}/sites/new"
+        | "/farms/{id}/blocks/new"
+        | "/farms/{id}/blocks/import" => {
+            vec![path.replace("{id}", FARM)]
+        }
+        "/sites/{id}/feed-test" | "/sites/{id}/import" => vec![path.replace("{id}", "ridge")],
+        "/blocks/{id}/change" => vec![path.replace("{id}", TERRACE)],
+        "/blocks/{id}/seasons/{year}/plan" => vec![format!("{under_way}/plan")],
         other => panic!("the router has {other}, and tests/browser/paths.rs does not know what to fill in"),
     };
     there.into_iter().map(|path| format!("{}{path}", orchard.server)).collect()

@@ -158,7 +158,10 @@ fn read_change(fields: &Fields<'_>, held: &Farm) -> Option<Farm> {
         fields.fault("id", "cannot be changed");
     }
     if fields.raw().contains_key("name") {
-        farm.name = fields::name(fields, "name")?;
+        // Beside what is wrong with it stands what is wrong with the rest.
+        if let Some(name) = fields::name(fields, "name") {
+            farm.name = name;
+        }
     }
     if fields.raw().contains_key("alert_emails") {
         farm.alert_emails = fields::emails(fields, "alert_emails");

@@ -120,6 +120,10 @@ impl House {
             passwords,
             trusted_proxies: settings.trusted_proxies.clone().into(),
             seal,
+            mail_way: match &engine.outlet {
+                Outlet::Folder(folder) => web::MailWay::Folder(folder.display().to_string()),
+                Outlet::Server { .. } => web::MailWay::Server,
+            },
             post: post::post(settings.public_url.as_ref(), &engine.outlet, &engine.sender, &engine.clock),
         });
         // Last, when nothing can fail any more: these are shown once, and a

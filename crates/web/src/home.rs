@@ -35,9 +35,13 @@ struct Home {
     /// What waits; none for who sets no block up.
     waiting: Option<Vec<WaitingShown>>,
     more: bool,
+    /// Whether no farm has a block yet, for who could add one.
+    begins: bool,
 }
 
 struct FarmShown {
+    /// Whether the reader sets it up.
+    sets_up: bool,
     id: String,
     name: String,
     /// The reader's role there; empty for an operator without one.
@@ -86,7 +90,18 @@ pub(crate) async fn page(State(web): State<Web>, signed: Signed) -> Shown {
         None
     };
     let operator = view.caller().operator;
-    let page = Home { words: signed.words(), title: "bloomtide", name, operator, year, farms, waiting, more };
+    let begins = waiting.is_some() && farms.iter().all(|farm| farm.blocks.is_empty());
+    let page = Home {
+        words: signed.words(),
+        title: "bloomtide",
+        name,
+        operator,
+        year,
+        farms,
+        waiting,
+        more,
+        begins,
+    };
     Ok(pages::page(StatusCode::OK, &page))
 }
 
@@ -97,6 +112,7 @@ async fn shown(view: &View, farm: Farm, states: &BTreeMap<String, String>) -> Re
     let role = view.caller().memberships.iter().find(|role| role.farm_id == farm.id);
     let state = |id: &str| states.get(id).cloned().unwrap_or_else(|| "no season this year".to_owned());
     Ok(FarmShown {
+        sets_up: farm.closed_at.is_none() && view.caller().may(Deed::SetUp, &farm.id),
         role: role.map_or("", |role| role.role.word()),
         blocks: blocks
             .into_iter()

@@ -15,6 +15,7 @@ mod contacts;
 mod curves;
 mod entries;
 mod farm;
+mod fields;
 mod forgotten;
 mod guard;
 mod home;
@@ -33,6 +34,7 @@ mod round;
 mod routes;
 mod said;
 mod season;
+mod set_up;
 mod sign_in;
 mod site;
 mod sprayed;
@@ -51,6 +53,7 @@ use std::net::IpAddr;
 use std::sync::Arc;
 
 use access::password::Passwords;
+use axum::extract::DefaultBodyLimit;
 use axum::handler::Handler;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::{Extension, Router};
@@ -77,6 +80,17 @@ pub struct Web {
     pub seal: Seal,
     /// Takes mails to people; none where links have no address to lead to.
     pub post: Option<Post>,
+    /// Where alerts and other mail go.
+    pub mail_way: MailWay,
+}
+
+/// Where mail goes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum MailWay {
+    /// To a mail server.
+    Server,
+    /// Into a folder of that name on the server's disk, and to nobody.
+    Folder(String),
 }
 
 /// The way to people's mail.
@@ -169,6 +183,35 @@ fn routes() -> Routes {
         .post("/invitation/{secret}", redeem(LinkKind::Invitation))
         .get("/reset/{secret}", form(LinkKind::Reset))
         .post("/reset/{secret}", redeem(LinkKind::Reset))
+        .get("/begin", set_up::begin::page)
+        .get("/farms/new", set_up::farm::new)
+        .post("/farms/new", set_up::farm::add)
+        .get("/farms/{id}/change", set_up::farm::change)
+        .post("/farms/{id}/change", set_up::farm::save)
+        .get("/farms/{id}/sites/new", set_up::site::new)
+        .post("/farms/{id}/sites/new", set_up::site::add)
+        .file("/map.svg", set_up::map::picture)
+        .post("/sites/{id}/sources", set_up::feed::add)
+        .get("/sites/{id}/feed-test", set_up::feed::page)
+        .post("/sites/{id}/feed-test", set_up::feed::ask)
+        .get("/mail-test", set_up::mail::page)
+        .post("/mail-test", set_up::mail::send)
+        .get("/farms/{id}/blocks/new", set_up::block::new)
+        .post("/farms/{id}/blocks/new", set_up::block::add)
+        .get("/blocks/{id}/change", set_up::block::change)
+        .post("/blocks/{id}/change", set_up::block::save)
+        .get("/blocks/{id}/seasons/{year}/plan", set_up::plan::page)
+        .post("/blocks/{id}/seasons/{year}/plan", set_up::plan::save)
+        .get("/farms/{id}/blocks/import", set_up::many::page)
+        .post(
+            "/farms/{id}/blocks/import",
+            set_up::many::take.layer(DefaultBodyLimit::max(set_up::import::MOST_SENT)),
+        )
+        .get("/sites/{id}/import", set_up::import::page)
+        .post(
+            "/sites/{id}/import",
+            set_up::import::take.layer(DefaultBodyLimit::max(set_up::import::MOST_SENT)),
+        )
 }
 
 /// Paths of all that is read, with their parameters in braces: a list for whoever

@@ -10,7 +10,7 @@ use serde::Deserialize;
 
 use crate::guard::{Privacy, WayIn};
 use crate::words::english;
-use crate::{Web, pages};
+use crate::{Web, pages, set_up};
 
 /// Browsers name themselves at length; the list of sign-ins shows so much.
 const BROWSER_CHARS: usize = 120;
@@ -64,7 +64,8 @@ pub(crate) async fn sign_in(
     let now = web.clock.now();
     match access::sign_in::sign_in(&web.store, &web.passwords, attempt, now).await {
         Ok(signed) => {
-            let mut response = Redirect::to("/").into_response();
+            let begins = signed.person.operator && set_up::begin::is_first_run(&web).await;
+            let mut response = Redirect::to(if begins { "/begin" } else { "/" }).into_response();
             set_cookie(&mut response, way.privacy, &signed.secret, signed.expires_at.since(now));
             response
         }

@@ -1,7 +1,7 @@
 //! Who looks at a page, and what they may see there.
 
 use access::{Deed, Denied};
-use api::{Refused, SeasonSeen, Unseen, View};
+use api::{Refused, SeasonSeen, Undone, Unseen, View};
 use axum::Extension;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -40,6 +40,8 @@ impl FromRequestParts<Web> for Signed {
 pub(crate) enum Stop {
     /// It is not there, or belongs to a farm that is not theirs: the same answer.
     NotThere(String),
+    /// They see it, and it is not theirs to do.
+    NotAllowed(String),
     /// The server could not.
     Failed(String),
     /// The API would not do it.
@@ -50,6 +52,7 @@ impl IntoResponse for Stop {
     fn into_response(self) -> Response {
         match self {
             Stop::NotThere(what) => pages::refused(StatusCode::NOT_FOUND, &what),
+            Stop::NotAllowed(who) => pages::refused(StatusCode::FORBIDDEN, &who),
             Stop::Failed(why) => pages::failed(&why),
             Stop::Refused(refused) => pages::refused(refused.status, &refused.detail),
         }
@@ -71,6 +74,16 @@ impl From<Unseen> for Stop {
 impl From<Refused> for Stop {
     fn from(refused: Refused) -> Stop {
         Stop::Refused(refused)
+    }
+}
+
+impl From<Undone> for Stop {
+    fn from(undone: Undone) -> Stop {
+        match undone.status {
+            404 => Stop::NotThere(undone.detail),
+            403 => Stop::NotAllowed(undone.detail),
+            _ => Stop::Failed(undone.detail),
+        }
     }
 }
 

@@ -15,6 +15,7 @@ pub(super) async fn over(api: &Api, now: Instant) -> i64 {
         "time_zone": "America/New_York"});
     api.post("sites", site).await;
     api.post("sites/ridge/sources", json!({"id": "mast", "name": "Mast", "way": "hand"})).await;
+    api.post("sites/ridge/sources", json!({"id": "logger", "name": "Logger", "way": "file"})).await;
     for readings in [readings_of_2013(), readings_up_to(now)] {
         api.post("sites/ridge/readings", json!({"source": "mast", "readings": readings})).await;
     }

@@ -100,9 +100,11 @@ mod tests {
 
     #[test]
     fn every_fault_keeps_its_place() {
-        let problem = serde_json::json!({"detail": "2 things", "errors": [
+        let problem = serde_json::json!({"status": 422, "detail": "2 things", "errors": [
             {"pointer": "/name", "detail": "is missing"}, {"parameter": "marks", "detail": "is no number"}]});
-        let refused = Refused::of(StatusCode::UNPROCESSABLE_ENTITY, &problem);
+        let undone: Undone = serde_json::from_value(problem).unwrap();
+        let refused = Refused::from(undone);
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
         let places: Vec<&str> = refused.unfit.iter().map(|one| one.place.as_str()).collect();
         assert_eq!(places, ["/name", "marks"]);
     }

@@ -8,12 +8,13 @@ use std::sync::{Arc, Mutex};
 
 use access::link;
 use access::password::Passwords;
-use api::{App, Sight};
+use api::{App, Provider, Sight, Stirred};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::ConnectInfo;
 use axum::http::{Request, StatusCode, header};
 use model::catalogue::{Catalogue, Rules};
+use model::series::Kind;
 use model::time::{Clock, Instant};
 use serde_json::Value;
 use store::{Farm, Role, Store};
@@ -42,6 +43,8 @@ pub struct House {
     router: Router,
     clock: Arc<Set>,
     pub mails: Arc<Mutex<Vec<Word>>>,
+    /// What the loops were told to do.
+    pub stirred: Arc<Mutex<Vec<Stirred>>>,
 }
 
 pub struct Answer {
@@ -60,13 +63,35 @@ pub struct From<'a> {
     pub headers: &'a [(&'static str, &'a str)],
 }
 
+/// A feed that a source may name; nothing asks it.
+fn sky() -> Provider {
+    Provider {
+        name: "sky",
+        kind: Kind::ModelAnalysis,
+        attribution: "Sky <Service>",
+        limits: &[],
+        cell: |place| format!("{:.1},{:.1}", place.latitude, place.longitude),
+    }
+}
+
+/// A provider of stations' readings.
+fn breeze() -> Provider {
+    Provider {
+        name: "breeze",
+        kind: Kind::Station,
+        attribution: "Air by Breeze",
+        limits: &[],
+        cell: |_| "c1".to_owned(),
+    }
+}
+
 /// A browser on this machine.
 pub const HERE: From<'static> = From { peer: "127.0.0.1:40000", headers: &[("host", "localhost:8420")] };
 
 impl House {
+    /// With the farm `alder`.
     pub async fn new() -> House {
-        let dir = tempfile::tempdir().unwrap();
-        let store = Store::open(dir.path().join("t.db").to_str().unwrap()).await.unwrap();
+        let house = House::bare().await;
         let farm = Farm {
             id: "alder".into(),
             name: "Alder <Ridge>".into(),
@@ -74,10 +99,19 @@ impl House {
             created_at: NOW,
             closed_at: None,
         };
-        store.add_farm(&farm).await.unwrap();
+        house.store.add_farm(&farm).await.unwrap();
+        house
+    }
+
+    /// Without anything in it.
+    pub async fn bare() -> House {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(dir.path().join("t.db").to_str().unwrap()).await.unwrap();
         let mails = Arc::new(Mutex::new(Vec::new()));
         let sent = mails.clone();
         let send = Arc::new(move |word| sent.lock().unwrap().push(word));
+        let stirred = Arc::new(Mutex::new(Vec::new()));
+        let poked = stirred.clone();
         let clock = Arc::new(Set(AtomicI64::new(NOW.0)));
         let sight = Sight::new(App {
             sound: Arc::new(true.into()),
@@ -85,14 +119,8 @@ impl House {
             clock: clock.clone(),
             catalogue: shipped_catalogue(),
             thresholds: Arc::default(),
-            providers: vec![api::Provider {
-                name: "breeze",
-                kind: model::series::Kind::Station,
-                attribution: "Air by Breeze",
-                limits: &[],
-                cell: |_| "c1".to_owned(),
-            }],
-            poke: Arc::new(|_| {}),
+            providers: vec![sky(), breeze()],
+            poke: Arc::new(move |stirred| poked.lock().unwrap().push(stirred)),
             callable: Arc::new(|_| Ok(())),
             requests_a_minute: 0,
             version: "0.0.0-test",
@@ -100,6 +128,7 @@ impl House {
         let seal = store.seal().await.unwrap();
         let router = web::router(Web {
             seal,
+            mail_way: web::MailWay::Folder("mails".into()),
             post: Some(Post { public_url: "https://bloom.example/".into(), send }),
             store: store.clone(),
             sight,
@@ -107,7 +136,7 @@ impl House {
             passwords: Passwords::new().await.unwrap(),
             trusted_proxies: Arc::new([PROXY.parse::<SocketAddr>().unwrap().ip()]),
         });
-        House { _dir: dir, store, router, clock, mails }
+        House { _dir: dir, store, router, clock, mails, stirred }
     }
 
     pub async fn send(
@@ -118,17 +147,42 @@ impl House {
         from: &From<'_>,
         cookie: Option<&str>,
     ) -> Answer {
-        let mut request = Request::builder()
-            .method(method)
-            .uri(path)
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        let kind = "application/x-www-form-urlencoded";
+        self.send_body(method, path, (kind, form.as_bytes().to_vec()), from, cookie).await
+    }
+
+    /// A form with files, as a browser sends it: name, name of the file, content.
+    pub async fn upload(&self, path: &str, parts: &[(&str, Option<&str>, &[u8])], cookie: &str) -> Answer {
+        let mut body = Vec::new();
+        for (name, file, content) in parts {
+            let file = file.map(|file| format!("; filename=\"{file}\"")).unwrap_or_default();
+            body.extend(
+                format!("--part\r\ncontent-disposition: form-data; name=\"{name}\"{file}\r\n\r\n").bytes(),
+            );
+            body.extend_from_slice(content);
+            body.extend(b"\r\n");
+        }
+        body.extend(b"--part--\r\n");
+        let kind = "multipart/form-data; boundary=part";
+        self.send_body("POST", path, (kind, body), &HERE, Some(cookie)).await
+    }
+
+    async fn send_body(
+        &self,
+        method: &str,
+        path: &str,
+        (kind, body): (&str, Vec<u8>),
+        from: &From<'_>,
+        cookie: Option<&str>,
+    ) -> Answer {
+        let mut request = Request::builder().method(method).uri(path).header(header::CONTENT_TYPE, kind);
         for (name, value) in from.headers {
             request = request.header(*name, *value);
         }
         if let Some(cookie) = cookie {
             request = request.header(header::COOKIE, cookie);
         }
-        let mut request = request.body(Body::from(form.to_owned())).unwrap();
+        let mut request = request.body(Body::from(body)).unwrap();
         let peer: SocketAddr = from.peer.parse().unwrap();
         request.extensions_mut().insert(ConnectInfo(peer));
         let response = self.router.clone().oneshot(request).await.unwrap();
@@ -157,6 +211,12 @@ impl House {
 
     pub async fn get(&self, path: &str, cookie: Option<&str>) -> Answer {
         self.send("GET", path, "", &HERE, cookie).await
+    }
+
+    /// Fields typed into a form, sent by someone.
+    pub async fn fill(&self, path: &str, fields: &[(&str, &str)], cookie: &str) -> Answer {
+        let form: String = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+        self.send("POST", path, &form, &HERE, Some(cookie)).await
     }
 
     pub async fn post(&self, path: &str, form: &str) -> Answer {

@@ -17,6 +17,7 @@ mod people;
 mod reading;
 mod round;
 mod season;
+mod set_up;
 mod sheets;
 mod told;
 mod walls;

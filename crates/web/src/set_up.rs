@@ -1,0 +1,109 @@
+//! Setting up: from the first sign-in to the first block, and every form by which a
+//! farm, its sites, blocks and plans are made and changed.
+
+pub(crate) mod begin;
+pub(crate) mod block;
+mod coordinates;
+pub(crate) mod farm;
+pub(crate) mod feed;
+pub(crate) mod import;
+pub(crate) mod mail;
+pub(crate) mod many;
+pub(crate) mod map;
+pub(crate) mod plan;
+pub(crate) mod site;
+mod source;
+
+use access::Deed;
+use api::Undone;
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+
+use crate::fields::{Form, Shape};
+use crate::pages;
+use crate::visit::{Shown, Signed, Stop};
+use crate::words::Words;
+
+/// A page with one form.
+#[derive(Template)]
+#[template(path = "form.html")]
+pub(crate) struct FormPage {
+    pub(crate) words: &'static Words,
+    pub(crate) title: String,
+    /// Address and words of the way back.
+    pub(crate) back: Option<(String, String)>,
+    /// What was just done.
+    pub(crate) done: Option<String>,
+    pub(crate) said: Vec<String>,
+    /// What must not be passed over.
+    pub(crate) cautions: Vec<String>,
+    /// Addresses and words of what comes next.
+    pub(crate) next: Vec<(String, String)>,
+    pub(crate) form: Form,
+    /// A map to point at, whose clicks go with the form.
+    pub(crate) map: Option<MapShown>,
+}
+
+/// A map below a form.
+pub(crate) struct MapShown {
+    pub(crate) picture: String,
+    pub(crate) width: u32,
+    pub(crate) height: u32,
+    /// What a click does.
+    pub(crate) said: String,
+}
+
+impl FormPage {
+    pub(crate) fn new(words: &'static Words, title: impl Into<String>, form: Form) -> FormPage {
+        FormPage {
+            words,
+            title: title.into(),
+            back: None,
+            done: None,
+            said: Vec::new(),
+            cautions: Vec::new(),
+            next: Vec::new(),
+            form,
+            map: None,
+        }
+    }
+
+    pub(crate) fn back(self, href: String, text: &str) -> FormPage {
+        FormPage { back: Some((href, text.to_owned())), ..self }
+    }
+
+    /// The page, as refused where its form is.
+    pub(crate) fn shown(&self) -> Response {
+        let status = if self.form.is_wrong() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+        pages::page(status, self)
+    }
+}
+
+/// On to a page after something was done.
+pub(crate) fn on_to(path: &str) -> Shown {
+    Ok(Redirect::to(path).into_response())
+}
+
+/// What was wrong and can be put right; all else stops the page.
+pub(crate) fn theirs(undone: Undone) -> Result<Undone, Stop> {
+    if undone.is_theirs() { Ok(undone) } else { Err(Stop::from(undone)) }
+}
+
+impl Signed {
+    /// Refuses who does not set this farm up.
+    pub(crate) fn sets_up(&self, farm_id: &str) -> Result<(), Stop> {
+        if self.0.caller().may(Deed::SetUp, farm_id) {
+            return Ok(());
+        }
+        Err(Stop::NotAllowed(self.words().get("settings.advisors_only").to_owned()))
+    }
+
+    /// Refuses who does not run the server.
+    pub(crate) fn operates(&self) -> Result<(), Stop> {
+        if self.0.caller().may_operate() {
+            return Ok(());
+        }
+        Err(Stop::NotAllowed(self.words().get("settings.operators_only").to_owned()))
+    }
+}

@@ -1,0 +1,87 @@
+//! A farm: its name, and where its alerts go.
+
+use api::Asked;
+use axum::extract::{Form as Body, Path, Query};
+use serde_json::{Value, json};
+use store::Farm;
+
+use super::{FormPage, on_to, theirs};
+use crate::fields::{Field, Form, Group, Sent};
+use crate::visit::{Shown, Signed};
+use crate::words::Words;
+
+fn form(words: &Words) -> Form {
+    let name = Field::line("name", words.get("farm_form.name")).needed();
+    let emails = Field::lines("alert_emails", words.get("farm_form.alert_emails"), 3);
+    let emails = emails.hint(words.get("farm_form.alert_emails_hint"));
+    Form::new(words.get("farm_form.save"), vec![Group::of(vec![name, emails])])
+}
+
+fn document(sent: &Sent) -> Value {
+    json!({"name": sent.raw("name"), "alert_emails": sent.lines("alert_emails")})
+}
+
+fn adding(words: &'static Words, form: Form) -> FormPage {
+    let page = FormPage::new(words, words.get("farm_form.new"), form);
+    FormPage { said: vec![words.get("farm_form.what_it_is").to_owned()], ..page }
+        .back("/begin".to_owned(), words.get("settings.to_steps"))
+}
+
+/// The form of a farm that is to be added.
+pub(crate) async fn new(signed: Signed) -> Shown {
+    signed.operates()?;
+    Ok(adding(signed.words(), form(signed.words())).shown())
+}
+
+/// Adds it.
+pub(crate) async fn add(signed: Signed, Body(sent): Body<Sent>) -> Shown {
+    signed.operates()?;
+    let words = signed.words();
+    match signed.0.ask(Asked::post("farms", &document(&sent))).await {
+        Ok(added) => {
+            let id = added.document["id"].as_str().unwrap_or_default();
+            on_to(&format!("/begin?farm={id}"))
+        }
+        Err(undone) => {
+            let form = form(words).filled(&sent).refused(&theirs(undone)?, words);
+            Ok(adding(words, form).shown())
+        }
+    }
+}
+
+fn changing(words: &'static Words, farm: &Farm, form: Form) -> FormPage {
+    FormPage::new(words, words.fill("farm_form.change", &[("farm", &farm.name)]), form)
+        .back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps"))
+}
+
+/// The form of a farm as it stands.
+pub(crate) async fn change(signed: Signed, Path(id): Path<String>, Query(asked): Query<Sent>) -> Shown {
+    let farm = signed.farm(&id).await?;
+    signed.sets_up(&farm.id)?;
+    let words = signed.words();
+    let held = signed.0.ask(Asked::get(format!("farms/{}", farm.id))).await?;
+    let mut sent = Sent::default();
+    sent.set("name", &farm.name);
+    sent.set("alert_emails", farm.alert_emails.join("\n"));
+    let mut form = form(words).filled(&sent);
+    form.groups[0].fields.push(Field::hidden("tag", held.tag.unwrap_or_default()));
+    let mut page = changing(words, &farm, form);
+    page.done = asked.has("saved").then(|| words.get("settings.saved").to_owned());
+    Ok(page.shown())
+}
+
+/// Changes it.
+pub(crate) async fn save(signed: Signed, Path(id): Path<String>, Body(sent): Body<Sent>) -> Shown {
+    let farm = signed.farm(&id).await?;
+    signed.sets_up(&farm.id)?;
+    let words = signed.words();
+    let path = format!("farms/{}", farm.id);
+    match signed.0.ask(Asked::patch(path, &document(&sent), sent.raw("tag"))).await {
+        Ok(_) => on_to(&format!("/farms/{}/change?saved=1", farm.id)),
+        Err(undone) => {
+            let mut form = form(words).filled(&sent);
+            form.groups[0].fields.push(Field::hidden("tag", sent.raw("tag")));
+            Ok(changing(words, &farm, form.refused(&theirs(undone)?, words)).shown())
+        }
+    }
+}
