@@ -5,6 +5,7 @@ use axum::extract::{Path, Query};
 use axum::http::StatusCode;
 use chrono_tz::Tz;
 use serde::Deserialize;
+use serde_json::Value;
 use store::Audit;
 
 use crate::visit::{Shown, Signed, Stop};
@@ -93,10 +94,31 @@ async fn row(signed: &Signed, deed: Audit) -> Result<Row, Stop> {
         what: format!("{} {}", deed.kind, named.unwrap_or(deed.subject)),
         block: block.map(|block| block.id),
         year: deed.year.map(|year| year.to_string()).unwrap_or_default(),
-        more: deed
-            .detail
-            .filter(|detail| !detail.is_null())
-            .map(|detail| detail.to_string())
-            .unwrap_or_default(),
+        more: deed.detail.as_ref().map(told).unwrap_or_default(),
     })
+}
+
+/// What is noted with a deed, without the signs of a document for programs.
+fn told(detail: &Value) -> String {
+    match detail {
+        Value::Null => String::new(),
+        Value::String(text) => text.clone(),
+        Value::Array(all) => all.iter().map(told).collect::<Vec<_>>().join(", "),
+        Value::Object(fields) => {
+            let known = fields.iter().filter(|(_, value)| !value.is_null());
+            known.map(|(name, value)| format!("{name}: {}", told(value))).collect::<Vec<_>>().join("; ")
+        }
+        plain => plain.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_noted_reads_like_words() {
+        let detail = serde_json::json!({"entries": ["open-1", "open-2"], "version": 2, "by": null});
+        assert_eq!(told(&detail), "entries: open-1, open-2; version: 2");
+    }
 }

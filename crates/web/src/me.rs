@@ -128,7 +128,7 @@ async fn shown(signed: &Signed, sent: Sent) -> Shown {
         let all = held["items"].as_array().into_iter().flatten();
         let mut all: Vec<Held> =
             all.filter(|one| one["kind"] == kind).map(|one| credential(one, words)).collect();
-        all.sort_by_key(|one| !one.holds);
+        all.sort_by_key(|one| (!one.this, !one.holds));
         all
     };
     let page = Page {

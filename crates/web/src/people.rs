@@ -139,7 +139,7 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed, made: Option<Made>) ->
         PersonShown {
             change: now
                 .field(&format!("person-{}", person.id), "role", "select", words.get("people.role"))
-                .of(roles(words)),
+                .of(roles()),
             own: own.as_deref() == Some(&person.id),
             since: words.fill("people.since", &[("at", &said::dated(held.since, Tz::UTC))]),
             role: held.role.word(),
@@ -151,7 +151,7 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed, made: Option<Made>) ->
     let form = gives.then(|| {
         vec![
             typed.field("invite", "email", "email", words.get("people.email")).required(),
-            typed.field("invite", "role", "select", words.get("people.role")).of(roles(words)),
+            typed.field("invite", "role", "select", words.get("people.role")).of(roles()),
         ]
     });
     let page = Page {
@@ -169,16 +169,9 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed, made: Option<Made>) ->
     Ok(pages::page(typed.status(), &page))
 }
 
-/// Each role with what it lets people do.
-fn roles(words: &Words) -> Vec<(String, String)> {
-    let said = |role: Role| {
-        let key = match role {
-            Role::Advisor => "people.advisor",
-            Role::Grower => "people.grower",
-            Role::Consultant => "people.consultant",
-        };
-        (role.word().to_owned(), words.get(key).to_owned())
-    };
+/// Each role, under the word that the API takes.
+fn roles() -> Vec<(String, String)> {
+    let said = |role: Role| (role.word().to_owned(), role.word().to_owned());
     [Role::Advisor, Role::Grower, Role::Consultant].map(said).to_vec()
 }
 

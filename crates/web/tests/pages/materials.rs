@@ -125,7 +125,10 @@ async fn curves_stand_with_where_they_come_from() {
     let cora = house.person("cora", "alder", Role::Consultant).await;
     let list = house.page("/curves", &cora).await;
     for part in [
-        "<a class=\"touch\" href=\"/curves/reference\">reference</a></th><td>constructed, not measured as a whole</td><td>5.0 °C (41.0 °F) to 30.0 °C (86.0 °F)</td><td>not known</td>",
+        "<a class=\"touch\" href=\"/curves/reference\">reference</a>",
+        "<dd>constructed, not measured as a whole</dd>",
+        "<dd>5.0 °C (41.0 °F) to 30.0 °C (86.0 °F)</dd>",
+        "<dd>not known</dd>",
         "/curves/cardinal",
         "Williams (1970)",
     ] {
