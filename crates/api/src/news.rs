@@ -84,19 +84,25 @@ pub(crate) async fn news(Here(desk): Here, mut query: Query) -> Answer {
     if let Some(farm) = &farm {
         desk.farm(farm).await?;
     }
-    ok(desk.news(since, farm.as_deref()).await?)
+    ok(desk.news(since, farm.as_deref(), limits::LONGEST_PAGE).await?)
 }
 
 impl Visit {
     /// News of a farm, or of all that the caller sees; by default since yesterday evening.
-    pub(crate) async fn news(&self, since: Option<Instant>, farm: Option<&str>) -> Result<News, Problem> {
+    /// Of alerts and of deeds at most so many, the latest.
+    pub(crate) async fn news(
+        &self,
+        since: Option<Instant>,
+        farm: Option<&str>,
+        most: u32,
+    ) -> Result<News, Problem> {
         let since = match since {
             Some(since) => since,
             None => self.yesterday_evening().await?,
         };
-        let deeds = self.store.deeds_since(since, farm, limits::LONGEST_PAGE).await?;
-        let alerts = self.store.alerts_since(since, farm, limits::LONGEST_PAGE).await?;
-        let cut = deeds.len().max(alerts.len()) == limits::LONGEST_PAGE as usize;
+        let deeds = self.store.deeds_since(since, farm, most).await?;
+        let alerts = self.store.alerts_since(since, farm, most).await?;
+        let cut = deeds.len().max(alerts.len()) == most as usize;
         let mut told = Told { desk: self, by_block: BTreeMap::new(), logs: HashMap::new() };
         for alert in alerts.iter().filter(|alert| alert.status == AlertStatus::Told) {
             told.add(

@@ -28,6 +28,9 @@ const LOOKED_AT: u32 = 2_000;
 const ROWS: usize = 300;
 /// Farms that one can filter by.
 const FARMS: u32 = 500;
+/// Alerts, and things that people did, that are told; a whole evening's of a region would
+/// push the blocks off the page.
+const NEWS: u32 = 60;
 /// Blocks with news that stand open; of more only the number does.
 const NEWS_OPEN: usize = 3;
 /// Lines of one block.
@@ -92,7 +95,7 @@ pub(crate) async fn page(signed: Signed, Query(asked): Query<Asked>) -> Shown {
     };
     let farms: Vec<(String, String)> =
         view.store().farms(None, FARMS).await?.into_iter().map(|farm| (farm.id, farm.name)).collect();
-    let news = view.news(farm.as_deref()).await?;
+    let news = view.news(farm.as_deref(), NEWS).await?;
     let mut board = view.store().board(year, farm.as_deref(), LOOKED_AT + 1).await?;
     let cut = board.len() > LOOKED_AT as usize;
     board.truncate(LOOKED_AT as usize);
