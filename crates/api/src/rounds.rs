@@ -274,7 +274,12 @@ impl Visit {
         let now = self.now();
         let sites = self.store.sites(Some(farm_id), None, limits::BOARD).await?;
         let blocks = self.store.blocks(Some(farm_id), None, limits::BOARD).await?;
-        let named = sites.first().map_or("UTC", |site| site.time_zone.as_str());
+        // A farm may have no site of its own: then its blocks lie at one of the server's.
+        let beyond = match (sites.first(), blocks.first()) {
+            (None, Some(block)) => self.store.site(&block.site_id).await?,
+            _ => None,
+        };
+        let named = sites.first().or(beyond.as_ref()).map_or("UTC", |site| site.time_zone.as_str());
         let zone = zone(named).map_err(|_| Problem::failed())?;
         let year = now.local_year(zone);
         let rows = self.store.board(year, Some(farm_id), limits::BOARD).await?;

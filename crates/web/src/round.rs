@@ -11,7 +11,6 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use charts::round::RoundPicture;
 use chrono_tz::Tz;
-use model::time;
 use store::Farm;
 
 use self::form::{Faults, Sprayer, Typed};
@@ -87,9 +86,7 @@ async fn shown(
     round: Option<Drawn>,
 ) -> Result<Response, Stop> {
     let store = signed.0.store();
-    let site = store.sites(Some(&farm.id), None, 1).await?;
-    let zone = site.first().and_then(|site| time::zone(&site.time_zone).ok()).unwrap_or(Tz::UTC);
-    let year = signed.0.now().local_year(zone);
+    let year = signed.0.now().local_year(Tz::UTC);
     let mut blocks: Vec<_> = store
         .board(year, Some(&farm.id), BLOCKS)
         .await?

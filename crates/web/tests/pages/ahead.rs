@@ -2,6 +2,7 @@
 
 use model::odds::{LegOdds, Odds, SeasonOdds};
 use model::plan::MarkBound;
+use model::slot::{Answer, Limit, Outcome, Slot, Status, Wanted, What};
 use model::time::{HOUR, Instant};
 use serde_json::Value;
 use store::Block;
@@ -55,7 +56,8 @@ impl House {
         house
     }
 
-    /// Gives leg 1 of a block odds, as the loops do under a forecast.
+    /// Gives leg 1 of a block odds and six hours to spray in from its mark on, as the loops
+    /// do under a forecast.
     pub async fn foretell(&self, block: &str, likely: Instant, hours: i64) {
         let leg = LegOdds {
             number: 1,
@@ -72,5 +74,38 @@ impl House {
             notes: Vec::new(),
         };
         self.amend(block, "odds", serde_json::to_value(odds).unwrap()).await;
+        let slots = serde_json::to_value([slots(likely)]).unwrap();
+        self.amend(block, "slots", slots).await;
+    }
+}
+
+/// Six hours from a mark of leg 1 on, by a limit that somebody set.
+fn slots(likely: Instant) -> Answer {
+    let end = likely.plus(6 * HOUR);
+    let slot = Slot { begin: likely, end, hours: 6.0, least: None, bee_quiet: false, at_night: false };
+    let bound = MarkBound::NotBefore;
+    let limit = Limit {
+        what: What::Wind,
+        at: 4.5,
+        source: "what our sprayer bears".into(),
+        status: Status::Own,
+        spread: None,
+        materials: Vec::new(),
+    };
+    Answer {
+        wanted: Wanted { leg: 1, mark: 0.6, bound, early: None, likely: Some(likely), late: None },
+        outcome: Outcome::Named,
+        slot: Some(slot),
+        edges: Vec::new(),
+        beyond: None,
+        searched: Some((likely, end)),
+        slots: vec![slot],
+        hours: Vec::new(),
+        in_the_way: Vec::new(),
+        limits: vec![limit],
+        not_set: vec![What::Gust],
+        facts: Vec::new(),
+        reentry_unrecorded: false,
+        needed: 2 * HOUR,
     }
 }

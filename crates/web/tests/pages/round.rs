@@ -21,8 +21,9 @@ async fn a_round_is_planned_from_a_form_and_says_what_cannot_be_reached() {
         "An order of work, not a permission.",
         "The round by time",
         "<th scope=\"col\">Sprayer</th>",
-        // Without limits no hour is named as a slot, so that no block can be reached.
-        "Alder Cove",
+        // The sooner mark comes first; each is begun at its mark, as its slot allows.
+        "Alder Cove: go Wed 1 May, 08:00, begin Wed 1 May, 08:00",
+        "North &#60;Bench&#62;: go Wed 1 May, 18:00",
         "value=\"&#60;b&#62;Old&#60;/b&#62;\"",
         "value=\"1,5\"",
         "value=\"bench\" checked",
@@ -33,6 +34,9 @@ async fn a_round_is_planned_from_a_form_and_says_what_cannot_be_reached() {
     let told = &planned.body
         [planned.body.find("The round</h2>").unwrap()..planned.body.find("<form class=\"noprint\"").unwrap()];
     assert!(told.contains("North &#60;Bench&#62;") && !told.contains("Dale"), "{told}");
+    // 1.5 ha at 0.1 ha an hour take 15 h, and the slots last six.
+    let slow = house.send("POST", PATH, "name-0=Old&area-0=0.1", &HERE, Some(&cookie)).await.body;
+    assert!(slow.contains("the work takes 15.0 h, and its longest slot is 6.0 h"), "{slow}");
 }
 
 #[tokio::test]

@@ -15,6 +15,7 @@ async fn a_running_season_says_what_to_do_when_and_why() {
         "State: tubes growing.",
         "The newest reading is 0 min old.",
         "What to do next",
+        "Leg 1, from its mark on, within the limits set: Wed 1 May, 18:00 to Thu 2 May, 00:00 (6 h). Limits set: ",
         "Leg 1: 0.60 of the style",
         // 18 h lie between early and late: told to three hours.
         "Early (1 in 10) Wed 1 May, 09:00; likely (even odds) Wed 1 May, 18:00; late (1 in 10) Thu 2 May, 03:00.",
