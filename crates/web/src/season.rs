@@ -12,7 +12,7 @@ use axum::extract::{Path, Query};
 use axum::http::StatusCode;
 use charts::season::SeasonPicture;
 use model::growth::Growth;
-use model::season::Season;
+use model::season::{Season, State};
 use model::time::Instant;
 use model::units::Units;
 use model::waiting;
@@ -168,7 +168,8 @@ impl Ground {
         let zone = seen.plan.zone;
         let told = Told { block, seen, season, last: self.last.clone(), now: *now, units: self.units };
         page.head = report::head(&told, farm);
-        if let Some(at) = season.as_of {
+        let over = matches!(season.state, State::Done | State::StoodDown);
+        if let Some(at) = season.as_of.filter(|_| !over) {
             page.head.push(words.fill("season.age", &[("age", &said::lasting(now.since(at)))]));
         }
         page.urgent = report::urgent(&told);
