@@ -64,7 +64,9 @@ pub(crate) async fn page(signed: Signed) -> Shown {
 /// Changes their name and the units that they read.
 pub(crate) async fn rename(signed: Signed, Form(sent): Form<Vec<(String, String)>>) -> Shown {
     let typed = Typed::of(sent);
-    match signed.0.send(Method::PATCH, &["me"], Some(&typed.document(&NAME))).await {
+    let mut document = typed.document(&NAME);
+    document["name"] = json!(typed.text("name"));
+    match signed.0.send(Method::PATCH, &["me"], Some(&document)).await {
         Ok(_) => Ok(back_to("/me")),
         Err(refused) => shown(&signed, Sent { name: Some(typed.refused(refused)?), ..Sent::default() }).await,
     }

@@ -85,6 +85,11 @@ fn breeze() -> Provider {
     }
 }
 
+/// Whether nothing is sent from a page but signing out.
+pub fn only_signs_out(page: &str) -> bool {
+    page.matches("<form").count() == 1 && page.contains("action=\"/sign-out\"")
+}
+
 /// A browser on this machine.
 pub const HERE: From<'static> = From { peer: "127.0.0.1:40000", headers: &[("host", "localhost:8420")] };
 
