@@ -29,11 +29,11 @@ impl Browser {
         post.header("content-type", form).header("sec-fetch-site", "same-origin").send().await.unwrap()
     }
 
-    /// Signs in and gives the cookie.
-    async fn sign_in(&self, email: &str, password: &str) -> Option<String> {
+    /// Signs in and gives the cookie; `lands` is where it leads to.
+    async fn sign_in(&self, email: &str, password: &str, lands: &str) -> Option<String> {
         let answer = self.send("/sign-in", &format!("email={email}&password={password}")).await;
         let cookie = answer.headers().get(SET_COOKIE)?.to_str().unwrap().to_owned();
-        assert_eq!(answer.headers()[LOCATION], "/");
+        assert_eq!(answer.headers()[LOCATION], lands);
         cookie.split(';').next().map(str::to_owned)
     }
 
@@ -76,7 +76,8 @@ async fn from_the_first_start_to_a_grower_with_a_token() {
     let taken =
         browser.send(&claim, "name=Ole&email=ole%40larkmoor.example&password=pears+before+apples").await;
     assert_eq!(taken.status(), StatusCode::SEE_OTHER);
-    let cookie = browser.sign_in("ole%40larkmoor.example", "pears+before+apples").await.unwrap();
+    // A server without a block leads its operator to the first one.
+    let cookie = browser.sign_in("ole%40larkmoor.example", "pears+before+apples", "/begin").await.unwrap();
     let home = browser.open("/", &cookie).await.text().await.unwrap();
     assert!(home.contains("Signed in as Ole") && home.contains("You run this server"), "{home}");
 
@@ -91,7 +92,7 @@ async fn from_the_first_start_to_a_grower_with_a_token() {
     let link = invitation["path"].as_str().unwrap();
     let accepted = browser.send(link, "name=Ines&password=plums+after+cherries").await;
     assert_eq!(accepted.status(), StatusCode::SEE_OTHER);
-    let cookie = browser.sign_in("ines%40larkmoor.example", "plums+after+cherries").await.unwrap();
+    let cookie = browser.sign_in("ines%40larkmoor.example", "plums+after+cherries", "/").await.unwrap();
     let home = browser.open("/", &cookie).await.text().await.unwrap();
     assert!(home.contains("alder: grower") && !home.contains("birch"), "{home}");
 
@@ -116,8 +117,8 @@ async fn from_the_first_start_to_a_grower_with_a_token() {
     let chosen = browser.send(&link, "password=quinces+in+october").await;
     assert_eq!(chosen.status(), StatusCode::SEE_OTHER);
     assert_eq!(browser.open("/", &cookie).await.headers()[LOCATION], "/sign-in", "signed out everywhere");
-    assert!(browser.sign_in("ines%40larkmoor.example", "plums+after+cherries").await.is_none());
-    assert!(browser.sign_in("ines%40larkmoor.example", "quinces+in+october").await.is_some());
+    assert!(browser.sign_in("ines%40larkmoor.example", "plums+after+cherries", "/").await.is_none());
+    assert!(browser.sign_in("ines%40larkmoor.example", "quinces+in+october", "/").await.is_some());
     let nobody = run(Build::Plain, &["user", "reset", "--database", &database, "eve@larkmoor.example"]);
     assert_eq!(nobody.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&nobody.stderr).contains("nobody here has the address"));
