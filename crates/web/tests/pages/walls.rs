@@ -44,7 +44,7 @@ async fn for_people_of_another_farm_it_is_not_there() {
         let answer = house.get(path, Some(&cookie)).await;
         whole(&answer);
         assert!(!answer.body.contains("Bench") && !answer.body.contains("Alder"), "{path}: {}", answer.body);
-        let status = if ["/outcomes/2013", "/board?year=2013"].contains(&path) {
+        let status = if ["/outcomes/2013", "/board?year=2013"].contains(path) {
             StatusCode::OK
         } else {
             StatusCode::NOT_FOUND
