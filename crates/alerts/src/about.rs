@@ -92,6 +92,9 @@ pub struct About {
     /// The likely moment by them, rounded to how far they spread.
     #[serde(default)]
     pub likely: Option<String>,
+    /// The same to the second, against which it is told that the time moved.
+    #[serde(default)]
+    pub likely_at: Option<Instant>,
     /// The slot that is named, where there is one.
     #[serde(default)]
     pub slot: Option<Slot>,

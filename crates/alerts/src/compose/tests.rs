@@ -47,6 +47,7 @@ fn waiting(kind: AlertKind) -> Uncomposed {
         count_at: None,
         odds: None,
         likely: None,
+        likely_at: None,
         slot: None,
         slot_told: None,
         lost: None,

@@ -26,6 +26,7 @@ impl Facts<'_> {
         About {
             odds: odds.map(|odds| odds.told(zone)),
             likely: odds.and_then(|odds| odds.likely_told(zone)),
+            likely_at: odds.and_then(|odds| odds.likely),
             ..about
         }
     }

@@ -165,10 +165,11 @@ impl Facts<'_> {
     }
 
     fn heads_up<'a>(&'a self, leg: &'a Leg) -> Option<Called<'a>> {
-        let expected = self.expected(leg)?;
+        // The mail names the forecast's own time beside the odds.
+        let expected = leg.expected_at.or_else(|| self.expected(leg))?;
         let mark = leg.mark?;
         let lead = self.plan.settings.lead_hours;
-        let soon = self.within(leg.expected_at.unwrap_or(expected), self.odds_of(leg), lead * HOUR);
+        let soon = self.within(expected, self.odds_of(leg), lead * HOUR);
         (soon && self.untold(leg, expected).is_none()).then(|| {
             self.of_leg(AlertKind::HeadsUp, leg, expected, None, move || {
                 format!("readings and forecast reach {mark:.2} within {lead} hours")

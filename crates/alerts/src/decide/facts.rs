@@ -55,6 +55,7 @@ impl Facts<'_> {
             count_at: None,
             odds: None,
             likely: None,
+            likely_at: None,
             slot: None,
             slot_told: None,
             lost: None,

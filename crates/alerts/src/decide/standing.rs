@@ -144,7 +144,9 @@ impl Facts<'_> {
                 .filter(|alert| leg_of(&alert.subject) == leg.opened_by && !taken_back(alert))
                 .filter(|alert| matches!(alert.kind.as_str(), "heads-up" | "moved" | "due"))
                 .max_by_key(|alert| (alert.raised_at, &alert.id));
-            let Some(was) = last.and_then(told_moment) else { continue };
+            // Likely is held against likely, where odds were told.
+            let likely = |alert: &AlertRow| moment(alert, "likely_at").or_else(|| told_moment(alert));
+            let Some(was) = last.and_then(likely) else { continue };
             // What has not gone out yet is put right in its own mail.
             let unsent = last.is_some_and(|alert| !alert.mailed && alert.kind != AlertKind::Moved.word());
             if at.since(was).abs() <= MOVED || unsent || self.untold(leg, at).is_some() {
