@@ -32,6 +32,7 @@ async fn who_is_signed_in_is_so_after_the_browser_was_closed() {
     let (orchard, browser) = (orchard().await, Browser::start());
     let window = browser.open(Size::Phone, &orchard.server).await;
     window.sign_in(GROWER.email, GROWER.password).await;
+    assert_eq!(window.path().await, "/today", "who only logs begins with the day");
     let window = browser.reopen(window).await;
     window.goto("/").await;
     window.text("Signed in as Nils Orme").await;

@@ -27,6 +27,7 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
         "/blocks/{id}/seasons/{year}/sprays/{entry}/notice" => vec![format!("{past}/sprays/{SPRAY}/notice")],
         "/outcomes/{year}" => vec![format!("/outcomes/{PAST}"), format!("/outcomes/{}", orchard.year)],
         "/board" => vec!["/board".to_owned(), format!("/board?year={PAST}")],
+        "/board/map" => vec!["/board/map".to_owned(), format!("/board/map?year={PAST}")],
         "/blocks/{id}/seasons/{year}" => vec![under_way, past],
         "/blocks/{id}/seasons/{year}/slots" => vec![format!("{under_way}/slots")],
         "/farms/{id}/round" => vec![format!("/farms/{FARM}/round")],

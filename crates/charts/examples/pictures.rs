@@ -7,6 +7,7 @@ use anyhow::{Context, Result};
 use charts::curve;
 use charts::dots::{self, Dots};
 use charts::fan::{self, Axis, Row};
+use charts::map::{self, Sign, Spot};
 use charts::round::{self, RoundPicture};
 use charts::weather::{self, Lane, Sources};
 use model::sun::Sun;
@@ -60,5 +61,13 @@ fn main() -> Result<()> {
     }
     let (stops, round) = checked::round(now);
     let shown = RoundPicture { name: "Home farm", round: &round, stops: &stops, zone: ZONE };
-    keep("round.svg", round::picture(&shown))
+    keep("round.svg", round::picture(&shown))?;
+    let spot = |name, latitude, longitude, sign| Spot { name, latitude, longitude, sign };
+    let spots = [
+        spot("Lower yard", 40.69, -74.17, Sign::Pressing),
+        spot("Home farm", 40.73, -74.21, Sign::Ahead),
+        spot("Long Acre", 41.12, -73.9, Sign::Ahead),
+        spot("Wexcombe Bottom, the far end", 40.4, -74.9, Sign::Resting),
+    ];
+    keep("map.svg", map::picture(&spots))
 }

@@ -15,6 +15,7 @@ pub mod fit;
 pub mod hindcast;
 mod labels;
 mod look;
+pub mod map;
 mod nights;
 mod panel;
 pub mod round;

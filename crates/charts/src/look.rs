@@ -113,3 +113,7 @@ pub(crate) const VISIT: &str = r##"fill="#12478a" stroke="#12478a" stroke-width=
 pub(crate) const VISIT_OFF: &str = r##"fill="#ffffff" stroke="#12478a" stroke-width="2.4""##;
 /// Between two sprayers.
 pub(crate) const LANE: &str = r##"stroke="#8b8792" stroke-width="1""##;
+/// A site that needs someone now, one that is under way and one that rests.
+pub(crate) const SITE_PRESSING: &str = r##"fill="#8c1d55" stroke="#ffffff" stroke-width="1.6""##;
+pub(crate) const SITE_AHEAD: &str = r##"fill="#17583a" stroke="#ffffff" stroke-width="1.6""##;
+pub(crate) const SITE_RESTING: &str = r##"fill="#ffffff" stroke="#26242b" stroke-width="2""##;

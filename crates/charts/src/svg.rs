@@ -145,6 +145,18 @@ impl Canvas {
         self.put(format_args!("\" {style}/>\n"));
     }
 
+    /// Another picture within an area: what stands in its `svg` element from the view box
+    /// on, with its own end of the opening tag.
+    pub(crate) fn nested(&mut self, area: Area, inner: &str) {
+        self.put(format_args!(
+            "<svg x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" {inner}</svg>\n",
+            px(area.left),
+            px(area.top),
+            px((area.right - area.left).max(0.0)),
+            px((area.bottom - area.top).max(0.0))
+        ));
+    }
+
     /// A line of text on its baseline, with a rim of paper round the letters.
     pub(crate) fn text(&mut self, at: Point, anchor: Anchor, look: Type, words: &str) {
         let weight = if look.bold { " font-weight=\"bold\"" } else { "" };

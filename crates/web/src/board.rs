@@ -2,9 +2,9 @@
 //! plain links and a form, below what changed since yesterday evening.
 
 mod asked;
+pub(crate) mod map;
+mod region;
 mod row;
-
-use std::collections::BTreeMap;
 
 use api::News;
 use askama::Template;
@@ -13,21 +13,16 @@ use axum::http::StatusCode;
 use charts::fan::{self, Axis};
 use chrono_tz::Tz;
 use model::time::{self, DAY, HOUR, Instant};
-use model::waiting::Wanted;
-use store::BoardRow;
 
-use self::asked::{Asked, Chosen, Column, Head};
+use self::asked::{Asked, Column, Head};
+use self::region::Region;
 use self::row::Row;
 use crate::pages;
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 
-/// Blocks that are looked at.
-const LOOKED_AT: u32 = 2_000;
 /// Rows of one page: more than this no one reads, and a phone does not like it.
 const ROWS: usize = 300;
-/// Farms that one can filter by.
-const FARMS: u32 = 500;
 /// Alerts, and things that people did, that are told; a whole evening's of a region would
 /// push the blocks off the page.
 const NEWS: u32 = 60;
@@ -46,27 +41,16 @@ const AXIS_LONGEST: i64 = 8 * DAY;
 struct Board {
     words: &'static Words,
     title: String,
-    year: i32,
     news: Recent,
-    /// What was left undone: the filter that shows it, and how many blocks in words.
-    undone: Vec<(&'static str, String)>,
-    asked: Asked,
-    farms: Vec<Chosen>,
-    cultivars: Vec<Chosen>,
-    states: Vec<Chosen>,
-    waits: Vec<Chosen>,
+    region: Region,
+    /// Where the filter leads to.
+    action: &'static str,
     heads: Vec<Head>,
     caption: String,
     /// The axis over the fans; none where no row has anything on it.
     axis: Option<String>,
-    rows: Vec<Row>,
-    /// Said in the place of rows where there are none, with a link to all blocks where
-    /// the filter is why.
-    none: String,
     /// How many there are by the filter, where that is more than are shown.
     of: Option<String>,
-    /// Whether there are more blocks than were looked at.
-    cut: bool,
 }
 
 /// What happened lately.
@@ -83,85 +67,41 @@ struct Recent {
 
 /// The page.
 pub(crate) async fn page(signed: Signed, Query(asked): Query<Asked>) -> Shown {
-    let view = &signed.0;
-    let (now, words) = (view.now(), signed.words());
-    let year = match asked.year() {
-        Some(text) => year(text)?,
-        None => now.local_year(Tz::UTC),
-    };
-    let farm = match asked.farm() {
-        Some(id) => Some(signed.farm(id).await?.id),
-        None => None,
-    };
-    let farms: Vec<(String, String)> =
-        view.store().farms(None, FARMS).await?.into_iter().map(|farm| (farm.id, farm.name)).collect();
-    let news = view.news(farm.as_deref(), NEWS).await?;
-    let mut board = view.store().board(year, farm.as_deref(), LOOKED_AT + 1).await?;
-    let cut = board.len() > LOOKED_AT as usize;
-    board.truncate(LOOKED_AT as usize);
-    let made = tokio::task::spawn_blocking(move || made(board, &farms, asked, year, now, words));
+    let (now, words) = (signed.0.now(), signed.words());
+    let region = Region::of(&signed, asked).await?;
+    let news = signed.0.news(region.farm.as_deref(), NEWS).await?;
+    let made = tokio::task::spawn_blocking(move || Board::of(region, now, words));
     let mut page = made.await.map_err(|error| Stop::Failed(error.to_string()))?;
-    page.news = recent(news, &page.zone(), year, words);
-    page.cut = cut;
+    page.news = recent(news, &page.zone(), page.region.year, words);
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-/// All of the page but its news.
-fn made(
-    board: Vec<BoardRow>,
-    farms: &[(String, String)],
-    asked: Asked,
-    year: i32,
-    now: Instant,
-    words: &'static Words,
-) -> Board {
-    let names: BTreeMap<&str, &str> = farms.iter().map(|(id, name)| (id.as_str(), name.as_str())).collect();
-    let mut rows: Vec<Row> = board
-        .into_iter()
-        .map(|row| {
-            let farm = names.get(row.farm_id.as_str()).copied().unwrap_or_default().to_owned();
-            Row::read(row, farm, now, words)
-        })
-        .collect();
-    let undone = undone(&rows, words);
-    let (states, cultivars) = (asked.states(&rows, words), asked.cultivars(&rows, words));
-    rows.retain(|row| asked.lets(row));
-    asked.sort(&mut rows);
-    let all = rows.len();
-    rows.truncate(ROWS);
-    let axis = drawn(&mut rows, now);
-    let of = (all > rows.len()).then(|| words.fill("board.more", &[("n", &rows.len()), ("all", &all)]));
-    let column = asked.column();
-    let way = words.get(if asked.falls() { "board.falling" } else { "board.rising" });
-    let by = format!("{}, {way}", words.get(column.words()));
-    Board {
-        words,
-        title: words.fill("board.title", &[("year", &year)]),
-        year,
-        news: Recent::default(),
-        undone,
-        farms: asked.farms(farms, words),
-        cultivars,
-        states,
-        waits: asked.waits(words),
-        heads: Column::ALL.iter().map(|column| asked.head(*column, words)).collect(),
-        caption: words.fill("board.caption", &[("n", &all), ("column", &by)]),
-        axis,
-        rows,
-        none: match asked.filters() {
-            true => words.get("board.none_left").to_owned(),
-            false => words.fill("board.none", &[("year", &year)]),
-        },
-        of,
-        cut: false,
-        asked,
-    }
-}
-
 impl Board {
+    /// All of the page but its news.
+    fn of(mut region: Region, now: Instant, words: &'static Words) -> Board {
+        let all = region.rows.len();
+        region.rows.truncate(ROWS);
+        let shown = region.rows.len();
+        let axis = drawn(&mut region.rows, now);
+        let column = region.asked.column();
+        let way = words.get(if region.asked.falls() { "board.falling" } else { "board.rising" });
+        let by = format!("{}, {way}", words.get(column.words()));
+        Board {
+            words,
+            title: words.fill("board.title", &[("year", &region.year)]),
+            news: Recent::default(),
+            action: "/board",
+            heads: Column::ALL.iter().map(|column| region.asked.head(*column, words)).collect(),
+            caption: words.fill("board.caption", &[("n", &all), ("column", &by)]),
+            axis,
+            of: (all > shown).then(|| words.fill("board.more", &[("n", &shown), ("all", &all)])),
+            region,
+        }
+    }
+
     /// The zone that the page's own times are in: that of its first block.
     fn zone(&self) -> Tz {
-        self.rows.first().map_or(Tz::UTC, |row| row.zone)
+        self.region.rows.first().map_or(Tz::UTC, |row| row.zone)
     }
 }
 
@@ -178,21 +118,6 @@ fn drawn(rows: &mut [Row], now: Instant) -> Option<String> {
         any = true;
     }
     any.then(|| fan::axis(&axis).replacen(" xmlns=\"http://www.w3.org/2000/svg\"", "", 1))
-}
-
-/// How many blocks wait for a count, and how many for a decision.
-fn undone(rows: &[Row], words: &Words) -> Vec<(&'static str, String)> {
-    let wanted = [
-        (Wanted::Count, "count", "board.one_to_count", "board.to_count"),
-        (Wanted::Decide, "decide", "board.one_to_decide", "board.to_decide"),
-    ];
-    let told =
-        wanted.map(|(what, filter, one, many)| match rows.iter().filter(|row| row.waits_for(what)).count() {
-            0 => None,
-            1 => Some((filter, words.get(one).to_owned())),
-            n => Some((filter, words.fill(many, &[("n", &n)]))),
-        });
-    told.into_iter().flatten().collect()
 }
 
 fn recent(news: News, zone: &Tz, year: i32, words: &Words) -> Recent {

@@ -135,6 +135,7 @@ fn routes() -> Routes {
         .kept("/blocks/{id}/seasons/{year}/sprays/{entry}/notice", notice::page)
         .kept("/outcomes/{year}", years::outcomes)
         .kept("/board", board::page)
+        .kept("/board/map", board::map::page)
         .kept("/farms/{id}/round", round::form)
         .post("/farms/{id}/round", round::plan)
         .kept("/blocks/{id}/seasons/{year}", season::page)

@@ -1,12 +1,14 @@
 //! Signing in and out.
 
-use access::sign_in::{Attempt, SignInError};
+use access::Caller;
+use access::sign_in::{Attempt, SignInError, SignedIn};
 use axum::Extension;
 use axum::extract::{Form, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 use model::time::Instant;
 use serde::Deserialize;
+use store::Role;
 
 use crate::guard::{Privacy, WayIn};
 use crate::words::english;
@@ -64,8 +66,7 @@ pub(crate) async fn sign_in(
     let now = web.clock.now();
     match access::sign_in::sign_in(&web.store, &web.passwords, attempt, now).await {
         Ok(signed) => {
-            let begins = signed.person.operator && set_up::begin::is_first_run(&web).await;
-            let mut response = Redirect::to(if begins { "/begin" } else { "/" }).into_response();
+            let mut response = Redirect::to(landing(&web, &signed).await).into_response();
             set_cookie(&mut response, way.privacy, &signed.secret, signed.expires_at.since(now));
             response
         }
@@ -79,6 +80,19 @@ pub(crate) async fn sign_in(
         }
         Err(SignInError::Failed(error)) => pages::failed(&error),
     }
+}
+
+/// Where someone begins: who runs the server and has no block yet, with the first steps;
+/// who only logs, with today's list; all others with their farms.
+async fn landing(web: &Web, signed: &SignedIn) -> &'static str {
+    if signed.person.operator {
+        return if set_up::begin::is_first_run(web).await { "/begin" } else { "/" };
+    }
+    let caller = access::signed_in(&web.store, &signed.secret, web.clock.now()).await;
+    let logs = |caller: Caller| {
+        !caller.memberships.is_empty() && caller.memberships.iter().all(|one| one.role == Role::Grower)
+    };
+    if caller.is_ok_and(logs) { "/today" } else { "/" }
 }
 
 fn wait(until: Instant, now: Instant) -> String {

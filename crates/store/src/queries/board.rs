@@ -14,6 +14,8 @@ type Columns = (
     String,
     String,
     String,
+    f64,
+    f64,
     String,
     Option<String>,
     Option<String>,
@@ -23,7 +25,7 @@ type Columns = (
 
 pub(crate) async fn board(db: &Pools, year: i32, farm_id: Option<&str>, limit: u32) -> Result<Vec<BoardRow>> {
     let rows: Vec<Columns> = sqlx::query_as(concat!(
-        "SELECT block.id, block.name, block.details, block.farm_id, site.id, site.name, site.time_zone, \
+        "SELECT block.id, block.name, block.details, block.farm_id, site.id, site.name, site.latitude, site.longitude, site.time_zone, \
          season.state, season.doc, season.reckoned_at, \
          (SELECT max(log_entry.at) FROM log_entry WHERE log_entry.block_id = season.block_id \
          AND log_entry.year = season.year AND log_entry.kind = 'open-count') \
@@ -42,7 +44,21 @@ pub(crate) async fn board(db: &Pools, year: i32, farm_id: Option<&str>, limit: u
     Ok(rows
         .into_iter()
         .map(
-            |(block_id, name, details, farm_id, site_id, site, zone, state, doc, reckoned_at, counted_at)| {
+            |(
+                block_id,
+                name,
+                details,
+                farm_id,
+                site_id,
+                site,
+                north,
+                east,
+                zone,
+                state,
+                doc,
+                reckoned_at,
+                counted_at,
+            )| {
                 BoardRow {
                     details,
                     block_id,
@@ -50,6 +66,7 @@ pub(crate) async fn board(db: &Pools, year: i32, farm_id: Option<&str>, limit: u
                     farm_id,
                     site_id,
                     site,
+                    place: (north, east),
                     time_zone: zone,
                     state,
                     doc,

@@ -251,6 +251,8 @@ pub struct BoardRow {
     pub site_id: String,
     /// What its people call the site.
     pub site: String,
+    /// Where the site lies, degrees north and east.
+    pub place: (f64, f64),
     /// IANA zone.
     pub time_zone: String,
     /// The season's state; none before the first reckoning.

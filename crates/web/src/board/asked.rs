@@ -191,14 +191,24 @@ impl Asked {
         let dir = if sorted && !self.falls() { "desc" } else { "asc" };
         Head {
             words: words.get(column.words()).to_owned(),
-            href: self.address(&[("sort", column.key()), ("dir", dir)]),
+            href: self.address("/board", &[("sort", column.key()), ("dir", dir)]),
             sorted: sorted.then(|| if self.falls() { "descending" } else { "ascending" }),
             before_fans: column == Column::Next,
         }
     }
 
-    /// The board as asked for, with some of it otherwise.
-    fn address(&self, other: &[(&str, &str)]) -> String {
+    /// The board's table with what was asked for.
+    pub(crate) fn table(&self) -> String {
+        self.address("/board", &[("sort", &self.sort), ("dir", &self.dir)])
+    }
+
+    /// The same on the map.
+    pub(crate) fn map(&self) -> String {
+        self.address("/board/map", &[("sort", &self.sort), ("dir", &self.dir)])
+    }
+
+    /// What was asked for at a path, with some more of it.
+    fn address(&self, path: &str, more: &[(&str, &str)]) -> String {
         let own = [
             ("year", &*self.year),
             ("farm", &self.farm),
@@ -206,9 +216,9 @@ impl Asked {
             ("state", &self.state),
             ("waits", &self.waits),
         ];
-        let pairs = own.iter().chain(other).filter_map(|(name, value)| Some((name, typed(value)?)));
+        let pairs = own.iter().chain(more).filter_map(|(name, value)| Some((name, typed(value)?)));
         let pairs: Vec<String> = pairs.map(|(name, value)| format!("{name}={}", encoded(value))).collect();
-        format!("/board?{}", pairs.join("&"))
+        format!("{path}?{}", pairs.join("&"))
     }
 
     pub(crate) fn farms(&self, farms: &[(String, String)], words: &Words) -> Vec<Chosen> {

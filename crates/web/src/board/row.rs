@@ -20,6 +20,10 @@ pub(crate) struct Row {
     pub(crate) farm_id: String,
     pub(crate) farm: String,
     pub(crate) cultivar: String,
+    pub(crate) site_id: String,
+    pub(crate) site: String,
+    /// Where the site lies, degrees north and east.
+    pub(crate) place: (f64, f64),
     pub(crate) zone: Tz,
     /// None before the first reckoning.
     pub(crate) state: Option<State>,
@@ -134,6 +138,9 @@ impl Row {
             name: row.name,
             farm_id: row.farm_id,
             farm,
+            site_id: row.site_id,
+            site: row.site,
+            place: row.place,
             zone,
         }
     }

@@ -1,10 +1,10 @@
-//! A plain map to point at: a picture of the land, drawn here, and the place under a
-//! click on it. A first click comes closer, so that the last one is exact to some
-//! kilometres.
+//! A plain map to point at: a picture of the land, and the place under a click on it. A
+//! first click comes closer, so that the last one is exact to some kilometres.
 
 use axum::extract::Query;
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
+use charts::map::Stretch;
 
 use crate::fields::Sent;
 
@@ -12,10 +12,6 @@ use crate::fields::Sent;
 pub(crate) const PIXELS: (u32, u32) = (320, 160);
 /// Degrees across at each step.
 const ACROSS: [f64; 3] = [360.0, 60.0, 10.0];
-/// Degrees between the lines of each step.
-const BETWEEN: [f64; 3] = [30.0, 10.0, 1.0];
-
-const LAND: &str = include_str!("../../assets/land.svg");
 
 /// What the picture shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,42 +86,9 @@ impl Window {
     }
 
     fn drawn(self) -> String {
-        // Tenths of a degree, as the land has them.
-        let across = ACROSS[self.step] * 10.0;
-        let (left, top) = (self.longitude * 10.0 - across / 2.0, -self.latitude * 10.0 - across / 4.0);
-        let (width, height) = PIXELS;
-        let a_pixel = across / f64::from(width);
-        let between = BETWEEN[self.step] * 10.0;
-        let lines = |from: f64, long: f64| {
-            let first = (from / between).ceil() * between;
-            let inside = move |at: &f64| *at <= from + long;
-            std::iter::successors(Some(first), move |at| Some(at + between)).take_while(inside)
-        };
-        let mut grid = String::new();
-        let mut names = String::new();
-        for x in lines(left, across) {
-            grid += &format!("M{x:.0} {top:.1}v{:.1}", across / 2.0);
-            let (at, degrees) = (x + 2.0 * a_pixel, x / 10.0);
-            names += &format!(
-                "<text x=\"{at:.1}\" y=\"{:.1}\">{degrees:.0}</text>",
-                top + across / 2.0 - 3.0 * a_pixel
-            );
-        }
-        for y in lines(top, across / 2.0) {
-            grid += &format!("M{left:.1} {y:.0}h{across:.1}");
-            let (at, degrees) = (left + 2.0 * a_pixel, -y / 10.0 + 0.0);
-            names += &format!("<text x=\"{at:.1}\" y=\"{:.1}\">{degrees:.0}</text>", y - 2.0 * a_pixel);
-        }
-        format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
-             viewBox=\"{left:.1} {top:.1} {across:.1} {:.1}\"><rect x=\"{left:.1}\" y=\"{top:.1}\" width=\"100%\" \
-             height=\"100%\" fill=\"#eef2f5\"/><g fill=\"#cfe0d2\" stroke=\"#14532d\" stroke-width=\"{a_pixel:.3}\">{LAND}</g>\
-             <path d=\"{grid}\" stroke=\"#555\" stroke-width=\"{:.3}\" fill=\"none\"/>\
-             <g font-family=\"sans-serif\" font-size=\"{:.2}\" fill=\"#1c1c1c\">{names}</g></svg>",
-            across / 2.0,
-            a_pixel / 2.0,
-            10.0 * a_pixel,
-        )
+        let across = ACROSS[self.step];
+        let stretch = Stretch::around(self.latitude, self.longitude, across, across / 2.0);
+        charts::map::plain(&stretch, PIXELS.0, PIXELS.1)
     }
 }
 
@@ -171,10 +134,10 @@ mod tests {
     fn the_picture_has_land_and_lines_with_their_degrees() {
         let drawn = Window::around(40.0, -74.0, 2).drawn();
         assert!(
-            drawn.contains("viewBox=\"-790.0 -425.0 100.0 50.0\"") && drawn.contains(">-74</text>"),
+            drawn.contains("viewBox=\"-790.00 -425.00 100.00 50.00\"") && drawn.contains(">-74</text>"),
             "{}",
-            &drawn[..200]
+            &drawn[..400]
         );
-        assert!(drawn.contains("class=\"land\"") && drawn.len() < 60_000);
+        assert!(drawn.contains(" d=\"M") && drawn.len() < 60_000);
     }
 }

@@ -138,3 +138,30 @@ async fn a_year_that_is_over_has_no_fans_and_no_next_marks() {
     let page = house.page("/board", &ines).await;
     assert!(page.contains("season over") && !page.contains("<svg"), "{page}");
 }
+
+#[tokio::test]
+async fn the_map_shows_the_same_blocks_by_their_sites() {
+    let house = House::growing().await;
+    let ines = house.person("ines", "alder", Role::Grower).await;
+    let page = house.page("/board/map", &ines).await;
+    // One site of three blocks, of which the most pressing gives the sign.
+    assert_eq!(page.matches("<li class=\"keep\">").count(), 1, "{page}");
+    for part in [
+        "<desc>1 site. under way: 1 ",
+        "href=\"/blocks/bench/seasons/2013\">North &#60;Bench&#62;</a>",
+        "early Wed 1 May, 09:00; late Thu 2 May, 03:00",
+        "Alder Cove",
+        "Dale",
+        "href=\"/board?\"",
+    ] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+    assert!(!page.contains("River Bend"), "another farm's");
+    let page = house.page("/board/map?sort=block&cultivar=Gala", &ines).await;
+    assert!(!page.contains("Alder Cove") && page.contains("action=\"/board/map\""), "{page}");
+    assert!(page.contains("href=\"/board?cultivar=Gala&#38;sort=block\""), "{page}");
+    let page = house.page("/board/map?cultivar=Nothing", &ines).await;
+    assert!(page.contains("No block is left by this filter.") && !page.contains("<figure"), "{page}");
+    let page = house.page("/board?sort=block&cultivar=Gala", &ines).await;
+    assert!(page.contains("href=\"/board/map?cultivar=Gala&#38;sort=block\""), "{page}");
+}

@@ -228,3 +228,15 @@ async fn a_link_for_a_lost_password_comes_by_mail_and_tells_nobody_who_is_here()
     let refused = house.send("GET", "/forgotten", "", &open, None).await;
     assert_eq!(refused.status, StatusCode::FORBIDDEN);
 }
+
+#[tokio::test]
+async fn everyone_begins_with_what_they_come_for() {
+    let house = House::new().await;
+    for (name, role, begins) in
+        [("tom", Role::Grower, "/today"), ("ines", Role::Advisor, "/"), ("kay", Role::Consultant, "/")]
+    {
+        house.person(name, "alder", role).await;
+        let form = format!("email={name}%40larkmoor.example&password={PASSWORD}");
+        assert_eq!(house.post("/sign-in", &form).await.location.as_deref(), Some(begins), "{name}");
+    }
+}

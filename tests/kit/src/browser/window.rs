@@ -61,7 +61,7 @@ impl Window {
     /// When it is refused.
     pub async fn sign_in(&self, email: &str, password: &str) {
         self.try_sign_in(email, password).await;
-        self.text("Signed in as").await;
+        self.text("Sign out").await;
     }
 
     /// Fills in the page for signing in and sends it, whatever comes of it.
