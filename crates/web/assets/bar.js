@@ -8,27 +8,42 @@ import { say } from "./words.js";
 
 /** @param {any} data what the page tells */
 export function bar(data) {
-  const place = element("aside", { id: "bar", hidden: true, "aria-label": say("phone.bar") });
+  // Built once: what is rewritten under a finger or a screen reader is lost to it.
+  const off = element("p", { hidden: true });
+  const count = element("strong");
+  const reason = element("span");
+  const list = element("ul", { class: "plain-list" });
+  const details = element("details", {}, element("summary", {}, say("phone.show")), list,
+    element("button", { type: "button", class: "plain", onclick: save }, say("phone.save_file")));
+  const waiting = element("div", { hidden: true },
+    element("p", { role: "status" }, count, " ", reason),
+    element("button", { type: "button", class: "plain", onclick: () => go() }, say("phone.send")), details);
+  const place = element("aside", { id: "bar", hidden: true, "aria-label": say("phone.bar") }, off, waiting);
   document.querySelector("main").before(place);
   let how = "none";
-  let open = false;
+  const before = { reason: "", list: "" };
+
+  const text = (at, words) => {
+    if (at.textContent !== words) at.textContent = words;
+  };
 
   async function draw() {
     const records = (await all("outbox").catch(() => [])).sort((a, b) => a.made - b.made);
-    const clock = await get("kept", "ahead").catch(() => null);
-    const off = isOff(clock?.ms) ? clock.ms : null;
-    place.hidden = records.length === 0 && off === null;
-    place.replaceChildren();
-    if (off !== null) place.append(element("p", {}, say(off > 0 ? "phone.clock_ahead" : "phone.clock_behind", { apart: apart(Math.abs(off)) })));
-    if (records.length === 0) return;
-    place.append(element("p", { role: "status" }, element("strong", {}, say(records.length === 1 ? "phone.waits" : "phone.wait",
-      { n: records.length, age: apart(Date.now() - records[0].made) })), " ", ...why(records)));
-    place.append(element("button", { type: "button", class: "plain", onclick: () => go() }, say("phone.send")));
-    const details = element("details", { ontoggle: () => { open = details.open; } }, element("summary", {}, say("phone.show")),
-      element("ul", { class: "plain-list" }, ...records.map(item)),
-      element("button", { type: "button", class: "plain", onclick: save }, say("phone.save_file")));
-    details.open = open || records.some((record) => record.outcome);
-    place.append(details);
+    const clock = (await get("kept", "ahead").catch(() => null))?.ms;
+    off.hidden = !isOff(clock);
+    if (!off.hidden) text(off, say(clock > 0 ? "phone.clock_ahead" : "phone.clock_behind", { apart: apart(Math.abs(clock)) }));
+    place.hidden = records.length === 0 && off.hidden;
+    waiting.hidden = records.length === 0;
+    if (waiting.hidden) return;
+    text(count, say(records.length === 1 ? "phone.waits" : "phone.wait", { n: records.length, age: apart(Date.now() - records[0].made) }));
+    const whose = JSON.stringify([how, records.map((record) => record.person)]);
+    if (whose !== before.reason) reason.replaceChildren(...why(records));
+    before.reason = whose;
+    const told = JSON.stringify(records.map(({ id, outcome, said }) => [id, outcome, said]));
+    if (told === before.list) return;
+    list.replaceChildren(...records.map(item));
+    if (records.some((record) => record.outcome)) details.open = true;
+    before.list = told;
   }
 
   function why(records) {

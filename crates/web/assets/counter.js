@@ -22,6 +22,8 @@ export function counter(field, tapped) {
   const button = (words, kind, tap, more = {}) =>
     element("button", { type: "button", class: kind, onmousedown: stay, onclick: () => act(tap), ...more }, words);
   const which = element("p", { class: "which", "aria-live": "polite" });
+  /** What a step came to, for who does not see the pad. */
+  const heard = element("p", { class: "unseen", role: "status" });
   const list = element("ol", { class: "trees" });
   const out = element("details", { hidden: true }, element("summary", {}, say("phone.trees")), list);
   const sum = element("p", {});
@@ -32,7 +34,7 @@ export function counter(field, tapped) {
     element("div", { class: "steps" },
       button("−", "step", { do: "step", by: -1 }, { "aria-label": say("phone.minus") }), pad,
       button("+", "step", { do: "step", by: 1 }, { "aria-label": say("phone.plus") })),
-    wrong,
+    heard, wrong,
     button(say("phone.next"), "next", { do: "next" }), undo, sum, out);
 
   function act(tap) {
@@ -48,7 +50,10 @@ export function counter(field, tapped) {
     state = after(state, tap);
     draw();
     tapped();
-    if (tap.do === "next") pad.focus();
+    if (tap.do === "step") heard.textContent = state.typed;
+    if (tap.do === "drop") heard.textContent = say("phone.dropped");
+    // What was pressed is gone or pressed for the last time: the focus would be nowhere.
+    if (tap.do === "next" || tap.do === "drop" || (tap.do === "undo" && undo.disabled)) pad.focus();
   }
 
   function draw() {

@@ -12,7 +12,8 @@ const BRIEF = 60;
 
 /**
  * @param {{what: string, kind: string, title: string, fields: Field[], of: string | null, before: any,
- *   id: string, now: number, zone: string, by: string | null}} form
+ *   id: string, now: number, zone: string, by: string | null, begun?: boolean}} form `begun` is
+ *   whether the begin of what it adds to came from the phone's clock and was not put right yet
  * @returns {{entry: any, clocked: string[], told: string} | {wrong: {key: string, places: any}}}
  */
 export function made(form) {
@@ -21,7 +22,7 @@ export function made(form) {
   delete entry.id;
   delete entry.received_at;
   entry.kind = form.kind;
-  const clocked = [];
+  const clocked = corrects && form.begun ? ["entry/at"] : [];
   let brief = "";
   for (const field of form.fields) {
     const text = field.text.trim();

@@ -1,12 +1,25 @@
 // Waiting entries as a file, and back from one: under the same ids, so that what was
 // sent already is not sent twice.
-import { all, inside } from "./base.js";
+import { inside } from "./base.js";
+import { frozen } from "./clock.js";
 
 const FORM = "bloomtide-entries-1";
 
-/** @returns {Promise<string>} */
+/**
+ * What waits, as a file. Where it was known how far the phone's clock is off, the times are
+ * put right now: who reads the file has another clock.
+ * @returns {Promise<string>}
+ */
 export async function written() {
-  return JSON.stringify({ form: FORM, entries: await all("outbox") }, null, 1);
+  const entries = await inside(["outbox"], "readwrite", (at, give) => {
+    const asked = at.outbox.getAll();
+    asked.onsuccess = () => {
+      const records = asked.result.map((record) => (typeof record.ahead === "number" ? frozen(record, record.ahead) : record));
+      records.forEach((record) => at.outbox.put(record));
+      give(records);
+    };
+  });
+  return JSON.stringify({ form: FORM, entries }, null, 1);
 }
 
 /** Whether a record of a file can be taken. */
@@ -36,7 +49,8 @@ export async function taken(text) {
       const asked = at.outbox.getKey(record.id);
       asked.onsuccess = () => {
         if (asked.result !== undefined) return;
-        at.outbox.put(record);
+        // This clock says nothing of the one by which it was written.
+        at.outbox.put({ ...record, tried: true });
         give(++fresh);
       };
     }

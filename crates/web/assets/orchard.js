@@ -2,6 +2,7 @@
 // there is signal.
 import { bar, fromFile } from "./bar.js";
 import { get } from "./base.js";
+import { closedHere, shut } from "./closed.js";
 import { told } from "./elements.js";
 import { age, keep, later } from "./offline.js";
 import { learn } from "./words.js";
@@ -13,7 +14,9 @@ const waiting = bar(data);
 /** How much waits and how old the page is, told anew. */
 const tell = async () => {
   await waiting.draw();
-  age(data, (await get("kept", "ahead").catch(() => null))?.ms ?? 0);
+  const ahead = (await get("kept", "ahead").catch(() => null))?.ms ?? 0;
+  age(data, ahead);
+  if (document.body.classList.contains("of-today")) shut(await closedHere(data, ahead));
 };
 const go = () => waiting.go().then(tell);
 const saved = async () => {
@@ -21,7 +24,7 @@ const saved = async () => {
   await go();
   later().catch(() => {});
 };
-await waiting.draw();
+await tell();
 if (document.body.classList.contains("of-log") && data) {
   document.querySelector("main").append(fromFile(saved));
   await start(data, saved);

@@ -60,7 +60,7 @@ async function sendSome(person, records) {
     if (contact.how !== "sent") return contact;
     known = contact.ahead;
   }
-  const sent = await inside(["outbox"], "readwrite", (at, give) => {
+  const sent = await inside(["outbox", "kept"], "readwrite", (at, give) => {
     const going = [];
     give(going);
     for (const { id } of records) {
@@ -70,12 +70,21 @@ async function sendSome(person, records) {
         const record = frozen(asked.result, known);
         at.outbox.put(record);
         going.push(record);
+        if (record.entry.kind === "spray") putRight(at.kept, record);
       };
     }
   });
   const came = await post(person, sent);
   if (came.how === "sent") await settle(came.answers);
   return came;
+}
+
+/** The rest of a spray is built on the begin that goes out. */
+function putRight(kept, record) {
+  const asked = kept.get(`spray:${record.id}`);
+  asked.onsuccess = () => {
+    if (asked.result) kept.put({ ...asked.result, entry: record.entry, clocked: [] });
+  };
 }
 
 /** Takes what is stored out of the list, and notes why the rest was not. */

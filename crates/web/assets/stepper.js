@@ -10,9 +10,10 @@ export function stepper(field) {
     field.value = String(Math.max(0, (whole(field.value.trim()) ?? 0) + step));
     field.dispatchEvent(new Event("input", { bubbles: true }));
   };
-  const button = (words, label, step) =>
-    element("button", { type: "button", class: "step", "aria-label": say(label), onmousedown: stay, onclick: by(step) }, words);
   const label = field.closest("label");
-  field.setAttribute("aria-label", label.firstChild.textContent.trim());
-  label.after(element("div", { class: "steps" }, button("−", "phone.minus", -1), field, button("+", "phone.plus", 1)));
+  const name = label.firstChild.textContent.trim();
+  const button = (words, key, step) => element("button",
+    { type: "button", class: "step", "aria-label": say(key, { field: name }), onmousedown: stay, onclick: by(step) }, words);
+  field.setAttribute("aria-label", name);
+  label.after(element("div", { class: "steps" }, button("−", "phone.minus_of", -1), field, button("+", "phone.plus_of", 1)));
 }

@@ -55,6 +55,8 @@ struct Page {
     years: Vec<(i32, bool)>,
     block: String,
     year: i32,
+    /// Whether that is another than one writes of unasked.
+    other_season: bool,
     /// The entry that is corrected.
     of: String,
     /// Where nobody works in the block by now, until when.
@@ -96,7 +98,7 @@ async fn shown(
     let data = json!({
         "person": {"id": writable.person_id, "name": writable.person},
         "now": signed.0.now(),
-        "chosen": {"block": chosen.block.as_ref().map(|block| &block.id), "what": chosen.what, "of": asked.of},
+        "chosen": {"block": chosen.block.as_ref().map(|block| &block.id), "year": chosen.year, "what": chosen.what, "of": asked.of},
         "blocks": writable.blocks,
         "entry": chosen.entry,
     });
@@ -115,7 +117,8 @@ async fn shown(
             .iter()
             .map(|form| (form.what, words.get(form.name), form.what == chosen.what))
             .collect(),
-        years: [chosen.this_year, chosen.this_year - 1].map(|year| (year, year == chosen.year)).to_vec(),
+        years: chosen.years().into_iter().map(|year| (year, year == chosen.year)).collect(),
+        other_season: chosen.year != chosen.usual_year,
         block: chosen.block.as_ref().map(|block| block.id.clone()).unwrap_or_default(),
         year: chosen.year,
         of: asked.of.unwrap_or_default(),

@@ -58,8 +58,13 @@ impl Plot {
 
     /// The block's log of the year, once it has so many entries.
     pub(super) async fn log(&self, entries: usize) -> Vec<Value> {
+        self.log_of(self.year.parse().unwrap(), entries).await
+    }
+
+    /// The same of another year.
+    pub(super) async fn log_of(&self, year: i32, entries: usize) -> Vec<Value> {
         eventually(&format!("{entries} entries in the log"), async || {
-            let log = self.api.find(&format!("blocks/terrace/seasons/{}/log", self.year)).await?;
+            let log = self.api.find(&format!("blocks/terrace/seasons/{year}/log")).await?;
             let items = log["items"].as_array().unwrap().clone();
             (items.len() == entries).then_some(items)
         })

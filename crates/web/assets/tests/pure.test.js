@@ -3,10 +3,12 @@ import test from "node:test";
 
 import { ahead, frozen, isOff, shifted } from "../clock.js";
 import { after, begun, numbers } from "../counting.js";
+import { closing, holding } from "../closed.js";
 import { made } from "../entry.js";
 import { isRecord } from "../file.js";
 import { decimal, mean, pieces, read, whole } from "../numbers.js";
 import { uuid7 } from "../uuid.js";
+import { said, shown } from "../values.js";
 import { plain, toInstant, toWall } from "../wall.js";
 
 const ZONE = "America/New_York";
@@ -115,4 +117,52 @@ test("only records of ours are taken from a file", () => {
   const record = { id: "a", block: "b", told: "t", year: 2013, entry: { id: "a" }, clocked: [], made: 1 };
   assert.ok(isRecord(record));
   for (const bad of [null, {}, { ...record, year: "2013" }, { ...record, entry: { id: "c" } }]) assert.ok(!isRecord(bad));
+});
+
+test("a refused entry is shown as its form would have it", () => {
+  assert.equal(shown("moment", "2013-05-02T00:20:00Z", ZONE), "2013-05-01T20:20");
+  assert.equal(shown("percent", 0.07, ZONE), "7");
+  assert.deepEqual(read("percent", shown("percent", 0.005, ZONE)), { value: 0.005 });
+  assert.equal(shown("counts", [41, 66], ZONE), "41 66");
+  assert.equal(shown("either", false, ZONE), "false");
+  assert.equal(shown("text", undefined, ZONE), "");
+  const entry = { kind: "note", text: "wet" };
+  assert.equal(said({ id: "c", kind: "correction", of: "a", entry }), entry);
+  assert.equal(said(entry), entry);
+});
+
+test("the begin of a spray is put right in what is added to it", () => {
+  const before = { kind: "spray", at: "2013-05-01T17:00:00Z", material: "lime-sulfur" };
+  const rest = form({ kind: "spray", what: "spray-rest", of: "s1", before, begun: true, fields: [
+    field("finished_at", "moment", "", { clock: Date.parse("2013-05-01T17:40:00Z") }),
+  ] });
+  const came = made(rest);
+  assert.deepEqual(came.clocked, ["entry/at", "entry/finished_at", "at"]);
+  const sent = frozen({ entry: came.entry, clocked: came.clocked, tried: false }, 3_600_000);
+  assert.equal(sent.entry.entry.at, "2013-05-01T16:00:00Z");
+  assert.equal(sent.entry.entry.finished_at, "2013-05-01T16:40:00Z");
+  assert.deepEqual(made({ ...rest, begun: false }).clocked, ["entry/finished_at", "at"]);
+});
+
+test("a spray closes its block until its re-entry, for pages that do not know of it", () => {
+  const made_at = Date.parse("2013-05-01T15:00:00Z");
+  const spray = { id: "s1", kind: "spray", at: "2013-05-01T14:00:00Z", material: "lime-sulfur", reentry_hours: 24 };
+  const first = closing({ block: "b", entry: spray, made: made_at }, ZONE);
+  assert.equal(first.until, Date.parse("2013-05-02T14:00:00Z"));
+  const rest = { id: "c1", kind: "correction", of: "s1", at: "2013-05-01T15:30:00Z",
+    entry: { ...spray, finished_at: "2013-05-01T15:00:00Z" } };
+  const second = closing({ block: "b", entry: rest, made: made_at }, ZONE);
+  assert.deepEqual([second.key, second.until], [first.key, Date.parse("2013-05-02T15:00:00Z")]);
+  assert.equal(closing({ block: "b", entry: { id: "n", kind: "note" }, made: made_at }, ZONE), null);
+  const unknown = closing({ block: "b", entry: { ...spray, reentry_hours: undefined }, made: made_at }, ZONE);
+  assert.equal(unknown.until, null);
+
+  const now = made_at + 3_600_000;
+  const old = { waiting: new Set(), page: made_at - 1, now };
+  assert.equal(holding([second], old).get("b"), second, "the page is older than the spray");
+  assert.equal(holding([second], { ...old, page: made_at + 1 }).size, 0, "the page knows of it");
+  assert.equal(holding([second], { ...old, page: made_at + 1, waiting: new Set(["c1"]) }).size, 1, "it waits here");
+  assert.equal(holding([second], { ...old, now: second.until }).size, 0, "it is over");
+  assert.equal(holding([unknown], old).get("b"), unknown);
+  assert.equal(holding([first, second], old).get("b"), second, "the longest holds");
 });

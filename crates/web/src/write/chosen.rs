@@ -19,6 +19,8 @@ const EARLIER: usize = 40;
 pub(crate) struct Chosen {
     pub(crate) block: Option<Block>,
     pub(crate) this_year: i32,
+    /// The season that the form is for where nobody says another.
+    pub(crate) usual_year: i32,
     pub(crate) year: i32,
     pub(crate) what: &'static str,
     /// What stands of the entry that is corrected.
@@ -87,7 +89,24 @@ impl Chosen {
         let drafts = drafts(&rows, now);
         let entry = asked.of.as_deref().and_then(|id| standing(&rows, id));
         let earlier = block.map(|block| earlier(&rows, block, signed)).unwrap_or_default();
-        Ok(Chosen { block: block.cloned(), this_year, year, what: form.what, entry, drafts, earlier })
+        Ok(Chosen {
+            block: block.cloned(),
+            this_year,
+            usual_year: usual,
+            year,
+            what: form.what,
+            entry,
+            drafts,
+            earlier,
+        })
+    }
+
+    /// Seasons to choose from, the newest first.
+    pub(crate) fn years(&self) -> Vec<i32> {
+        let mut years = vec![self.this_year, self.this_year - 1, self.year];
+        years.sort_by_key(|year| std::cmp::Reverse(*year));
+        years.dedup();
+        years
     }
 
     /// A form as the page shows it: what was typed before, else what stands in the entry
