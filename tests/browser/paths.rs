@@ -37,6 +37,7 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
         "/farms/{id}/people" => vec![format!("/farms/{FARM}/people")],
         "/farms/{id}/audit" => vec![format!("/farms/{FARM}/audit")],
         "/farms/{id}/contacts" => vec![format!("/farms/{FARM}/contacts")],
+        "/farms/{id}/contacts/{contact}" => vec![format!("/farms/{FARM}/contacts/runa")],
         "/farms/{id}/alerts" => vec![format!("/farms/{FARM}/alerts")],
         "/curves" | "/me" => vec![path.to_owned()],
         "/curves/{id}" => vec!["/curves/reference".to_owned()],

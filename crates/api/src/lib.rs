@@ -103,8 +103,9 @@ pub use ground::field_log;
 pub use news::{BlockNews, News, NewsLine, brief};
 pub use rounds::{ABOUT as ABOUT_ROUNDS, Planned};
 pub use sight::air::{Air, AirSource, Doubted};
-pub use sight::ask::{Refused, Unfit};
-pub use sight::{Amiss, Answered, Asked, Came, NotAdded, SeasonSeen, Sight, Undone, Unplanned, Unseen, View};
+pub use sight::{
+    Amiss, Answered, Asked, Came, NotAdded, SeasonSeen, Sight, Undone, Unplanned, Unseen, View, tag_of,
+};
 pub use slots::Looked;
 pub use sprays::{Facts, Kept, kept};
 

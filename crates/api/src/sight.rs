@@ -26,7 +26,7 @@ mod season;
 
 pub use rounds::Unplanned;
 
-pub use self::hand::{Amiss, Answered, Asked, Undone};
+pub use self::hand::{Amiss, Answered, Asked, Undone, tag_of};
 use crate::App;
 use crate::desk::{Desk, Visit};
 use crate::ground::field_log;
@@ -34,7 +34,6 @@ use crate::problem::{Problem, Wrong};
 use crate::seasons::{assembled, stale};
 
 pub(crate) mod air;
-pub(crate) mod ask;
 
 /// The way in for pages.
 #[derive(Clone)]

@@ -3,27 +3,22 @@
 use std::collections::BTreeMap;
 
 use access::Deed;
+use api::Asked;
 use askama::Template;
 use axum::extract::{Path, Query};
-use axum::http::{Method, StatusCode};
+use axum::http::StatusCode;
 use chrono_tz::Tz;
 use model::alert_kind::AlertKind;
 use model::time::Instant;
-use serde::Deserialize;
 use store::{AlertRow, AlertStatus};
 
+use crate::fields::{Form, Sent};
 use crate::pages;
-use crate::typed::back_to;
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop, on_to, year};
 use crate::words::Words;
 
 /// Alerts of a year that the page looks at.
 const LOOKED_AT: u32 = 1_000;
-
-#[derive(Debug, Deserialize)]
-pub(crate) struct Asked {
-    year: Option<String>,
-}
 
 #[derive(Template)]
 #[template(path = "alerts.html")]
@@ -46,15 +41,15 @@ struct Alert {
     raised: String,
     /// How it stands, in sentences.
     stands: Vec<String>,
-    /// Whether it is theirs to take note of.
-    to_note: bool,
+    /// The button that takes note of it; none where it is not theirs to.
+    note: Option<Form>,
 }
 
 /// The page.
-pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Query<Asked>) -> Shown {
+pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Query<Sent>) -> Shown {
     let farm = signed.farm(&id).await?;
     let (view, words) = (&signed.0, signed.words());
-    let year = match asked.year.as_deref().filter(|text| !text.is_empty()) {
+    let year = match asked.text("year") {
         Some(text) => year(text)?,
         None => view.now().local_year(Tz::UTC),
     };
@@ -69,7 +64,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Q
             blocks.insert(alert.block_id.clone(), (block.name, zone));
         }
         let Some((block, zone)) = blocks.get(&alert.block_id) else { continue };
-        shown.push(of(alert, block, *zone, notes, words));
+        shown.push(of(alert, (&farm.id, block), *zone, notes, words));
     }
     let page = Page {
         words,
@@ -88,8 +83,8 @@ pub(crate) async fn note(signed: Signed, Path((id, alert)): Path<(String, String
     let farm = signed.farm(&id).await?;
     let held = signed.0.store().alert(&alert).await?;
     let year = held.ok_or_else(|| Stop::NotThere(signed.words().get("alerts.not_there").to_owned()))?.year;
-    signed.0.send(Method::POST, &["alerts", &alert, "acknowledgement"], None).await?;
-    Ok(back_to(&format!("/farms/{}/alerts?year={year}", farm.id)))
+    signed.0.ask(Asked::bid(&["alerts", &alert, "acknowledgement"])).await?;
+    on_to(&format!("/farms/{}/alerts?year={year}", farm.id))
 }
 
 /// The alerts of a bloom year, the latest first, and whether there are more.
@@ -104,7 +99,13 @@ async fn of_year(signed: &Signed, farm_id: &str, year: i32) -> Result<(Vec<Alert
     Ok((alerts, more))
 }
 
-fn of(alert: AlertRow, block: &str, zone: Tz, notes: bool, words: &'static Words) -> Alert {
+fn of(
+    alert: AlertRow,
+    (farm_id, block): (&str, &str),
+    zone: Tz,
+    notes: bool,
+    words: &'static Words,
+) -> Alert {
     let told = alert.status == AlertStatus::Told;
     let mut stands = vec![match (&alert.reason, told) {
         (Some(reason), true) => words.fill("alerts.told_since", &[("reason", reason)]),
@@ -116,12 +117,18 @@ fn of(alert: AlertRow, block: &str, zone: Tz, notes: bool, words: &'static Words
         stands.extend(at.map(|at| words.fill(key, &[("at", &at.spoken(zone))])));
     }
     let open = told && alert.acknowledged_at.is_none() && alert.withdrawn_at.is_none();
+    let kind = AlertKind::named(&alert.kind);
+    let kind = kind.map_or_else(|| alert.kind.clone(), |kind| words.get(key(kind)).to_owned());
+    let note = (notes && open).then(|| {
+        let form = format!("note-{}", alert.id);
+        Form::deed(words, &form, words.get("alerts.note"), &format!("{kind}, {block}"))
+            .to(format!("/farms/{farm_id}/alerts/{}/noted", alert.id))
+    });
     Alert {
-        kind: AlertKind::named(&alert.kind)
-            .map_or_else(|| alert.kind.clone(), |kind| words.get(key(kind)).to_owned()),
+        kind,
         raised: words.fill("alerts.raised", &[("at", &alert.raised_at.spoken(zone))]),
         stands,
-        to_note: notes && open,
+        note,
         id: alert.id,
         block_id: alert.block_id,
         block: block.to_owned(),

@@ -42,7 +42,6 @@ mod sprays;
 mod springs;
 mod tables;
 mod today;
-mod typed;
 mod verification;
 mod visit;
 mod words;
@@ -154,6 +153,8 @@ fn routes() -> Routes {
         .kept("/farms/{id}/audit", audit::page)
         .kept("/farms/{id}/contacts", contacts::page)
         .post("/farms/{id}/contacts", contacts::add)
+        .kept("/farms/{id}/contacts/{contact}", contacts::change::page)
+        .post("/farms/{id}/contacts/{contact}", contacts::change::save)
         .post("/farms/{id}/contacts/{contact}/removed", contacts::remove)
         .post("/farms/{id}/contacts/{contact}/asked", contacts::ask)
         .kept("/farms/{id}/alerts", alerts::page)

@@ -7,9 +7,9 @@ mod limits;
 use std::collections::{BTreeMap, BTreeSet};
 
 use access::Deed;
+use api::Asked;
 use askama::Template;
-use axum::extract::{Form, Path};
-use axum::http::Method;
+use axum::extract::{Form as Body, Path};
 use chrono_tz::Tz;
 use model::input;
 use model::materials::Material;
@@ -17,16 +17,14 @@ use model::plan::Agreed;
 use serde_json::{Value, json};
 use store::{Confirmed, Farm};
 
+use crate::fields::{Field, Form, Group, Sent, Tried, status};
 use crate::tables::Table;
-use crate::typed::{Field, Typed, back_to};
-use crate::visit::{Shown, Signed, Stop};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 use crate::{pages, said};
 
 /// Blocks whose plans are looked at.
 const LOOKED_AT: u32 = 2_000;
-/// The fields of the form, which the API takes under the same names.
-const FIELDS: [&str; 7] = ["material", "jurisdiction", "by", "on", "registered", "bloom_use", "note"];
 
 #[derive(Template)]
 #[template(path = "materials.html")]
@@ -39,8 +37,7 @@ struct Page {
     planned: Vec<Planned>,
     confirmed: Vec<ConfirmedShown>,
     /// The form; none for who may not.
-    form: Option<Vec<Field>>,
-    wrong: Option<String>,
+    form: Option<Form>,
     /// Which limits the farm goes by.
     whose: String,
     limits: Table,
@@ -58,7 +55,8 @@ struct Planned {
 }
 
 struct ConfirmedShown {
-    id: String,
+    /// By which it is taken back; none where it was, and for who may not.
+    take_back: Option<Form>,
     material: String,
     said: String,
     note: Option<String>,
@@ -69,38 +67,31 @@ struct ConfirmedShown {
 /// The page.
 pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
     let farm = signed.farm(&id).await?;
-    let person = signed.0.caller().person_id.clone().unwrap_or_default();
-    let name = signed.0.store().person(&person).await?.map(|person| person.name).unwrap_or_default();
-    shown(&signed, farm, Typed::proposed(&[("by", &name)])).await
+    shown(&signed, farm, None).await
 }
 
 /// Confirms a material in someone's name.
-pub(crate) async fn confirm(
-    signed: Signed,
-    Path(id): Path<String>,
-    Form(sent): Form<Vec<(String, String)>>,
-) -> Shown {
+pub(crate) async fn confirm(signed: Signed, Path(id): Path<String>, Body(sent): Body<Sent>) -> Shown {
     let farm = signed.farm(&id).await?;
-    let typed = Typed::of(sent);
-    let mut document = typed.document(&["material", "jurisdiction", "by", "on", "note"]);
+    let mut document = sent.texts(&["material", "jurisdiction", "by", "on", "note"]);
     for tick in ["registered", "bloom_use"] {
-        document[tick] = json!(typed.ticked(tick));
+        document[tick] = json!(sent.ticked(tick));
     }
-    match signed.0.send(Method::POST, &["farms", &farm.id, "confirmations"], Some(&document)).await {
-        Ok(_) => Ok(back_to(&format!("/farms/{}/materials#confirmed", farm.id))),
-        Err(refused) => shown(&signed, farm, typed.refused(refused)?).await,
+    match signed.0.ask(Asked::post(&["farms", &farm.id, "confirmations"], &document)).await {
+        Ok(_) => on_to(&format!("/farms/{}/materials#confirmed", farm.id)),
+        Err(undone) => shown(&signed, farm, Some(Tried::new("confirm", sent, undone)?)).await,
     }
 }
 
 /// Takes a confirmation back.
 pub(crate) async fn take_back(signed: Signed, Path((id, confirmation)): Path<(String, String)>) -> Shown {
     let farm = signed.farm(&id).await?;
-    let path = ["farms", &farm.id, "confirmations", &confirmation];
-    signed.0.send(Method::DELETE, &path, None).await?;
-    Ok(back_to(&format!("/farms/{}/materials#confirmed", farm.id)))
+    // What was said is never changed: it stands or is taken back.
+    signed.0.ask(Asked::delete(&["farms", &farm.id, "confirmations", &confirmation], "*")).await?;
+    on_to(&format!("/farms/{}/materials#confirmed", farm.id))
 }
 
-async fn shown(signed: &Signed, farm: Farm, typed: Typed) -> Shown {
+async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>) -> Shown {
     let (view, words) = (&signed.0, signed.words());
     let units = view.caller().units;
     let catalogue = view.catalogue().await?;
@@ -110,7 +101,10 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed) -> Shown {
     let planned = planned(signed, &farm, year).await?;
     let rules = view.read(&["farms", &farm.id, "slot-limits"], &[]).await?;
     let limits = limits::read(&rules)?;
-    let form = signed.may(Deed::Log, &farm).then(|| fields(&typed, materials, words));
+    let person = view.caller().person_id.as_deref().unwrap_or_default();
+    let name = view.store().person(person).await?.map(|person| person.name).unwrap_or_default();
+    let logs = signed.may(Deed::Log, &farm);
+    let form = logs.then(|| confirming(&farm, &name, materials, words).after(tried.as_ref()));
     let standing: Vec<&Confirmed> = confirmed.iter().filter(|one| one.taken_back_at.is_none()).collect();
     let of = |id: &str| standing.iter().rfind(|one| one.material == id).map(|one| by_whom(&one.doc, words));
     let page = Page {
@@ -121,13 +115,12 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed) -> Shown {
             .into_iter()
             .map(|(id, blocks)| Planned {
                 confirmed: of(&id),
-                material: name(&id, materials),
+                material: named(&id, materials),
                 blocks: blocks.into_iter().collect::<Vec<_>>().join(", "),
             })
             .collect(),
-        confirmed: confirmed.iter().map(|one| of_record(one, materials, words)).collect(),
+        confirmed: confirmed.iter().map(|one| of_record(one, materials, logs, words)).collect(),
         form,
-        wrong: typed.left(&FIELDS),
         whose: words.get(limits::whose(&rules, &limits)).to_owned(),
         limits: limits::table(&limits, materials, units, words),
         facts: limits.facts.iter().map(|fact| limits::fact(fact, materials)).collect(),
@@ -136,24 +129,25 @@ async fn shown(signed: &Signed, farm: Farm, typed: Typed) -> Shown {
         farm_id: farm.id,
         farm: farm.name,
     };
-    Ok(pages::page(typed.status(), &page))
+    Ok(pages::page(status(tried.as_ref()), &page))
 }
 
-fn fields(typed: &Typed, materials: &[Material], words: &Words) -> Vec<Field> {
-    let field = |name, kind, key: &'static str| typed.field("confirm", name, kind, words.get(key));
+fn confirming(farm: &Farm, by: &str, materials: &[Material], words: &'static Words) -> Form {
     let nothing = (String::new(), words.get("materials.choose").to_owned());
     let choices = materials.iter().map(|material| (material.id.clone(), material.name.clone()));
-    vec![
-        field("material", "select", "materials.material")
-            .of(std::iter::once(nothing).chain(choices).collect())
-            .required(),
-        field("jurisdiction", "text", "materials.jurisdiction").required(),
-        field("registered", "tick", "materials.registered"),
-        field("bloom_use", "tick", "materials.bloom_use"),
-        field("by", "text", "materials.by").required().complete("name"),
-        field("on", "date", "materials.on").required(),
-        field("note", "textarea", "materials.note"),
-    ]
+    let choices = std::iter::once(nothing).chain(choices).collect();
+    let fields = vec![
+        Field::choice("material", words.get("materials.material"), choices).needed(),
+        Field::line("jurisdiction", words.get("materials.jurisdiction")).needed(),
+        Field::tick("registered", words.get("materials.registered")),
+        Field::tick("bloom_use", words.get("materials.bloom_use")),
+        Field::line("by", words.get("materials.by")).value(by).needed().complete("name"),
+        Field::date("on", words.get("materials.on")).needed(),
+        Field::lines("note", words.get("materials.note"), 3),
+    ];
+    Form::new(words, words.get("materials.confirm_now"), vec![Group::of(fields)])
+        .named("confirm")
+        .to(format!("/farms/{}/materials#confirm", farm.id))
 }
 
 /// The materials of the year's plans, each with the blocks that plan it.
@@ -175,7 +169,7 @@ async fn planned(
     Ok(planned)
 }
 
-fn name(id: &str, materials: &[Material]) -> String {
+fn named(id: &str, materials: &[Material]) -> String {
     let known = materials.iter().find(|material| material.id == id);
     known.map_or_else(|| id.to_owned(), |material| material.name.clone())
 }
@@ -189,11 +183,15 @@ fn by_whom(doc: &Value, words: &Words) -> String {
     )
 }
 
-fn of_record(one: &Confirmed, materials: &[Material], words: &Words) -> ConfirmedShown {
+fn of_record(one: &Confirmed, materials: &[Material], logs: bool, words: &'static Words) -> ConfirmedShown {
     let back = one.taken_back_at.map(|at| said::dated(at, Tz::UTC));
+    let material = named(&one.material, materials);
+    let take_back =
+        Form::deed(words, &format!("back-{}", one.id), words.get("materials.take_back_now"), &material)
+            .to(format!("/farms/{}/materials/{}/taken-back", one.farm_id, one.id));
     ConfirmedShown {
-        id: one.id.clone(),
-        material: name(&one.material, materials),
+        take_back: (logs && back.is_none()).then_some(take_back),
+        material,
         said: by_whom(&one.doc, words),
         note: one.doc["note"].as_str().map(str::to_owned),
         back: back.map(|at| words.fill("materials.taken_back", &[("at", &at)])),

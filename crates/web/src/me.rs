@@ -1,21 +1,18 @@
 //! The one who looks: their name, their tokens and sign-ins, and what is kept of them.
 
+use api::Asked;
 use askama::Template;
-use axum::extract::{Form, Path};
-use axum::http::{HeaderValue, Method, header};
+use axum::extract::{Form as Body, Path};
+use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
 use chrono_tz::Tz;
 use model::time::Instant;
 use serde_json::{Value, json};
 
-use crate::typed::{Field, Typed, back_to};
-use crate::visit::{Shown, Signed};
+use crate::fields::{Field, Form, Group, Sent, Tried, shown as typed, status};
+use crate::visit::{Shown, Signed, on_to};
 use crate::words::Words;
 use crate::{pages, said};
-
-/// The fields of the two forms.
-const NAME: [&str; 2] = ["name", "units"];
-const TOKEN: [&str; 3] = ["name", "scope", "expires_at"];
 
 #[derive(Template)]
 #[template(path = "me.html")]
@@ -26,76 +23,60 @@ struct Page {
     /// Farm and role of each.
     roles: Vec<(String, String, &'static str)>,
     operator: bool,
-    name: Field,
-    units: Field,
-    name_wrong: Option<String>,
+    own: Form,
     /// A token that was just made; its secret is shown this once.
     made: Option<(String, String)>,
     tokens: Vec<Held>,
     sessions: Vec<Held>,
-    token: Vec<Field>,
-    token_wrong: Option<String>,
+    token: Form,
 }
 
 /// A token or a sign-in.
 struct Held {
-    id: String,
     name: String,
     facts: Vec<String>,
     /// Whether it still lets anyone in.
     holds: bool,
     /// Whether it is this browser's.
     this: bool,
-}
-
-/// Which form came back.
-#[derive(Default)]
-struct Sent {
-    name: Option<Typed>,
-    token: Option<Typed>,
-    made: Option<(String, String)>,
+    revoke: Form,
 }
 
 /// The page.
 pub(crate) async fn page(signed: Signed) -> Shown {
-    shown(&signed, Sent::default()).await
+    shown(&signed, None, None).await
 }
 
 /// Changes their name and the units that they read.
-pub(crate) async fn rename(signed: Signed, Form(sent): Form<Vec<(String, String)>>) -> Shown {
-    let typed = Typed::of(sent);
-    let mut document = typed.document(&NAME);
-    document["name"] = json!(typed.text("name"));
-    match signed.0.send(Method::PATCH, &["me"], Some(&document)).await {
-        Ok(_) => Ok(back_to("/me")),
-        Err(refused) => shown(&signed, Sent { name: Some(typed.refused(refused)?), ..Sent::default() }).await,
+pub(crate) async fn rename(signed: Signed, Body(sent): Body<Sent>) -> Shown {
+    let document = json!({"name": sent.raw("name").trim(), "units": sent.raw("units")});
+    match signed.0.ask(Asked::patch(&["me"], &document, sent.raw("tag"))).await {
+        Ok(_) => on_to("/me"),
+        Err(undone) => shown(&signed, Some(Tried::new("me", sent, undone)?), None).await,
     }
 }
 
 /// Makes a token. Its secret is on the page that answers and nowhere else.
-pub(crate) async fn make_token(signed: Signed, Form(sent): Form<Vec<(String, String)>>) -> Shown {
-    let typed = Typed::of(sent);
-    let mut document = typed.document(&TOKEN);
+pub(crate) async fn make_token(signed: Signed, Body(sent): Body<Sent>) -> Shown {
+    let mut document = sent.texts(&["name", "scope"]);
     // A day is typed; the token ends with its beginning.
-    if let Some(day) = typed.given("expires_at") {
+    if let Some(day) = sent.text("expires_at") {
         document["expires_at"] = json!(format!("{day}T00:00:00Z"));
     }
-    match signed.0.send(Method::POST, &["me", "tokens"], Some(&document)).await {
+    match signed.0.ask(Asked::post(&["me", "tokens"], &document)).await {
         Ok(made) => {
-            let text = |name: &str| made[name].as_str().unwrap_or_default().to_owned();
-            let made = Some((text("name"), text("secret")));
-            shown(&signed, Sent { made, ..Sent::default() }).await
+            let made = ["name", "secret"].map(|name| typed(&made.document[name]));
+            shown(&signed, None, Some(made.into())).await
         }
-        Err(refused) => {
-            shown(&signed, Sent { token: Some(typed.refused(refused)?), ..Sent::default() }).await
-        }
+        Err(undone) => shown(&signed, Some(Tried::new("token", sent, undone)?), None).await,
     }
 }
 
 /// Takes a token or a sign-in of theirs back.
 pub(crate) async fn revoke(signed: Signed, Path(id): Path<String>) -> Shown {
-    signed.0.send(Method::DELETE, &["me", "tokens", &id], None).await?;
-    Ok(back_to("/me#tokens"))
+    // Whatever became of it meanwhile, such as a use, it is to end.
+    signed.0.ask(Asked::delete(&["me", "tokens", &id], "*")).await?;
+    on_to("/me#tokens")
 }
 
 /// All that is kept of them, as a file.
@@ -108,24 +89,16 @@ pub(crate) async fn export(signed: Signed) -> Shown {
     Ok((headers, kept.to_string()).into_response())
 }
 
-async fn shown(signed: &Signed, sent: Sent) -> Shown {
+async fn shown(signed: &Signed, tried: Option<Tried>, made: Option<(String, String)>) -> Shown {
     let (view, words) = (&signed.0, signed.words());
-    let me = view.read(&["me"], &[]).await?;
+    let me = view.ask(Asked::get(&["me"])).await?;
+    let person = &me.document["person"];
     let held = view.read(&["me", "tokens"], &[]).await?;
-    let text = |of: &Value, name: &str| of[name].as_str().unwrap_or_default().to_owned();
     let mut roles = Vec::new();
     for held in &view.caller().memberships {
         let farm = view.store().farm(&held.farm_id).await?.map(|farm| farm.name).unwrap_or_default();
         roles.push((held.farm_id.clone(), farm, held.role.word()));
     }
-    let status = [&sent.name, &sent.token].into_iter().flatten().map(Typed::status).next();
-    let own_name = text(&me["person"], "name");
-    let own_units = text(&me["person"], "units");
-    let own = [("name", own_name.as_str()), ("units", own_units.as_str())];
-    let name = sent.name.unwrap_or_else(|| Typed::proposed(&own));
-    let systems = [("both", "me.units_both"), ("metric", "me.units_metric"), ("us", "me.units_us")];
-    let systems = systems.map(|(word, key)| (word.to_owned(), words.get(key).to_owned())).to_vec();
-    let token = sent.token.unwrap_or_else(|| Typed::proposed(&[("scope", "read")]));
     let of = |kind: &str| -> Vec<Held> {
         let all = held["items"].as_array().into_iter().flatten();
         let mut all: Vec<Held> =
@@ -136,32 +109,43 @@ async fn shown(signed: &Signed, sent: Sent) -> Shown {
     let page = Page {
         words,
         title: words.get("me.title").to_owned(),
-        email: text(&me["person"], "email"),
+        email: typed(&person["email"]),
         roles,
         operator: view.caller().operator,
-        name_wrong: name.left(&NAME),
-        units: name.field("me", "units", "select", words.get("me.units")).of(systems),
-        name: name.field("me", "name", "text", words.get("me.name")).required().complete("name"),
-        made: sent.made,
+        own: own(person, words).held(me.tag).after(tried.as_ref()),
+        made,
         tokens: of("token"),
         sessions: of("session"),
-        token_wrong: token.left(&TOKEN),
-        token: token_fields(&token, words),
+        token: token(words).after(tried.as_ref()),
     };
-    Ok(pages::page(status.unwrap_or_default(), &page))
+    Ok(pages::page(status(tried.as_ref()), &page))
 }
 
-fn token_fields(token: &Typed, words: &Words) -> Vec<Field> {
-    let scopes = [("read", "me.reads"), ("write", "me.writes")];
-    let scopes = scopes.map(|(scope, key)| (scope.to_owned(), words.get(key).to_owned())).to_vec();
-    vec![
-        token.field("token", "name", "text", words.get("me.token_name")).required(),
-        token.field("token", "scope", "select", words.get("me.scope")).of(scopes),
-        token.field("token", "expires_at", "date", words.get("me.expires")),
-    ]
+fn choices(words: &Words, all: &[(&str, &'static str)]) -> Vec<(String, String)> {
+    all.iter().map(|(word, key)| ((*word).to_owned(), words.get(key).to_owned())).collect()
 }
 
-fn credential(of: &Value, words: &Words) -> Held {
+fn own(person: &Value, words: &'static Words) -> Form {
+    let systems = [("both", "me.units_both"), ("metric", "me.units_metric"), ("us", "me.units_us")];
+    let fields = vec![
+        Field::line("name", words.get("me.name")).value(typed(&person["name"])).needed().complete("name"),
+        Field::choice("units", words.get("me.units"), choices(words, &systems))
+            .value(typed(&person["units"])),
+    ];
+    Form::new(words, words.get("me.rename"), vec![Group::of(fields)]).named("me").plain().to("/me")
+}
+
+fn token(words: &'static Words) -> Form {
+    let scopes = choices(words, &[("read", "me.reads"), ("write", "me.writes")]);
+    let fields = vec![
+        Field::line("name", words.get("me.token_name")).needed(),
+        Field::choice("scope", words.get("me.scope"), scopes).value("read"),
+        Field::date("expires_at", words.get("me.expires")),
+    ];
+    Form::new(words, words.get("me.make_now"), vec![Group::of(fields)]).named("token").to("/me/tokens")
+}
+
+fn credential(of: &Value, words: &'static Words) -> Held {
     let dated = |name: &str| {
         let at = of[name].as_str().and_then(|at| at.parse::<Instant>().ok());
         at.map(|at| said::dated(at, Tz::UTC))
@@ -176,9 +160,11 @@ fn credential(of: &Value, words: &Words) -> Held {
     ] {
         facts.extend(dated(name).map(|at| words.fill(key, &[("at", &at)])));
     }
+    let (id, name) = (typed(&of["id"]), typed(&of["name"]));
     Held {
-        id: of["id"].as_str().unwrap_or_default().to_owned(),
-        name: of["name"].as_str().unwrap_or_default().to_owned(),
+        revoke: Form::deed(words, &format!("held-{id}"), words.get("me.revoke"), &name)
+            .to(format!("/me/tokens/{id}/revoked")),
+        name,
         facts,
         holds: of["holds"] == true,
         this: of["this"] == true,

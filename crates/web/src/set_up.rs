@@ -15,14 +15,13 @@ pub(crate) mod site;
 mod source;
 
 use access::Deed;
-use api::Undone;
 use askama::Template;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 
-use crate::fields::{Form, Shape};
+use crate::fields::Form;
 use crate::pages;
-use crate::visit::{Shown, Signed, Stop};
+use crate::visit::{Signed, Stop};
 use crate::words::Words;
 
 /// A page with one form.
@@ -78,16 +77,6 @@ impl FormPage {
         let status = if self.form.is_wrong() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
         pages::page(status, self)
     }
-}
-
-/// On to a page after something was done.
-pub(crate) fn on_to(path: &str) -> Shown {
-    Ok(Redirect::to(path).into_response())
-}
-
-/// What was wrong and can be put right; all else stops the page.
-pub(crate) fn theirs(undone: Undone) -> Result<Undone, Stop> {
-    if undone.is_theirs() { Ok(undone) } else { Err(Stop::from(undone)) }
 }
 
 impl Signed {

@@ -7,9 +7,9 @@ use model::hindcast::{Range, Spring};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
+use crate::fields::{Field, Form, Group, Sent, Tried, status};
 use crate::pages;
 use crate::tables::{Table, drawn};
-use crate::typed::{Field, Typed};
 use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 
@@ -23,9 +23,7 @@ struct Page {
     title: String,
     site_id: String,
     site: String,
-    /// What was wrong and stands beside no field.
-    wrong: Option<String>,
-    fields: Vec<Field>,
+    form: Form,
     found: Option<Found>,
 }
 
@@ -38,53 +36,46 @@ struct Found {
 }
 
 /// The page; without anything typed the form alone.
-pub(crate) async fn page(
-    signed: Signed,
-    Path(id): Path<String>,
-    Query(pairs): Query<Vec<(String, String)>>,
-) -> Shown {
+pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Query<Sent>) -> Shown {
     let (site, zone) = signed.site(&id).await?;
     let words = signed.words();
-    let asked = Typed::of(pairs);
-    let (typed, found) = if asked.is_empty() {
-        (Typed::proposed(&[("marks", "0.60, 0.60"), ("curve", "reference")]), None)
-    } else {
-        let given = asked.document(&FIELDS);
-        let query: Vec<(&str, &str)> =
-            FIELDS.iter().filter_map(|name| Some((*name, given[*name].as_str()?))).collect();
+    let mut form = form(&signed).await?;
+    let (mut tried, mut springs) = (None, None);
+    if !asked.is_empty() {
+        let query: Vec<_> = FIELDS.iter().filter_map(|name| Some((*name, asked.text(name)?))).collect();
+        form = form.filled(&asked);
         match signed.0.read(&["sites", &site.id, "hindcast"], &query).await {
-            Ok(answer) => (asked, Some(found(&answer, &site.name, zone, words)?)),
-            Err(refused) => (asked.refused(refused)?, None),
+            Ok(answer) => springs = Some(found(&answer, &site.name, zone, words)?),
+            Err(undone) => tried = Some(Tried::new("springs", asked, undone)?),
         }
-    };
-    let fields = fields(&signed, &typed).await?;
+    }
     let page = Page {
         words,
         title: words.fill("springs.title", &[("site", &site.name)]),
-        wrong: typed.left(&FIELDS),
-        fields,
-        found,
+        form: form.after(tried.as_ref()),
+        found: springs,
         site_id: site.id,
         site: site.name,
     };
-    Ok(pages::page(typed.status(), &page))
+    Ok(pages::page(status(tried.as_ref()), &page))
 }
 
-async fn fields(signed: &Signed, typed: &Typed) -> Result<Vec<Field>, Stop> {
+async fn form(signed: &Signed) -> Result<Form, Stop> {
     let words = signed.words();
     let curves = signed.0.catalogue().await?.curves;
     let curves = curves.iter().map(|curve| (curve.id.clone(), curve.id.clone())).collect();
-    let text = |name: &'static str, key: &'static str| typed.field("springs", name, "text", words.get(key));
-    Ok(vec![
-        text("start", "springs.start"),
-        text("degree_hours", "springs.degree_hours"),
-        text("since", "springs.since"),
-        text("marks", "springs.marks"),
-        typed.field("springs", "curve", "select", words.get("springs.curve")).of(curves),
-        text("style_mm", "springs.style_mm"),
-        text("from", "springs.from"),
-        text("to", "springs.to"),
-    ])
+    let line = |name: &'static str, key: &'static str| Field::line(name, words.get(key));
+    let fields = vec![
+        line("start", "springs.start"),
+        line("degree_hours", "springs.degree_hours"),
+        line("since", "springs.since"),
+        line("marks", "springs.marks").value("0.60, 0.60").needed(),
+        Field::choice("curve", words.get("springs.curve"), curves).value("reference"),
+        line("style_mm", "springs.style_mm"),
+        line("from", "springs.from"),
+        line("to", "springs.to"),
+    ];
+    Ok(Form::new(words, words.get("springs.show"), vec![Group::of(fields)]).named("springs").asking())
 }
 
 fn found(answer: &Value, site: &str, zone: Tz, words: &Words) -> Result<Found, Stop> {

@@ -1,7 +1,7 @@
 //! Who looks at a page, and what they may see there.
 
 use access::{Deed, Denied};
-use api::{Refused, SeasonSeen, Undone, Unseen, View};
+use api::{SeasonSeen, Undone, Unseen, View};
 use axum::Extension;
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
@@ -45,7 +45,7 @@ pub(crate) enum Stop {
     /// The server could not.
     Failed(String),
     /// The API would not do it.
-    Refused(Refused),
+    Undone(Undone),
 }
 
 impl IntoResponse for Stop {
@@ -54,7 +54,10 @@ impl IntoResponse for Stop {
             Stop::NotThere(what) => pages::refused(StatusCode::NOT_FOUND, &what),
             Stop::NotAllowed(who) => pages::refused(StatusCode::FORBIDDEN, &who),
             Stop::Failed(why) => pages::failed(&why),
-            Stop::Refused(refused) => pages::refused(refused.status, &refused.detail),
+            Stop::Undone(undone) => match StatusCode::from_u16(undone.status) {
+                Ok(status) if status.is_client_error() => pages::refused(status, &undone.detail),
+                _ => pages::failed(&undone.detail),
+            },
         }
     }
 }
@@ -71,24 +74,19 @@ impl From<Unseen> for Stop {
     }
 }
 
-impl From<Refused> for Stop {
-    fn from(refused: Refused) -> Stop {
-        Stop::Refused(refused)
-    }
-}
-
 impl From<Undone> for Stop {
     fn from(undone: Undone) -> Stop {
-        match undone.status {
-            404 => Stop::NotThere(undone.detail),
-            403 => Stop::NotAllowed(undone.detail),
-            _ => Stop::Failed(undone.detail),
-        }
+        Stop::Undone(undone)
     }
 }
 
 /// What a handler gives.
 pub(crate) type Shown = Result<Response, Stop>;
+
+/// On to a page after something was done, so that loading it again does nothing.
+pub(crate) fn on_to(path: &str) -> Shown {
+    Ok(Redirect::to(path).into_response())
+}
 
 impl Signed {
     /// The words of their pages.

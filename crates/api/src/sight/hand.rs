@@ -43,7 +43,7 @@ pub struct Answered {
 }
 
 /// Why nothing was done.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Undone {
     /// The HTTP status that says the same.
     pub status: u16,
@@ -78,53 +78,61 @@ impl Undone {
 }
 
 impl Asked {
-    fn of(method: Method, path: String) -> Asked {
-        Asked { path, method, ..Asked::default() }
+    /// A path's segments are given one by one: nothing that was typed leaves its own.
+    fn of(method: Method, path: &[&str]) -> Asked {
+        let segments: Vec<String> = path.iter().map(|segment| escaped(segment)).collect();
+        Asked { path: segments.join("/"), method, ..Asked::default() }
     }
 
-    fn json(method: Method, path: String, document: &Value) -> Asked {
+    fn json(method: Method, path: &[&str], document: &Value) -> Asked {
         let body = document.to_string().into_bytes();
         Asked { content_type: Some("application/json"), body, ..Asked::of(method, path) }
     }
 
-    /// Does something to what is there, as it is.
-    pub(super) fn sent(method: Method, path: String, document: Option<&Value>) -> Asked {
-        let asked = match document {
-            Some(document) => Asked::json(method, path, document),
-            None => Asked::of(method, path),
-        };
-        Asked { held: Some("*".to_owned()), ..asked }
-    }
-
     /// Reads.
-    pub fn get(path: impl Into<String>) -> Asked {
-        Asked::of(Method::GET, path.into())
+    pub fn get(path: &[&str]) -> Asked {
+        Asked::of(Method::GET, path)
     }
 
     /// Adds.
-    pub fn post(path: impl Into<String>, document: &Value) -> Asked {
-        Asked::json(Method::POST, path.into(), document)
+    pub fn post(path: &[&str], document: &Value) -> Asked {
+        Asked::json(Method::POST, path, document)
+    }
+
+    /// Does what its path says and needs no document.
+    pub fn bid(path: &[&str]) -> Asked {
+        Asked::of(Method::POST, path)
     }
 
     /// Changes what has the tag `held`.
-    pub fn patch(path: impl Into<String>, document: &Value, held: &str) -> Asked {
-        Asked { held: Some(held.to_owned()), ..Asked::json(Method::PATCH, path.into(), document) }
+    pub fn patch(path: &[&str], document: &Value, held: &str) -> Asked {
+        Asked { held: Some(held.to_owned()), ..Asked::json(Method::PATCH, path, document) }
     }
 
     /// Sets the whole of what has the tag `held`, or what is not there yet.
-    pub fn put(path: impl Into<String>, document: &Value, held: Option<&str>) -> Asked {
-        Asked { held: held.map(str::to_owned), ..Asked::json(Method::PUT, path.into(), document) }
+    pub fn put(path: &[&str], document: &Value, held: Option<&str>) -> Asked {
+        Asked { held: held.map(str::to_owned), ..Asked::json(Method::PUT, path, document) }
+    }
+
+    /// Takes away what has the tag `held`; `*` for whatever stands there.
+    pub fn delete(path: &[&str], held: &str) -> Asked {
+        Asked { held: Some(held.to_owned()), ..Asked::of(Method::DELETE, path) }
     }
 
     /// Sends a file; of a station's, `by_hand` gives what a person has said of its
     /// layout.
-    pub fn file(
-        path: impl Into<String>,
-        content_type: &'static str,
-        body: Vec<u8>,
-        by_hand: Option<Value>,
-    ) -> Asked {
-        Asked { content_type: Some(content_type), body, by_hand, ..Asked::of(Method::POST, path.into()) }
+    pub fn file(path: &[&str], content_type: &'static str, body: Vec<u8>, by_hand: Option<Value>) -> Asked {
+        Asked { content_type: Some(content_type), body, by_hand, ..Asked::of(Method::POST, path) }
+    }
+
+    /// With parameters.
+    pub fn query(mut self, pairs: &[(&str, &str)]) -> Asked {
+        if !pairs.is_empty() {
+            self.path.push('?');
+            let pairs = form_urlencoded::Serializer::new(String::new()).extend_pairs(pairs).finish();
+            self.path.push_str(&pairs);
+        }
+        self
     }
 
     fn request(self, caller: Caller) -> Result<Request<Body>, Undone> {
@@ -144,6 +152,19 @@ impl Asked {
         }
         Ok(request)
     }
+}
+
+fn escaped(segment: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'_' | b'~');
+    segment
+        .bytes()
+        .map(|byte| if plain(byte) { char::from(byte).to_string() } else { format!("%{byte:02X}") })
+        .collect()
+}
+
+/// The tag of a document, as an item of a list has it by itself.
+pub fn tag_of(document: &Value) -> String {
+    conditional::tag_of(document)
 }
 
 /// The API's handlers as pages reach them: the caller is known, so nothing stands
@@ -181,6 +202,14 @@ impl View {
         Ok(Answered { document, tag })
     }
 
+    /// Reads the document under a path.
+    ///
+    /// # Errors
+    /// As [`View::ask`].
+    pub async fn read(&self, path: &[&str], query: &[(&str, &str)]) -> Result<Value, Undone> {
+        Ok(self.ask(Asked::get(path).query(query)).await?.document)
+    }
+
     /// The providers that a source may name.
     pub fn providers(&self) -> &[Provider] {
         &self.visit.app.providers
@@ -189,5 +218,28 @@ impl View {
     /// Wakes the loop that a page has given something to do.
     pub fn stir(&self, stirred: Stirred) {
         (self.visit.app.poke)(stirred);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_typed_stays_within_its_segment() {
+        assert_eq!(Asked::get(&["farms", "a/../b", "audit"]).path, "farms/a%2F%2E%2E%2Fb/audit");
+        let asked = Asked::get(&["sites", ".."]).query(&[("from", "a&b")]);
+        assert_eq!(asked.path, "sites/%2E%2E?from=a%26b");
+        assert_eq!(Asked::get(&["me"]).query(&[]).path, "me");
+    }
+
+    #[test]
+    fn every_fault_keeps_its_place() {
+        let problem = serde_json::json!({"status": 422, "detail": "2 things", "errors": [
+            {"pointer": "/name", "detail": "is missing"}, {"parameter": "marks", "detail": "is no number"}]});
+        let undone: Undone = serde_json::from_value(problem).unwrap();
+        assert!(undone.is_theirs());
+        let places: Vec<&str> = undone.errors.iter().map(|one| one.pointer.as_str()).collect();
+        assert_eq!(places, ["/name", "marks"]);
     }
 }

@@ -33,7 +33,7 @@ pub(super) fn table(limits: &Limits, materials: &[Material], units: Units, words
     let head = ["materials.what", "materials.limit", "materials.for_material", "materials.source"];
     let head = head.map(|key| words.get(key).to_owned()).to_vec();
     let row = |limit: &Limit| {
-        let of: Vec<String> = limit.materials.iter().map(|id| super::name(id, materials)).collect();
+        let of: Vec<String> = limit.materials.iter().map(|id| super::named(id, materials)).collect();
         let of = if of.is_empty() { words.get("materials.all").to_owned() } else { of.join(", ") };
         vec![limit.what.spoken().to_owned(), at(limit, units), of, sourced(&limit.source, &limit.status)]
     };
@@ -43,7 +43,7 @@ pub(super) fn table(limits: &Limits, materials: &[Material], units: Units, words
 
 /// A fact with the materials it is about, and where it comes from.
 pub(super) fn fact(fact: &Fact, materials: &[Material]) -> String {
-    let of: Vec<String> = fact.materials.iter().map(|id| super::name(id, materials)).collect();
+    let of: Vec<String> = fact.materials.iter().map(|id| super::named(id, materials)).collect();
     let about = if of.is_empty() { String::new() } else { format!("{}: ", of.join(", ")) };
     format!("{about}{} ({})", fact.says, sourced(&fact.source, &fact.status))
 }

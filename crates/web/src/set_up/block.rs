@@ -2,7 +2,7 @@
 
 mod fields;
 
-use api::{Asked, Undone};
+use api::Asked;
 use axum::extract::{Form as Body, Path, Query};
 use chrono_tz::Tz;
 use model::block::Block as Planting;
@@ -11,24 +11,21 @@ use serde_json::{Value, json};
 use store::{Block, Farm};
 
 use self::fields::{Around, form, patch, sent_of};
-use super::{FormPage, on_to, theirs};
-use crate::fields::{Field, Sent, without_nulls};
-use crate::visit::{Shown, Signed, Stop};
+use super::FormPage;
+use crate::fields::{Sent, Tried, without_nulls};
+use crate::visit::{Shown, Signed, Stop, on_to};
 
 /// The form of a block that is to be added.
 pub(crate) async fn new(signed: Signed, Path(farm): Path<String>) -> Shown {
     let farm = signed.farm(&farm).await?;
     signed.sets_up(&farm.id)?;
     let around = Around::of(&signed, &farm, None).await?;
-    Ok(adding(&signed, &farm, &around, &Sent::default(), None).shown())
+    Ok(adding(&signed, &farm, &around, None).shown())
 }
 
-fn adding(signed: &Signed, farm: &Farm, around: &Around, sent: &Sent, undone: Option<Undone>) -> FormPage {
+fn adding(signed: &Signed, farm: &Farm, around: &Around, tried: Option<&Tried>) -> FormPage {
     let words = signed.words();
-    let mut form = form(words, around, words.get("block_form.add")).filled(sent);
-    if let Some(undone) = undone {
-        form = form.refused(&undone, words);
-    }
+    let form = form(words, around, words.get("block_form.add")).after(tried);
     let mut page = FormPage::new(words, words.fill("block_form.new", &[("farm", &farm.name)]), form);
     if around.sites.is_empty() {
         page.cautions.push(words.get("block_form.no_site").to_owned());
@@ -44,14 +41,15 @@ pub(crate) async fn add(signed: Signed, Path(farm): Path<String>, Body(sent): Bo
     signed.sets_up(&farm.id)?;
     let mut document = without_nulls(patch(&sent, None));
     document["farm_id"] = json!(farm.id);
-    match signed.0.ask(Asked::post("blocks", &document)).await {
+    match signed.0.ask(Asked::post(&["blocks"], &document)).await {
         Ok(added) => {
             let id = added.document["id"].as_str().unwrap_or_default();
             on_to(&format!("/blocks/{id}/change?added=1"))
         }
         Err(undone) => {
             let around = Around::of(&signed, &farm, None).await?;
-            Ok(adding(&signed, &farm, &around, &sent, Some(theirs(undone)?)).shown())
+            let tried = Tried::new("", sent, undone)?;
+            Ok(adding(&signed, &farm, &around, Some(&tried)).shown())
         }
     }
 }
@@ -61,10 +59,7 @@ pub(crate) async fn change(signed: Signed, Path(id): Path<String>, Query(asked):
     let (block, farm) = signed.block(&id).await?;
     signed.sets_up(&farm.id)?;
     let words = signed.words();
-    let held = signed.0.ask(Asked::get(format!("blocks/{}", block.id))).await?;
-    let mut sent = sent_of(&block);
-    sent.set("tag", held.tag.unwrap_or_default());
-    let mut page = changing(&signed, &block, &farm, &sent, None).await?;
+    let mut page = changing(&signed, &block, &farm, None).await?;
     page.done = match (asked.has("added"), asked.has("saved")) {
         (true, _) => Some(words.get("block_form.added").to_owned()),
         (false, true) => Some(words.get("settings.saved").to_owned()),
@@ -77,17 +72,15 @@ async fn changing(
     signed: &Signed,
     block: &Block,
     farm: &Farm,
-    sent: &Sent,
-    undone: Option<Undone>,
+    tried: Option<&Tried>,
 ) -> Result<FormPage, Stop> {
     let words = signed.words();
     let around = Around::of(signed, farm, Some(block)).await?;
-    let mut form = form(words, &around, words.get("block_form.save"));
-    form.groups[0].fields.push(Field::hidden("tag", ""));
-    form = form.filled(sent);
-    if let Some(undone) = undone {
-        form = form.refused(&undone, words);
-    }
+    let held = signed.0.ask(Asked::get(&["blocks", &block.id])).await?;
+    let form = form(words, &around, words.get("block_form.save"))
+        .filled(&sent_of(block))
+        .held(held.tag)
+        .after(tried);
     let mut page = FormPage::new(words, words.fill("block_form.change", &[("block", &block.name)]), form);
     let curves = signed.0.catalogue().await?.curves;
     // The sentence is the model's, from the block as it is stored.
@@ -109,10 +102,13 @@ async fn changing(
 pub(crate) async fn save(signed: Signed, Path(id): Path<String>, Body(sent): Body<Sent>) -> Shown {
     let (block, farm) = signed.block(&id).await?;
     signed.sets_up(&farm.id)?;
-    let path = format!("blocks/{}", block.id);
-    match signed.0.ask(Asked::patch(path, &patch(&sent, Some(&block.details)), sent.raw("tag"))).await {
+    let patch = patch(&sent, Some(&block.details));
+    match signed.0.ask(Asked::patch(&["blocks", &block.id], &patch, sent.raw("tag"))).await {
         Ok(_) => on_to(&format!("/blocks/{}/change?saved=1", block.id)),
-        Err(undone) => Ok(changing(&signed, &block, &farm, &sent, Some(theirs(undone)?)).await?.shown()),
+        Err(undone) => {
+            let tried = Tried::new("", sent, undone)?;
+            Ok(changing(&signed, &block, &farm, Some(&tried)).await?.shown())
+        }
     }
 }
 

@@ -5,16 +5,16 @@ use axum::extract::{Form as Body, Path, Query};
 use serde_json::{Value, json};
 use store::Farm;
 
-use super::{FormPage, on_to, theirs};
-use crate::fields::{Field, Form, Group, Sent};
-use crate::visit::{Shown, Signed};
+use super::FormPage;
+use crate::fields::{Field, Form, Group, Sent, Tried};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 
-fn form(words: &Words) -> Form {
+fn form(words: &'static Words) -> Form {
     let name = Field::line("name", words.get("farm_form.name")).needed();
     let emails = Field::lines("alert_emails", words.get("farm_form.alert_emails"), 3);
     let emails = emails.hint(words.get("farm_form.alert_emails_hint"));
-    Form::new(words.get("farm_form.save"), vec![Group::of(vec![name, emails])])
+    Form::new(words, words.get("farm_form.save"), vec![Group::of(vec![name, emails])])
 }
 
 fn document(sent: &Sent) -> Value {
@@ -37,36 +37,36 @@ pub(crate) async fn new(signed: Signed) -> Shown {
 pub(crate) async fn add(signed: Signed, Body(sent): Body<Sent>) -> Shown {
     signed.operates()?;
     let words = signed.words();
-    match signed.0.ask(Asked::post("farms", &document(&sent))).await {
+    match signed.0.ask(Asked::post(&["farms"], &document(&sent))).await {
         Ok(added) => {
             let id = added.document["id"].as_str().unwrap_or_default();
             on_to(&format!("/begin?farm={id}"))
         }
         Err(undone) => {
-            let form = form(words).filled(&sent).refused(&theirs(undone)?, words);
-            Ok(adding(words, form).shown())
+            let tried = Tried::new("", sent, undone)?;
+            Ok(adding(words, form(words).after(Some(&tried))).shown())
         }
     }
 }
 
-fn changing(words: &'static Words, farm: &Farm, form: Form) -> FormPage {
-    FormPage::new(words, words.fill("farm_form.change", &[("farm", &farm.name)]), form)
-        .back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps"))
+/// The form of a farm as it stands.
+async fn changing(signed: &Signed, farm: &Farm, tried: Option<&Tried>) -> Result<FormPage, Stop> {
+    let words = signed.words();
+    let held = signed.0.ask(Asked::get(&["farms", &farm.id])).await?;
+    let mut now = Sent::default();
+    now.set("name", &farm.name);
+    now.set("alert_emails", farm.alert_emails.join("\n"));
+    let form = form(words).filled(&now).held(held.tag).after(tried);
+    Ok(FormPage::new(words, words.fill("farm_form.change", &[("farm", &farm.name)]), form)
+        .back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps")))
 }
 
-/// The form of a farm as it stands.
+/// The page.
 pub(crate) async fn change(signed: Signed, Path(id): Path<String>, Query(asked): Query<Sent>) -> Shown {
     let farm = signed.farm(&id).await?;
     signed.sets_up(&farm.id)?;
-    let words = signed.words();
-    let held = signed.0.ask(Asked::get(format!("farms/{}", farm.id))).await?;
-    let mut sent = Sent::default();
-    sent.set("name", &farm.name);
-    sent.set("alert_emails", farm.alert_emails.join("\n"));
-    let mut form = form(words).filled(&sent);
-    form.groups[0].fields.push(Field::hidden("tag", held.tag.unwrap_or_default()));
-    let mut page = changing(words, &farm, form);
-    page.done = asked.has("saved").then(|| words.get("settings.saved").to_owned());
+    let mut page = changing(&signed, &farm, None).await?;
+    page.done = asked.has("saved").then(|| signed.words().get("settings.saved").to_owned());
     Ok(page.shown())
 }
 
@@ -74,14 +74,11 @@ pub(crate) async fn change(signed: Signed, Path(id): Path<String>, Query(asked):
 pub(crate) async fn save(signed: Signed, Path(id): Path<String>, Body(sent): Body<Sent>) -> Shown {
     let farm = signed.farm(&id).await?;
     signed.sets_up(&farm.id)?;
-    let words = signed.words();
-    let path = format!("farms/{}", farm.id);
-    match signed.0.ask(Asked::patch(path, &document(&sent), sent.raw("tag"))).await {
+    match signed.0.ask(Asked::patch(&["farms", &farm.id], &document(&sent), sent.raw("tag"))).await {
         Ok(_) => on_to(&format!("/farms/{}/change?saved=1", farm.id)),
         Err(undone) => {
-            let mut form = form(words).filled(&sent);
-            form.groups[0].fields.push(Field::hidden("tag", sent.raw("tag")));
-            Ok(changing(words, &farm, form.refused(&theirs(undone)?, words)).shown())
+            let tried = Tried::new("", sent, undone)?;
+            Ok(changing(&signed, &farm, Some(&tried)).await?.shown())
         }
     }
 }

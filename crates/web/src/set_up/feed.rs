@@ -2,7 +2,7 @@
 //! Pages ask no one on the network; a button makes the loop that does look at once.
 
 use access::Deed;
-use api::{Asked, Stirred};
+use api::Stirred;
 use askama::Template;
 use axum::extract::{Form as Body, Path, Query, State};
 use axum::http::StatusCode;
@@ -12,9 +12,9 @@ use model::time::{HOUR, Instant, MINUTE, zone};
 use serde_json::Value;
 use store::{Site, Way};
 
-use super::{on_to, source, theirs};
-use crate::fields::{Form, Group, Sent, Shape};
-use crate::visit::{Shown, Signed, Stop};
+use super::source;
+use crate::fields::{Form, Group, Sent, theirs};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 use crate::{Web, pages, said};
 
@@ -54,7 +54,7 @@ async fn shown(
 ) -> Result<Page, Stop> {
     let words = signed.words();
     let zone = zone(&site.time_zone).map_err(|error| Stop::Failed(error.to_string()))?;
-    let standing = signed.0.ask(Asked::get(format!("sites/{}/standing", site.id))).await?.document;
+    let standing = signed.0.read(&["sites", &site.id, "standing"], &[]).await?;
     let all = standing["items"].as_array().cloned().unwrap_or_default();
     let ways: Vec<Option<Way>> = all.iter().map(|one| one["way"].as_str().and_then(Way::named)).collect();
     let caller = signed.0.caller();
@@ -64,8 +64,8 @@ async fn shown(
     };
     let form = sets_up.then(|| {
         let fields = vec![source::field(&signed.0, words)];
-        let form = Form::new(words.get("feed.add"), vec![Group::of(fields)]);
-        Form { action: format!("/sites/{}/sources", site.id), ..form }
+        Form::new(words, words.get("feed.add"), vec![Group::of(fields)])
+            .to(format!("/sites/{}/sources", site.id))
     });
     let farm = site.farm_id.as_ref().map(|farm| format!("?farm={farm}")).unwrap_or_default();
     Ok(Page {

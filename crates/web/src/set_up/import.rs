@@ -7,13 +7,12 @@ mod sent;
 use access::Deed;
 use api::{Asked, Undone};
 use axum::extract::{Multipart, Path, Query};
-use serde_json::Value;
 use store::{Site, Source, Way};
 
 use self::looked_at::LookedAt;
-use super::{FormPage, on_to, theirs};
-use crate::fields::{Field, Form, Group, Sent};
-use crate::visit::{Shown, Signed, Stop};
+use super::FormPage;
+use crate::fields::{Field, Form, Group, Sent, theirs};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 
 pub(crate) use self::sent::MOST_SENT;
@@ -46,7 +45,7 @@ fn form(signed: &Signed, sources: &[Source], sent: &Sent) -> Form {
         Field::lines("rows", words.get("import.rows"), 6).hint(words.get("import.rows_hint")),
     ];
     let groups = vec![Group::of(fields), layout::group(words)];
-    Form { upload: true, ..Form::new(words.get("import.look"), groups).filled(sent) }
+    Form::new(words, words.get("import.look"), groups).uploading().filled(sent)
 }
 
 fn page_of(signed: &Signed, site: &Site, sources: &[Source], mut form: Form) -> FormPage {
@@ -54,7 +53,7 @@ fn page_of(signed: &Signed, site: &Site, sources: &[Source], mut form: Form) -> 
     let mut cautions = Vec::new();
     if sources.is_empty() {
         cautions.push(words.get("import.no_source").to_owned());
-        form.groups.clear();
+        form.button.clear();
     }
     let page = FormPage::new(words, words.fill("import.title", &[("site", &site.name)]), form);
     let next = vec![(format!("/sites/{}/feed-test", site.id), words.get("import.to_sources").to_owned())];
@@ -105,12 +104,12 @@ pub(crate) async fn take(signed: Signed, Path(id): Path<String>, body: Multipart
         Err(no_file) => return refused(&sent, "/file", no_file.said(words)),
     };
     let by_hand = layout::said(&sent);
-    let path = format!("sites/{}/readings?source={}", site.id, source.id);
+    let asked = Asked::file(&["sites", &site.id, "readings"], file.kind(), file.bytes.clone(), by_hand);
     if sent.raw("do") == "store" {
-        return store(&signed, &site, &sources, &sent, (path, file, by_hand)).await;
+        let asked = asked.query(&[("source", &source.id)]);
+        return store(&signed, &site, &sources, (&sent, &file), asked).await;
     }
-    let looked = Asked::file(format!("{path}&dry_run=true"), file.kind(), file.bytes.clone(), by_hand);
-    match signed.0.ask(looked).await {
+    match signed.0.ask(asked.query(&[("source", &source.id), ("dry_run", "true")])).await {
         Ok(seen) => {
             let seen = LookedAt::of(&seen.document, words, &site);
             let mut form = form(&signed, &sources, &sent);
@@ -129,11 +128,10 @@ async fn store(
     signed: &Signed,
     site: &Site,
     sources: &[Source],
-    sent: &Sent,
-    (path, file, by_hand): (String, FileSent, Option<Value>),
+    (sent, file): (&Sent, &FileSent),
+    asked: Asked,
 ) -> Shown {
-    let kind = file.kind();
-    match signed.0.ask(Asked::file(path, kind, file.bytes.clone(), by_hand)).await {
+    match signed.0.ask(asked).await {
         Ok(stored) => {
             let count = |name: &str| stored.document[name].as_u64().unwrap_or_default();
             on_to(&format!(
@@ -145,7 +143,7 @@ async fn store(
                 count("refused")
             ))
         }
-        Err(undone) => again(signed, site, sources, (sent, &file), undone),
+        Err(undone) => again(signed, site, sources, (sent, file), undone),
     }
 }
 
@@ -166,7 +164,7 @@ fn again(
     if undone.errors.iter().all(|amiss| amiss.pointer.is_empty()) {
         form.fault("/file", &undone.detail);
     } else {
-        form = form.refused(&undone, signed.words());
+        form = form.refused(&undone);
     }
     Ok(page_of(signed, site, sources, keeping(form, file, signed.words())).shown())
 }

@@ -9,9 +9,8 @@ use chrono_tz::Tz;
 use model::time::{HOUR, Instant};
 use store::{Message, MessageState, Person, Store, StoreError, Word};
 
-use super::on_to;
 use crate::fields::Sent;
-use crate::visit::{Shown, Signed, Stop};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 use crate::{MailWay, Web, pages, said};
 

@@ -5,19 +5,19 @@ use api::{Asked, Undone};
 use axum::extract::{Multipart, Path};
 use store::Farm;
 
+use super::FormPage;
 use super::begin::sites_for;
 use super::import::{FileSent, Upload};
-use super::{FormPage, on_to, theirs};
-use crate::fields::{Field, Form, Group, Sent};
-use crate::visit::{Shown, Signed, Stop};
+use crate::fields::{Field, Form, Group, Sent, theirs};
+use crate::visit::{Shown, Signed, Stop, on_to};
 
 fn form(signed: &Signed, sent: &Sent) -> Form {
     let words = signed.words();
     let fields = vec![
-        Field::file("file", words.get("many.file")).at("/file"),
+        Field::file("file", words.get("many.file")),
         Field::lines("rows", words.get("many.rows"), 8).hint(words.get("many.rows_hint")),
     ];
-    Form { upload: true, ..Form::new(words.get("many.look"), vec![Group::of(fields)]).filled(sent) }
+    Form::new(words, words.get("many.look"), vec![Group::of(fields)]).uploading().filled(sent)
 }
 
 async fn page_of(signed: &Signed, farm: &Farm, form: Form) -> Result<FormPage, Stop> {
@@ -55,8 +55,9 @@ pub(crate) async fn take(signed: Signed, Path(farm): Path<String>, body: Multipa
         }
     };
     let stores = sent.raw("step") == "store";
-    let path = format!("farms/{}/blocks?dry_run={}", farm.id, !stores);
-    match signed.0.ask(Asked::file(path, "text/csv", file.bytes.clone(), None)).await {
+    let dry_run = if stores { "false" } else { "true" };
+    let asked = Asked::file(&["farms", &farm.id, "blocks"], "text/csv", file.bytes.clone(), None);
+    match signed.0.ask(asked.query(&[("dry_run", dry_run)])).await {
         Ok(_) if stores => on_to(&format!("/begin?farm={}", farm.id)),
         Ok(tried) => {
             let count = |name: &str| tried.document[name].as_u64().unwrap_or_default();
@@ -77,11 +78,8 @@ async fn tried_page(
     let words = signed.words();
     let carried = vec![Field::hidden("packed", file.packed()), Field::hidden("step", "store")];
     let form = match new {
-        0 => Form::default(),
-        _ => Form {
-            upload: true,
-            ..Form::new(&words.fill("many.add", &[("n", &new)]), vec![Group::of(carried)])
-        },
+        0 => Form::new(words, "", Vec::new()),
+        _ => Form::new(words, &words.fill("many.add", &[("n", &new)]), vec![Group::of(carried)]).uploading(),
     };
     let mut page = page_of(signed, farm, form).await?;
     page.said.clear();

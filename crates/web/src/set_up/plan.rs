@@ -7,9 +7,9 @@ use model::plan::{MARKS, MOST_SPRAYS, Settings};
 use serde_json::{Map, Value, json};
 use store::{Block, Farm};
 
-use super::{FormPage, on_to, theirs};
-use crate::fields::{Field, Form, Group, Sent, shown, without_nulls};
-use crate::visit::{Shown, Signed, Stop, year};
+use super::FormPage;
+use crate::fields::{Field, Form, Group, Sent, Tried, shown, without_nulls};
+use crate::visit::{Shown, Signed, Stop, on_to, year};
 use crate::words::Words;
 
 /// Empty rows that stand ready below those of the plan.
@@ -26,10 +26,15 @@ async fn materials(signed: &Signed) -> Result<Vec<(String, String)>, Stop> {
     Ok(catalogue.materials.iter().map(|one| (one.id.clone(), one.name.clone())).collect())
 }
 
-fn form(words: &'static Words, materials: &[(String, String)], sent: &Sent) -> Form {
-    let rows = (0..MOST_SPRAYS).rev().find(|row| row_is_meant(sent, *row)).map_or(0, |last| last + 1);
-    let mut groups: Vec<Group> =
-        (0..(rows + SPARE).min(MOST_SPRAYS)).map(|row| spray(words, materials, sent, row)).collect();
+/// The form with the plan that stands, for what was typed last: it has room for both.
+fn form(words: &'static Words, materials: &[(String, String)], now: &Sent, typed: &Sent) -> Form {
+    let meant = |row: &usize| row_is_meant(now, *row) || row_is_meant(typed, *row);
+    let rows = (0..MOST_SPRAYS).rev().find(meant).map_or(0, |last| last + 1);
+    let group = |row: usize| {
+        let group = spray(words, materials, (now, typed), row);
+        if row == 0 || meant(&row) { group } else { group.folded() }
+    };
+    let mut groups: Vec<Group> = (0..(rows + SPARE).min(MOST_SPRAYS)).map(group).collect();
     let mut settings = Vec::new();
     let plain = Settings::default();
     for (name, label, default) in [
@@ -42,13 +47,17 @@ fn form(words: &'static Words, materials: &[(String, String)], sent: &Sent) -> F
         settings.push(Field::number(name, label).hint(&words.fill("plan.default", &[("value", &default)])));
     }
     groups.push(Group::headed(words.get("plan.settings"), settings).folded());
-    groups.push(Group::of(vec![Field::hidden("tag", "")]));
-    Form::new(words.get("plan.save"), groups).filled(sent)
+    Form::new(words, words.get("plan.save"), groups).filled(now)
 }
 
-fn spray(words: &'static Words, materials: &[(String, String)], sent: &Sent, row: usize) -> Group {
-    // Its place among those that are sent, which the API counts.
-    let place = (0..row).filter(|before| row_is_meant(sent, *before)).count();
+fn spray(
+    words: &'static Words,
+    materials: &[(String, String)],
+    (now, typed): (&Sent, &Sent),
+    row: usize,
+) -> Group {
+    // Its place among those that were sent, which the API counts.
+    let place = (0..row).filter(|before| row_is_meant(typed, *before)).count();
     let (name, at) =
         (|field: &str| format!("spray{row}.{field}"), |field: &str| format!("/sprays/{place}/{field}"));
     let choice = |key: &'static str, all: Vec<(String, String)>| {
@@ -56,9 +65,10 @@ fn spray(words: &'static Words, materials: &[(String, String)], sent: &Sent, row
     };
     let word = |word: &str| (word.to_owned(), word.to_owned());
     let mut known = materials.to_vec();
-    let own = sent.raw(&name("material"));
-    if !own.is_empty() && known.iter().all(|(id, _)| id != own) {
-        known.push(word(own));
+    for own in [now, typed].map(|sent| sent.raw(&name("material")).to_owned()) {
+        if !own.is_empty() && known.iter().all(|(id, _)| *id != own) {
+            known.push(word(&own));
+        }
     }
     let bounds = vec![
         ("not-before".to_owned(), words.get("plan.not_before").to_owned()),
@@ -86,8 +96,7 @@ fn spray(words: &'static Words, materials: &[(String, String)], sent: &Sent, row
         )
         .at(at("rate_basis")),
     ];
-    let group = Group::headed(&words.fill("plan.spray", &[("n", &(row + 1))]), fields);
-    if row == 0 || row_is_meant(sent, row) { group } else { group.folded() }
+    Group::headed(&words.fill("plan.spray", &[("n", &(row + 1))]), fields)
 }
 
 /// Whether a row says anything; a unit alone does not.
@@ -139,7 +148,7 @@ fn defaults() -> Value {
 
 /// The plan as it stands; none before the first.
 async fn held(signed: &Signed, block: &Block, year: i32) -> Result<Option<Answered>, Stop> {
-    match signed.0.ask(Asked::get(format!("blocks/{}/seasons/{year}/plan", block.id))).await {
+    match signed.0.ask(Asked::get(&["blocks", &block.id, "seasons", &year.to_string(), "plan"])).await {
         Ok(held) => Ok(Some(held)),
         Err(Undone { status: 404, .. }) => Ok(None),
         Err(undone) => Err(undone.into()),
@@ -150,17 +159,20 @@ async fn shown_page(
     signed: &Signed,
     (block, farm): (&Block, &Farm),
     year: i32,
-    held: Option<&Answered>,
-    form: Form,
+    tried: Option<&Tried>,
 ) -> Result<FormPage, Stop> {
     let words = signed.words();
+    let (names, held) = (materials(signed).await?, held(signed, block, year).await?);
+    let now = held.as_ref().map(|held| sent_of(&held.document, &defaults())).unwrap_or_default();
+    let typed = tried.map_or(&now, Tried::sent);
+    let tag = held.as_ref().and_then(|held| held.tag.clone());
+    let form = form(words, &names, &now, typed).held(tag).after(tried);
     let title = words.fill("plan.title", &[("block", &block.name), ("year", &year)]);
     let mut page = FormPage::new(words, title, form);
     page.said.push(words.get("plan.what_it_is").to_owned());
     let Some(held) = held else {
         return Ok(page.back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps")));
     };
-    let names = materials(signed).await?;
     let listed = |key: &str| {
         let ids = held.document[key].as_array().into_iter().flatten().filter_map(Value::as_str);
         let named = ids.map(|id| names.iter().find(|(known, _)| known == id).map_or(id, |(_, name)| name));
@@ -187,13 +199,8 @@ pub(crate) async fn page(
     let (block, farm) = signed.block(&block).await?;
     let year = year(&text)?;
     signed.sets_up(&farm.id)?;
-    let words = signed.words();
-    let held = held(&signed, &block, year).await?;
-    let mut sent = held.as_ref().map(|held| sent_of(&held.document, &defaults())).unwrap_or_default();
-    sent.set("tag", held.as_ref().and_then(|held| held.tag.clone()).unwrap_or_default());
-    let form = form(words, &materials(&signed).await?, &sent);
-    let mut page = shown_page(&signed, (&block, &farm), year, held.as_ref(), form).await?;
-    page.done = asked.has("saved").then(|| words.get("settings.saved").to_owned());
+    let mut page = shown_page(&signed, (&block, &farm), year, None).await?;
+    page.done = asked.has("saved").then(|| signed.words().get("settings.saved").to_owned());
     Ok(page.shown())
 }
 
@@ -206,18 +213,15 @@ pub(crate) async fn save(
     let (block, farm) = signed.block(&block).await?;
     let year = year(&text)?;
     signed.sets_up(&farm.id)?;
-    let path = format!("blocks/{}/seasons/{year}/plan", block.id);
     // Without a tag there was no plan when the form was opened: one made since is not
     // passed over.
     let tag = sent.text("tag").unwrap_or("\"none\"");
-    match signed.0.ask(Asked::put(path.clone(), &document(&sent), Some(tag))).await {
-        Ok(_) => on_to(&format!("/{path}?saved=1")),
+    let path = ["blocks", &block.id, "seasons", &year.to_string(), "plan"];
+    match signed.0.ask(Asked::put(&path, &document(&sent), Some(tag))).await {
+        Ok(_) => on_to(&format!("/{}?saved=1", path.join("/"))),
         Err(undone) => {
-            let undone = theirs(undone)?;
-            let words = signed.words();
-            let form = form(words, &materials(&signed).await?, &sent).refused(&undone, words);
-            let held = held(&signed, &block, year).await?;
-            Ok(shown_page(&signed, (&block, &farm), year, held.as_ref(), form).await?.shown())
+            let tried = Tried::new("", sent, undone)?;
+            Ok(shown_page(&signed, (&block, &farm), year, Some(&tried)).await?.shown())
         }
     }
 }
@@ -241,7 +245,7 @@ mod tests {
         let plan = document(&sent);
         let expected = json!({"sprays": [{"material": "ammonium-thiosulfate", "mark": 0.6}, {"material": "lime-sulfur"}]});
         assert_eq!(plan, expected);
-        let mut form = form(crate::words::english(), &[], &sent);
+        let mut form = form(crate::words::english(), &[], &sent, &sent);
         form.fault("/sprays/1/mark", "is missing");
         let faulty: Vec<_> = form
             .groups

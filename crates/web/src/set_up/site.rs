@@ -8,9 +8,9 @@ use store::Farm;
 
 use super::coordinates::{Axis, degrees};
 use super::map::{PIXELS, Window};
-use super::{FormPage, MapShown, on_to, source, theirs};
-use crate::fields::{Field, Form, Group, Sent, without_nulls};
-use crate::visit::{Shown, Signed};
+use super::{FormPage, MapShown, source};
+use crate::fields::{Field, Form, Group, Sent, Tried, told_of, without_nulls};
+use crate::visit::{Shown, Signed, on_to};
 
 fn form(signed: &Signed) -> Form {
     let words = signed.words();
@@ -31,7 +31,7 @@ fn form(signed: &Signed) -> Form {
         source::field(&signed.0, words),
     ];
     let zones = TZ_VARIANTS.iter().map(|zone| zone.name().to_owned()).collect();
-    Form { lists: vec![("zones", zones)], ..Form::new(words.get("site_form.save"), vec![Group::of(fields)]) }
+    Form::new(words, words.get("site_form.save"), vec![Group::of(fields)]).suggesting("zones", zones)
 }
 
 fn page(signed: &Signed, farm: &Farm, mut form: Form, window: Window) -> FormPage {
@@ -64,11 +64,11 @@ pub(crate) async fn add(signed: Signed, Path(farm): Path<String>, Body(sent): Bo
     }
     let (document, unread) = document(&sent, &farm.id);
     let tried = match unread.is_empty() {
-        true => signed.0.ask(Asked::post("sites", &document)).await,
+        true => signed.0.ask(Asked::post(&["sites"], &document)).await,
         // What is not read here is told with all that the API finds wrong.
-        false => Err(signed.0.ask(Asked::post("sites", &document)).await.err().map_or_else(
+        false => Err(signed.0.ask(Asked::post(&["sites"], &document)).await.err().map_or_else(
             || Undone { status: 422, detail: String::new(), errors: unread.clone() },
-            |undone| with(undone, &unread),
+            |undone| told_of(undone, &unread),
         )),
     };
     match tried {
@@ -79,8 +79,8 @@ pub(crate) async fn add(signed: Signed, Path(farm): Path<String>, Body(sent): Bo
             on_to(&next.unwrap_or_else(|_| format!("/sites/{id}/feed-test")))
         }
         Err(undone) => {
-            let form = form(&signed).filled(&sent).refused(&theirs(undone)?, words);
-            Ok(page(&signed, &farm, form, window).shown())
+            let tried = Tried::new("", sent, undone)?;
+            Ok(page(&signed, &farm, form(&signed).after(Some(&tried)), window).shown())
         }
     }
 }
@@ -106,13 +106,6 @@ fn document(sent: &Sent, farm_id: &str) -> (Value, Vec<Amiss>) {
         "time_zone": sent.raw("time_zone").trim(),
     });
     (without_nulls(document), unread)
-}
-
-/// All that is wrong, with our own sentence in the place of another about the same field.
-fn with(undone: Undone, unread: &[Amiss]) -> Undone {
-    let others = undone.errors.into_iter().filter(|one| unread.iter().all(|own| own.pointer != one.pointer));
-    let errors = others.chain(unread.iter().cloned()).collect();
-    Undone { errors, ..undone }
 }
 
 fn pointed(signed: &Signed, farm: &Farm, mut sent: Sent, window: Window) -> FormPage {

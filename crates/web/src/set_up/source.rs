@@ -38,7 +38,7 @@ fn chosen(sent: &Sent, words: &Words) -> Value {
 
 /// Adds the source that was chosen to a site, and gives the page that it leads to.
 pub(crate) async fn add(view: &View, words: &Words, site_id: &str, sent: &Sent) -> Result<String, Undone> {
-    let added = view.ask(Asked::post(format!("sites/{site_id}/sources"), &chosen(sent, words))).await?;
+    let added = view.ask(Asked::post(&["sites", site_id, "sources"], &chosen(sent, words))).await?;
     Ok(match added.document["way"].as_str().and_then(Way::named) {
         Some(Way::File) => format!("/sites/{site_id}/import"),
         _ => format!("/sites/{site_id}/feed-test"),

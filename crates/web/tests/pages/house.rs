@@ -275,6 +275,14 @@ pub fn cookie_of(answer: &Answer) -> String {
     answer.cookie.as_deref().unwrap().split(';').next().unwrap().to_owned()
 }
 
+/// The tag that a form of a page carries: of what it changes.
+pub fn tag(page: &str, form: &str) -> String {
+    let form = page.split(&format!("id=\"{form}\"")).nth(1).unwrap_or_else(|| panic!("{form}: {page}"));
+    let form = form.split("</form>").next().unwrap();
+    let tag = form.split("name=\"tag\" value=\"").nth(1).unwrap_or_else(|| panic!("no tag: {form}"));
+    tag.split("\">").next().unwrap().replace("&#34;", "\"")
+}
+
 /// A page is whole: what a browser needs to show it and a reader to hear it.
 pub fn whole(answer: &Answer) {
     assert!(answer.body.starts_with("<!doctype html>"), "{}", answer.body);

@@ -3,7 +3,7 @@
 use axum::http::StatusCode;
 use store::Role;
 
-use crate::house::{Answer, HERE, House, whole};
+use crate::house::{Answer, HERE, House, tag, whole};
 
 impl House {
     pub async fn sent(&self, path: &str, form: &str, cookie: &str) -> Answer {
@@ -92,12 +92,31 @@ async fn roles_are_changed_and_ended_by_advisors_and_anyone_may_leave() {
     }
     assert_eq!(house.get("/farms/alder/people", Some(&otto)).await.status, StatusCode::NOT_FOUND);
 
-    let changed = house.sent(&role(&tom_id), "role=consultant", &ines).await;
+    let page = house.page("/farms/alder/people", &ines).await;
+    let read = tag(&page, &format!("change-{tom_id}-typed"));
+    let to = |role: &'static str| [("role", role), ("tag", read.as_str())];
+    let unknown = house.fill(&role(&tom_id), &to("king"), &ines).await;
+    assert_eq!(unknown.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let beside = format!("id=\"change-{tom_id}-role-wrong\">");
+    assert!(unknown.body.contains(&beside) && unknown.body.contains("<details class=\"noprint\" open>"));
+    let changed = house.fill(&role(&tom_id), &to("consultant"), &ines).await;
     assert_eq!(changed.location.as_deref(), Some("/farms/alder/people"), "{}", changed.body);
     assert!(house.page("/farms/alder/people", &ines).await.contains("tom: consultant"));
-    let unknown = house.sent(&role(&tom_id), "role=king", &ines).await;
-    assert_eq!(unknown.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let left = house.sent(&end(&tom_id), "", &tom).await;
+    // Whoever still reads the role before is told, and nothing is lost.
+    let late = house.fill(&role(&tom_id), &to("advisor"), &ines).await;
+    assert_eq!(late.status, StatusCode::UNPROCESSABLE_ENTITY);
+    for part in [
+        "Someone else changed this",
+        "<option value=\"advisor\" selected>",
+        &format!("id=\"change-{tom_id}-role-now\">Stands there now: consultant</p>"),
+    ] {
+        assert!(late.body.contains(part), "{part}: {}", late.body);
+    }
+    let ended = house.fill(&end(&tom_id), &[("tag", &read)], &ines).await;
+    assert_eq!(ended.status, StatusCode::UNPROCESSABLE_ENTITY, "the role that is to end is another now");
+    assert!(ended.body.contains("Someone else changed this"), "{}", ended.body);
+    let read = tag(&house.page("/farms/alder/people", &tom).await, &format!("end-{tom_id}-typed"));
+    let left = house.fill(&end(&tom_id), &[("tag", &read)], &tom).await;
     assert_eq!(left.location.as_deref(), Some("/"), "{}", left.body);
     assert_eq!(house.get("/farms/alder/people", Some(&tom)).await.status, StatusCode::NOT_FOUND);
 }
@@ -138,9 +157,17 @@ async fn a_token_is_shown_once_works_and_is_ended() {
 async fn one_renames_oneself_and_takes_what_is_kept_away() {
     let house = House::planted().await;
     let ines = house.person("ines", "alder", Role::Grower).await;
-    assert_eq!(house.sent("/me", "name=Ines+%26+Co", &ines).await.location.as_deref(), Some("/me"));
+    let read = tag(&house.page("/me", &ines).await, "me-typed");
+    let typed =
+        |name: &'static str, units: &'static str| [("name", name), ("units", units), ("tag", read.as_str())];
+    let renamed = house.fill("/me", &typed("Ines & Co", "us"), &ines).await;
+    assert_eq!(renamed.location.as_deref(), Some("/me"), "{}", renamed.body);
     assert!(house.page("/me", &ines).await.contains("value=\"Ines &#38; Co\""));
-    let empty = house.sent("/me", "name=+", &ines).await;
+    let late = house.fill("/me", &typed("Ines Two", "us"), &ines).await;
+    assert!(late.body.contains("id=\"me-name-now\">Stands there now: Ines &#38; Co</p>"), "{}", late.body);
+    assert!(late.body.contains("value=\"Ines Two\"") && !late.body.contains("me-units-now"), "{}", late.body);
+    let again = tag(&late.body, "me-typed");
+    let empty = house.fill("/me", &[("name", " "), ("units", "us"), ("tag", &again)], &ines).await;
     assert_eq!(empty.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(empty.body.contains("id=\"me-name-wrong\""), "{}", empty.body);
     let past = house.sent("/me/tokens", "name=desk&scope=write&expires_at=2013-01-01", &ines).await;

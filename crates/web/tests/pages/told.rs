@@ -5,7 +5,7 @@ use model::time::DAY;
 use serde_json::json;
 use store::{AlertRow, AlertStatus, AlertWrite, Contact, Role};
 
-use crate::house::{House, only_signs_out};
+use crate::house::{House, only_signs_out, tag, whole};
 use crate::orchard::{log, plan};
 
 #[tokio::test]
@@ -79,7 +79,11 @@ async fn a_contact_is_added_asked_and_removed_by_an_advisor() {
     let page = house.page("/farms/alder/contacts", &ines).await;
     assert!(page.contains("Confirmed Mon 3 Jun 2013") && !page.contains("no mail goes out"), "{page}");
     assert!(!page.contains("Ask the owner again"), "{page}");
-    let removed = house.sent(&format!("/farms/alder/contacts/{}/removed", contact.id), "", &ines).await;
+    let path = format!("/farms/alder/contacts/{}/removed", contact.id);
+    let unread = house.sent(&path, "", &ines).await;
+    assert_eq!(unread.status, StatusCode::UNPROCESSABLE_ENTITY, "what was not read is not removed");
+    let read = tag(&page, &format!("remove-{}-typed", contact.id));
+    let removed = house.fill(&path, &[("tag", &read)], &ines).await;
     assert_eq!(removed.status, StatusCode::SEE_OTHER, "{}", removed.body);
     assert!(house.store.contacts_of("alder").await.unwrap().is_empty());
 }
@@ -111,9 +115,9 @@ async fn what_is_wrong_with_a_contact_stands_beside_its_field() {
     assert_eq!(sent.status, StatusCode::UNPROCESSABLE_ENTITY);
     for (field, says) in [
         ("email", "`nowhere` is not a mail address"),
-        ("wishes-quiet-from", "25:00"),
-        ("wishes-quiet-to", "issing"),
-        ("wishes-time_zone", "the digest comes by its wall clock"),
+        ("wishes.quiet.from", "25:00"),
+        ("wishes.quiet.to", "issing"),
+        ("wishes.time_zone", "the digest comes by its wall clock"),
     ] {
         let beside = sent.body.split(&format!("id=\"contact-{field}-wrong\">")).nth(1);
         let beside = beside.unwrap_or_else(|| panic!("{field}: {}", sent.body)).split("</p>").next().unwrap();
@@ -135,7 +139,8 @@ async fn growers_see_contacts_and_change_none() {
     let tom = house.person("tom", "alder", Role::Grower).await;
     let page = house.page("/farms/alder/contacts", &tom).await;
     assert!(page.contains("Runa") && only_signs_out(&page), "{page}");
-    for path in [format!("/farms/alder/contacts/{id}/removed"), format!("/farms/alder/contacts/{id}/asked")] {
+    let of = |deed: &str| format!("/farms/alder/contacts/{id}{deed}");
+    for path in [of(""), of("/removed"), of("/asked")] {
         assert_eq!(house.sent(&path, "", &tom).await.status, StatusCode::FORBIDDEN, "{path}");
         let otto = house.sign_in("otto").await;
         assert_eq!(house.sent(&path, "", &otto).await.status, StatusCode::NOT_FOUND, "{path}");
@@ -143,6 +148,116 @@ async fn growers_see_contacts_and_change_none() {
     let added = house.sent("/farms/alder/contacts", "name=Tom&email=tom%40larkmoor.example", &tom).await;
     assert_eq!(added.status, StatusCode::FORBIDDEN);
     assert_eq!(house.store.contacts_of("alder").await.unwrap().len(), 1);
+}
+
+const WISHES: [(&str, &str); 8] = [
+    ("name", "Runa"),
+    ("email", "runa@larkmoor.example"),
+    ("wishes.kinds", "due"),
+    ("wishes.quiet.from", "22:00"),
+    ("wishes.quiet.to", "05:30"),
+    ("wishes.digest_at", "06:15"),
+    ("wishes.time_zone", "America/New_York"),
+    ("wishes.stand_in", "yes"),
+];
+
+#[tokio::test]
+async fn all_that_a_contact_wants_is_changed_on_its_page() {
+    let house = House::planted().await;
+    let ines = house.person("ines", "alder", Role::Advisor).await;
+    house.fill("/farms/alder/contacts", &WISHES, &ines).await;
+    let path = format!("/farms/alder/contacts/{}", house.contact().await.id);
+    assert!(house.page("/farms/alder/contacts", &ines).await.contains(&format!("href=\"{path}\"")));
+    let page = house.page(&path, &ines).await;
+    for part in [
+        "Runa: what comes, and when",
+        "name=\"wishes.kinds\" value=\"due\" checked",
+        "value=\"22:00\"",
+        "id=\"wishes.stand_in\" name=\"wishes.stand_in\" value=\"yes\" checked",
+        "<option value=\"bench\">North &#60;Bench&#62;</option>",
+    ] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+    assert!(!page.contains("value=\"frost\" checked") && !page.contains("bend"), "{page}");
+
+    // None ticked is none; a block of its own still hears of one thing.
+    let read = tag(&page, "typed");
+    let quiet = [
+        ("name", "Runa <Vale>"),
+        ("email", "runa@larkmoor.example"),
+        ("wishes.quiet.from", ""),
+        ("wishes.quiet.to", ""),
+        ("apart.block", "bench"),
+        ("apart.kinds", "overrun"),
+        ("tag", &read),
+    ];
+    let saved = house.fill(&path, &quiet, &ines).await;
+    assert_eq!(saved.location.as_deref(), Some(format!("{path}?saved=1").as_str()), "{}", saved.body);
+    let contact = house.contact().await;
+    assert_eq!(contact.name, "Runa <Vale>");
+    assert_eq!(
+        contact.wishes,
+        json!({"kinds": [], "blocks": {"bench": ["overrun"]}, "quiet": null, "digest_at": null,
+            "time_zone": null, "stand_in": false})
+    );
+    let page = house.page(&format!("{path}?saved=1"), &ines).await;
+    for part in ["Saved.", "name=\"set.bench\"", "name=\"wishes.blocks.bench\" value=\"overrun\" checked"] {
+        assert!(page.contains(part), "{part}: {page}");
+    }
+
+    // The block is let go again, and every kind ticked is all there ever will be.
+    let read = tag(&page, "typed");
+    let mut all = vec![("name", "Runa"), ("email", "runa@larkmoor.example"), ("tag", read.as_str())];
+    all.extend(model::alert_kind::AlertKind::WORDS.iter().map(|word| ("wishes.kinds", *word)));
+    all.extend([("set.bench", "yes"), ("wishes.blocks.bench", "overrun"), ("together.bench", "yes")]);
+    assert_eq!(house.fill(&path, &all, &ines).await.status, StatusCode::SEE_OTHER);
+    let wishes = house.contact().await.wishes;
+    assert_eq!((&wishes["kinds"], &wishes["blocks"]), (&json!(null), &json!({})));
+}
+
+#[tokio::test]
+async fn of_two_who_change_a_contact_the_second_is_told_and_nothing_is_lost() {
+    let house = House::planted().await;
+    let ines = house.person("ines", "alder", Role::Advisor).await;
+    let nora = house.person("nora", "alder", Role::Advisor).await;
+    house.fill("/farms/alder/contacts", &WISHES, &ines).await;
+    let path = format!("/farms/alder/contacts/{}", house.contact().await.id);
+    let read = tag(&house.page(&path, &ines).await, "typed");
+    let with = |digest: &'static str, from: &'static str, read: &str| {
+        let typed = WISHES.map(|(name, value)| match name {
+            "wishes.digest_at" => (name, digest),
+            "wishes.quiet.from" => (name, from),
+            _ => (name, value),
+        });
+        let typed = typed.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned()));
+        typed.chain([("tag".to_owned(), read.to_owned())]).collect::<Vec<_>>()
+    };
+    let send = async |typed: Vec<(String, String)>, who: &str| {
+        let typed: Vec<_> = typed.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        house.fill(&path, &typed, who).await
+    };
+    assert_eq!(send(with("07:00", "22:00", &read), &nora).await.status, StatusCode::SEE_OTHER);
+    let late = send(with("06:15", "20:30", &read), &ines).await;
+    assert_eq!(late.status, StatusCode::UNPROCESSABLE_ENTITY);
+    whole(&late);
+    for part in [
+        "Someone else changed this since the page was opened.",
+        "value=\"20:30\"",
+        "id=\"wishes.quiet.from-now\">Stands there now: 22:00</p>",
+        "id=\"wishes.digest_at-now\">Stands there now: 07:00</p>",
+    ] {
+        assert!(late.body.contains(part), "{part}: {}", late.body);
+    }
+    assert!(!late.body.contains("wishes.kinds-now"), "{}", late.body);
+    assert_eq!(house.contact().await.wishes["digest_at"], "07:00", "what the first wrote stands");
+    // Both read, it is saved over what is there.
+    let read = tag(&late.body, "typed");
+    let slip = send(with("7 am", "20:30", &read), &ines).await;
+    assert!(slip.body.contains("id=\"wishes.digest_at-wrong\">`7 am` is not a time of day"), "{}", slip.body);
+    assert_eq!(tag(&slip.body, "typed"), read, "a slip does not pass over what comes meanwhile");
+    assert_eq!(send(with("07:00", "20:30", &read), &ines).await.status, StatusCode::SEE_OTHER);
+    let wishes = house.contact().await.wishes;
+    assert_eq!((&wishes["digest_at"], &wishes["quiet"]["from"]), (&json!("07:00"), &json!("20:30")));
 }
 
 /// An alert of North Bench.

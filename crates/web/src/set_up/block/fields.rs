@@ -86,12 +86,8 @@ fn units(pairs: &[(&str, &str)]) -> Vec<(String, String)> {
 pub(super) fn form(words: &'static Words, around: &Around, button: &str) -> Form {
     let areas =
         || units(&[("hectare", words.get("block_form.hectare")), ("acre", words.get("block_form.acre"))]);
-    let input = |name: &str, label: &str| {
-        Field::number(&format!("target.{name}"), label).at(format!("/target/{name}"))
-    };
-    let unit = |name: &str, label: &str, choices| {
-        Field::choice(&format!("target.{name}"), label, choices).at(format!("/target/{name}"))
-    };
+    let input = |name: &str, label: &str| Field::number(&format!("target.{name}"), label);
+    let unit = |name: &str, label: &str, choices| Field::choice(&format!("target.{name}"), label, choices);
     let mut planted = vec![
         Field::line("name", words.get("block_form.name")).hint(words.get("block_form.name_hint")).needed(),
         Field::line("cultivar", words.get("block_form.cultivar")).listed("cultivars").needed(),
@@ -143,16 +139,15 @@ pub(super) fn form(words: &'static Words, around: &Around, button: &str) -> Form
         Field::number("flowers_per_cluster", words.get("block_form.flowers")),
         Field::number("last_crop_per_tree", words.get("block_form.last_crop")),
     ];
-    let of_offset = |field: Field, name: &str| field.at(format!("/offset/{name}"));
     let offset = vec![
-        of_offset(Field::number("offset.day_c", words.get("block_form.day")), "day_c"),
-        of_offset(Field::number("offset.night_c", words.get("block_form.night")), "night_c"),
-        of_offset(Field::line("offset.note", words.get("block_form.offset_note")), "note"),
-        of_offset(Field::line("offset.author", words.get("block_form.offset_author")), "author"),
+        Field::number("offset.day_c", words.get("block_form.day")),
+        Field::number("offset.night_c", words.get("block_form.night")),
+        Field::line("offset.note", words.get("block_form.offset_note")),
+        Field::line("offset.author", words.get("block_form.offset_author")),
     ];
     let lend = |name: &str, label: &str| {
         let choices = or_none(words, "block_form.nobody", &around.lenders);
-        Field::choice(&format!("borrows.{name}"), label, choices).at(format!("/borrows/{name}"))
+        Field::choice(&format!("borrows.{name}"), label, choices)
     };
     let mut groups = vec![
         Group::of(planted),
@@ -179,7 +174,7 @@ pub(super) fn form(words: &'static Words, around: &Around, button: &str) -> Form
                 .folded(),
         );
     }
-    Form { lists: vec![("cultivars", around.cultivars.clone())], ..Form::new(button, groups) }
+    Form::new(words, button, groups).suggesting("cultivars", around.cultivars.clone())
 }
 
 /// The first words of a source, so that a choice keeps to one line.
