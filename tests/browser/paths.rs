@@ -55,13 +55,14 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
         "/begin" => vec!["/begin".to_owned(), format!("/begin?farm={FARM}")],
         "/mail-test" | "/farms/new" => vec![path.to_owned()],
         "/farms/{id}/change"
+        | "/farms/{id}/slot-limits"
         | "/farms/{id}/sites/new"
         | "/farms/{id}/blocks/new"
         | "/farms/{id}/blocks/import" => {
             vec![path.replace("{id}", FARM)]
         }
-        "/sites/{id}/feed-test" | "/sites/{id}/import" => vec![path.replace("{id}", "ridge")],
-        "/blocks/{id}/change" => vec![path.replace("{id}", TERRACE)],
+        "/sites/{id}/feed-test" | "/sites/{id}/import" | "/sites/{id}/readings" => vec![path.replace("{id}", "ridge")],
+        "/blocks/{id}/change" | "/blocks/{id}/site" => vec![path.replace("{id}", TERRACE)],
         "/blocks/{id}/seasons/{year}/plan" => vec![format!("{under_way}/plan")],
         other => panic!("the router has {other}, and tests/browser/paths.rs does not know what to fill in"),
     };

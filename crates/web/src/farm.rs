@@ -37,6 +37,8 @@ struct Page {
     people: Vec<(String, &'static str)>,
     /// Whether they may read who did what.
     reviews: bool,
+    /// Whether they set the farm up.
+    sets: bool,
 }
 
 /// Blocks whose seasons stand alike.
@@ -84,6 +86,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
         sites,
         people: members.into_iter().map(|(person, held)| (person.name, held.role.word())).collect(),
         reviews: view.caller().may_review(&farm.id),
+        sets: signed.sets_up(&farm.id).is_ok(),
         farm_id: farm.id,
     };
     Ok(pages::page(StatusCode::OK, &page))

@@ -44,6 +44,7 @@ mod tables;
 mod today;
 mod verification;
 mod visit;
+mod wall;
 mod words;
 mod write;
 mod years;
@@ -202,6 +203,16 @@ fn routes() -> Routes {
         .post("/farms/{id}/blocks/new", set_up::block::add)
         .kept("/blocks/{id}/change", set_up::block::change)
         .post("/blocks/{id}/change", set_up::block::save)
+        .kept("/blocks/{id}/site", set_up::block::place::page)
+        .post("/blocks/{id}/site", set_up::block::place::save)
+        .post("/blocks/{id}/archived", set_up::block::archive)
+        .post("/blocks/{id}/taken-up", set_up::block::take_up)
+        .kept("/farms/{id}/slot-limits", set_up::limits::page)
+        .post("/farms/{id}/slot-limits", set_up::limits::save)
+        .post("/farms/{id}/slot-limits/shipped", set_up::limits::shipped)
+        .post("/farms/{id}/closed", set_up::farm::close)
+        .post("/farms/{id}/opened", set_up::farm::open_again)
+        .post("/blocks/{id}/seasons/{year}/opened", set_up::plan::open)
         .kept("/blocks/{id}/seasons/{year}/plan", set_up::plan::page)
         .post("/blocks/{id}/seasons/{year}/plan", set_up::plan::save)
         .kept("/farms/{id}/blocks/import", set_up::many::page)
@@ -209,6 +220,8 @@ fn routes() -> Routes {
             "/farms/{id}/blocks/import",
             set_up::many::take.layer(DefaultBodyLimit::max(set_up::import::MOST_SENT)),
         )
+        .kept("/sites/{id}/readings", set_up::readings::page)
+        .post("/sites/{id}/readings", set_up::readings::take)
         .kept("/sites/{id}/import", set_up::import::page)
         .post(
             "/sites/{id}/import",

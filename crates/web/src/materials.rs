@@ -38,6 +38,8 @@ struct Page {
     confirmed: Vec<ConfirmedShown>,
     /// The form; none for who may not.
     form: Option<Form>,
+    /// Whether the limits are theirs to set.
+    sets: bool,
     /// Which limits the farm goes by.
     whose: String,
     limits: Table,
@@ -121,6 +123,7 @@ async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>) -> Shown {
             .collect(),
         confirmed: confirmed.iter().map(|one| of_record(one, materials, logs, words)).collect(),
         form,
+        sets: signed.may(Deed::SetUp, &farm),
         whose: words.get(limits::whose(&rules, &limits)).to_owned(),
         limits: limits::table(&limits, materials, units, words),
         facts: limits.facts.iter().map(|fact| limits::fact(fact, materials)).collect(),

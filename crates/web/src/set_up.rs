@@ -7,14 +7,16 @@ mod coordinates;
 pub(crate) mod farm;
 pub(crate) mod feed;
 pub(crate) mod import;
+pub(crate) mod limits;
 pub(crate) mod mail;
 pub(crate) mod many;
 pub(crate) mod map;
 pub(crate) mod plan;
+pub(crate) mod readings;
 pub(crate) mod site;
 mod source;
 
-use access::Deed;
+use access::Deed as May;
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::Response;
@@ -40,8 +42,17 @@ pub(crate) struct FormPage {
     /// Addresses and words of what comes next.
     pub(crate) next: Vec<(String, String)>,
     pub(crate) form: Form,
+    /// What else is done here, each with what it means.
+    pub(crate) deeds: Vec<Deed>,
     /// A map to point at, whose clicks go with the form.
     pub(crate) map: Option<MapShown>,
+}
+
+/// Something that is done by a button, folded up until it is wanted.
+pub(crate) struct Deed {
+    pub(crate) head: String,
+    pub(crate) means: String,
+    pub(crate) form: Form,
 }
 
 /// A map below a form.
@@ -64,6 +75,7 @@ impl FormPage {
             cautions: Vec::new(),
             next: Vec::new(),
             form,
+            deeds: Vec::new(),
             map: None,
         }
     }
@@ -74,7 +86,8 @@ impl FormPage {
 
     /// The page, as refused where its form is.
     pub(crate) fn shown(&self) -> Response {
-        let status = if self.form.is_wrong() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+        let wrong = self.form.is_wrong() || self.deeds.iter().any(|deed| deed.form.is_wrong());
+        let status = if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
         pages::page(status, self)
     }
 }
@@ -82,7 +95,7 @@ impl FormPage {
 impl Signed {
     /// Refuses who does not set this farm up.
     pub(crate) fn sets_up(&self, farm_id: &str) -> Result<(), Stop> {
-        if self.0.caller().may(Deed::SetUp, farm_id) {
+        if self.0.caller().may(May::SetUp, farm_id) {
             return Ok(());
         }
         Err(Stop::NotAllowed(self.words().get("settings.advisors_only").to_owned()))

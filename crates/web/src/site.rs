@@ -1,6 +1,7 @@
 //! A site's weather: its sources with what checking found, the picture of the last two
 //! weeks, and the newest forecast.
 
+use access::Deed;
 use api::Air;
 use askama::Template;
 use axum::extract::Path;
@@ -37,6 +38,8 @@ struct Page {
     site_id: String,
     /// The farm it belongs to; none for the server's own.
     farm_id: Option<String>,
+    /// Whether they may write its readings.
+    writes: bool,
     place: String,
     sources: Vec<SourceShown>,
     picture: Option<String>,
@@ -90,6 +93,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
         picture,
         table,
         forecast,
+        writes: site.farm_id.as_ref().is_some_and(|farm| signed.0.caller().may(Deed::Log, farm)),
         site_id: site.id,
         farm_id: site.farm_id,
     };

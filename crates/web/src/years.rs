@@ -27,6 +27,8 @@ struct BlockPage {
     farm: String,
     cultivar: String,
     archived: bool,
+    /// Whether they set it up.
+    sets: bool,
     seasons: Vec<YearRow>,
 }
 
@@ -95,6 +97,7 @@ pub(crate) async fn block(signed: Signed, Path(id): Path<String>) -> Shown {
         farm: farm.name,
         cultivar: block.details["cultivar"].as_str().unwrap_or_default().to_owned(),
         archived: block.archived_at.is_some(),
+        sets: signed.sets_up(&farm.id).is_ok(),
         seasons,
     };
     Ok(signed.keepable(pages::page(StatusCode::OK, &page)))

@@ -1,6 +1,7 @@
 //! A block: what is planted, where its weather comes from, and the fruit wanted.
 
 mod fields;
+pub(crate) mod place;
 
 use api::Asked;
 use axum::extract::{Form as Body, Path, Query};
@@ -11,9 +12,10 @@ use serde_json::{Value, json};
 use store::{Block, Farm};
 
 use self::fields::{Around, form, patch, sent_of};
-use super::FormPage;
-use crate::fields::{Sent, Tried, without_nulls};
+use super::{Deed, FormPage};
+use crate::fields::{Form, Sent, Tried, without_nulls};
 use crate::visit::{Shown, Signed, Stop, on_to};
+use crate::words::Words;
 
 /// The form of a block that is to be added.
 pub(crate) async fn new(signed: Signed, Path(farm): Path<String>) -> Shown {
@@ -79,7 +81,7 @@ async fn changing(
     let held = signed.0.ask(Asked::get(&["blocks", &block.id])).await?;
     let form = form(words, &around, words.get("block_form.save"))
         .filled(&sent_of(block))
-        .held(held.tag)
+        .held(held.tag.clone())
         .after(tried);
     let mut page = FormPage::new(words, words.fill("block_form.change", &[("block", &block.name)]), form);
     let curves = signed.0.catalogue().await?.curves;
@@ -95,7 +97,53 @@ async fn changing(
     let plan = format!("/blocks/{}/seasons/{year}/plan", block.id);
     page.next.push((plan, words.fill("block_form.to_plan", &[("year", &year)])));
     page.next.push((format!("/blocks/{}", block.id), words.get("block_form.to_seasons").to_owned()));
+    page.next.push((format!("/blocks/{}/site", block.id), words.get("block_form.to_site").to_owned()));
+    page.deeds.push(archiving(words, block, held.tag, tried));
     Ok(page.back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps")))
+}
+
+/// Archives the block, or takes it up again.
+fn archiving(words: &'static Words, block: &Block, tag: Option<String>, tried: Option<&Tried>) -> Deed {
+    let (name, head, means, button, to) = match block.archived_at {
+        None => (
+            "archive",
+            "block_form.archive",
+            "block_form.archive_means",
+            "block_form.archive_now",
+            "archived",
+        ),
+        Some(_) => (
+            "take-up",
+            "block_form.take_up",
+            "block_form.take_up_means",
+            "block_form.take_up_now",
+            "taken-up",
+        ),
+    };
+    let form = Form::deed(words, name, words.get(button), &block.name)
+        .to(format!("/blocks/{}/{to}", block.id))
+        .held(tag)
+        .after(tried);
+    Deed { head: words.get(head).to_owned(), means: words.get(means).to_owned(), form }
+}
+
+/// Archives it: it is only read from then on.
+pub(crate) async fn archive(signed: Signed, Path(id): Path<String>) -> Shown {
+    let (block, _) = signed.block(&id).await?;
+    signed.0.ask(Asked::bid(&["blocks", &block.id, "archive"])).await?;
+    on_to(&format!("/blocks/{}", block.id))
+}
+
+/// Takes it up again.
+pub(crate) async fn take_up(signed: Signed, Path(id): Path<String>, Body(sent): Body<Sent>) -> Shown {
+    let (block, farm) = signed.block(&id).await?;
+    match signed.0.ask(Asked::delete(&["blocks", &block.id, "archive"], sent.raw("tag"))).await {
+        Ok(_) => on_to(&format!("/blocks/{}", block.id)),
+        Err(undone) => {
+            let tried = Tried::new("take-up", sent, undone)?;
+            Ok(changing(&signed, &block, &farm, Some(&tried)).await?.shown())
+        }
+    }
 }
 
 /// Changes it.

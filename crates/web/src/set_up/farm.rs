@@ -5,7 +5,7 @@ use axum::extract::{Form as Body, Path, Query};
 use serde_json::{Value, json};
 use store::Farm;
 
-use super::FormPage;
+use super::{Deed, FormPage};
 use crate::fields::{Field, Form, Group, Sent, Tried};
 use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
@@ -56,9 +56,42 @@ async fn changing(signed: &Signed, farm: &Farm, tried: Option<&Tried>) -> Result
     let mut now = Sent::default();
     now.set("name", &farm.name);
     now.set("alert_emails", farm.alert_emails.join("\n"));
-    let form = form(words).filled(&now).held(held.tag).after(tried);
-    Ok(FormPage::new(words, words.fill("farm_form.change", &[("farm", &farm.name)]), form)
-        .back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps")))
+    let form = form(words).filled(&now).held(held.tag.clone()).after(tried);
+    let mut page = FormPage::new(words, words.fill("farm_form.change", &[("farm", &farm.name)]), form);
+    page.deeds.push(closing(words, farm, held.tag, tried));
+    Ok(page.back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps")))
+}
+
+/// Closes the farm, or opens it again.
+fn closing(words: &'static Words, farm: &Farm, tag: Option<String>, tried: Option<&Tried>) -> Deed {
+    let (name, head, means, button, to) = match farm.closed_at {
+        None => ("close", "farm_form.close", "farm_form.close_means", "farm_form.close_now", "closed"),
+        Some(_) => ("open", "farm_form.open", "farm_form.open_means", "farm_form.open_now", "opened"),
+    };
+    let form = Form::deed(words, name, words.get(button), &farm.name)
+        .to(format!("/farms/{}/{to}", farm.id))
+        .held(tag)
+        .after(tried);
+    Deed { head: words.get(head).to_owned(), means: words.get(means).to_owned(), form }
+}
+
+/// Closes it: it is only read from then on.
+pub(crate) async fn close(signed: Signed, Path(id): Path<String>) -> Shown {
+    let farm = signed.farm(&id).await?;
+    signed.0.ask(Asked::bid(&["farms", &farm.id, "closing"])).await?;
+    on_to(&format!("/farms/{}", farm.id))
+}
+
+/// Opens it again.
+pub(crate) async fn open_again(signed: Signed, Path(id): Path<String>, Body(sent): Body<Sent>) -> Shown {
+    let farm = signed.farm(&id).await?;
+    match signed.0.ask(Asked::delete(&["farms", &farm.id, "closing"], sent.raw("tag"))).await {
+        Ok(_) => on_to(&format!("/farms/{}", farm.id)),
+        Err(undone) => {
+            let tried = Tried::new("open", sent, undone)?;
+            Ok(changing(&signed, &farm, Some(&tried)).await?.shown())
+        }
+    }
 }
 
 /// The page.

@@ -7,7 +7,7 @@ use model::plan::{MARKS, MOST_SPRAYS, Settings};
 use serde_json::{Map, Value, json};
 use store::{Block, Farm};
 
-use super::FormPage;
+use super::{Deed, FormPage};
 use crate::fields::{Field, Form, Group, Sent, Tried, shown, without_nulls};
 use crate::visit::{Shown, Signed, Stop, on_to, year};
 use crate::words::Words;
@@ -171,6 +171,7 @@ async fn shown_page(
     let mut page = FormPage::new(words, title, form);
     page.said.push(words.get("plan.what_it_is").to_owned());
     let Some(held) = held else {
+        page.deeds.extend(taking_over(signed, block, year).await?);
         return Ok(page.back(format!("/begin?farm={}", farm.id), words.get("settings.to_steps")));
     };
     let listed = |key: &str| {
@@ -202,6 +203,51 @@ pub(crate) async fn page(
     let mut page = shown_page(&signed, (&block, &farm), year, None).await?;
     page.done = asked.has("saved").then(|| signed.words().get("settings.saved").to_owned());
     Ok(page.shown())
+}
+
+/// The last of so many years before is offered.
+const YEARS_BACK: i32 = 5;
+
+/// Takes over the plan of the last year that has one.
+async fn taking_over(signed: &Signed, block: &Block, year: i32) -> Result<Option<Deed>, Stop> {
+    let words = signed.words();
+    for from in (year - YEARS_BACK..year).rev() {
+        if signed.0.store().plan(&block.id, from).await?.is_none() {
+            continue;
+        }
+        let button = words.fill("plan.take_over_now", &[("from", &from)]);
+        let mut form = Form::deed(words, "take-over", &button, &block.name)
+            .to(format!("/blocks/{}/seasons/{year}/opened", block.id));
+        form.groups.push(Group::of(vec![Field::hidden("from", from.to_string())]));
+        let head = words.fill("plan.take_over", &[("from", &from)]);
+        return Ok(Some(Deed {
+            head,
+            means: words.get("plan.take_over_means").to_owned(),
+            form,
+        }));
+    }
+    Ok(None)
+}
+
+/// Opens the season with the plan of an earlier year.
+pub(crate) async fn open(
+    signed: Signed,
+    Path((block, text)): Path<(String, String)>,
+    Body(sent): Body<Sent>,
+) -> Shown {
+    let (block, farm) = signed.block(&block).await?;
+    let year = year(&text)?;
+    signed.sets_up(&farm.id)?;
+    let path = ["blocks", &block.id, "seasons", &year.to_string(), "opening"];
+    let document = without_nulls(json!({"from": sent.number_value("from")}));
+    match signed.0.ask(Asked::post(&path, &document)).await {
+        Ok(_) => on_to(&format!("/blocks/{}/seasons/{year}/plan?saved=1", block.id)),
+        Err(undone) => {
+            // The button is gone where a plan has come to stand meanwhile; the form is not.
+            let tried = Tried::new("", sent, undone)?;
+            Ok(shown_page(&signed, (&block, &farm), year, Some(&tried)).await?.shown())
+        }
+    }
 }
 
 /// Sets it.

@@ -1,9 +1,12 @@
 //! Setting up: from the first sign-in to a block with its plan and readings.
 
 mod file;
+mod kept;
+mod limits;
 mod mail;
 mod place;
 mod planted;
+mod readings;
 mod steps;
 
 use axum::http::StatusCode;
