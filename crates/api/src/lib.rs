@@ -101,6 +101,7 @@ use weather::checks::Thresholds;
 pub use document::{document, operations};
 pub use ground::field_log;
 pub use news::{BlockNews, News, NewsLine, brief};
+pub use problem::WITH_A_TOKEN;
 pub use rounds::{ABOUT as ABOUT_ROUNDS, Planned};
 pub use sight::air::{Air, AirSource, Doubted};
 pub use sight::{

@@ -9,6 +9,9 @@ use model::input::{Fault, Faults};
 use serde::Serialize;
 use store::StoreError;
 
+/// How the refusal of what a role may not do ends, for programs.
+pub const WITH_A_TOKEN: &str = ", with a token that may write";
+
 /// One thing wrong with the request, and where.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub(crate) struct Wrong {
@@ -64,7 +67,7 @@ impl Problem {
 
     /// The caller sees it and may not do this to it.
     pub(crate) fn not_allowed(needed: &str) -> Problem {
-        let detail = format!("This needs {needed}, with a token that may write.");
+        let detail = format!("This needs {needed}{WITH_A_TOKEN}.");
         Problem::new(StatusCode::FORBIDDEN, "not-allowed", "Not allowed", detail)
     }
 

@@ -85,14 +85,8 @@ impl Leg {
     /// When its mark was reached, may have been, or will be by the forecast, in words;
     /// none where nothing is known of it.
     pub fn likely(&self, zone: Tz) -> Option<String> {
-        if let Some(at) = self.reached_at {
-            let range = match (self.reached_earliest, self.reached_latest) {
-                (Some(early), Some(late)) if early < late => {
-                    format!(" (between {} and {})", early.spoken(zone), late.spoken(zone))
-                }
-                _ => String::new(),
-            };
-            return Some(format!("mark reached {}{range}", at.spoken(zone)));
+        if let Some(when) = self.reached(zone) {
+            return Some(format!("mark reached {when}"));
         }
         if let Some(at) = self.may_be_reached_since {
             return Some(format!(
@@ -101,6 +95,18 @@ impl Leg {
             ));
         }
         self.expected_at.map(|at| format!("{} by the forecast", at.spoken(zone)))
+    }
+
+    /// When its mark was reached, with the range of it where hours were not read.
+    pub fn reached(&self, zone: Tz) -> Option<String> {
+        let at = self.reached_at?;
+        let range = match (self.reached_earliest, self.reached_latest) {
+            (Some(early), Some(late)) if early < late => {
+                format!(" (between {} and {})", early.spoken(zone), late.spoken(zone))
+            }
+            _ => String::new(),
+        };
+        Some(format!("{}{range}", at.spoken(zone)))
     }
 }
 

@@ -25,7 +25,7 @@ pub use amount::Amount;
 pub use confirmation::Confirmation;
 pub use profiles::{BlockFacts, Profile, Profiles};
 pub use reentry::{LONGEST_REENTRY, seconds as reentry_seconds};
-pub use sheets::{Job, Row, Sheet, job, notice};
+pub use sheets::{Job, KEEP_OUT_UNTIL, Row, Sheet, job, notice};
 
 /// Fields that hold a text, with their words for people.
 const TEXTS: [(&str, &str); 16] = [

@@ -14,7 +14,7 @@ use store::{AlertRow, AlertStatus};
 
 use crate::fields::{Form, Sent};
 use crate::pages;
-use crate::visit::{Shown, Signed, Stop, on_to, year};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 
 /// Alerts of a year that the page looks at.
@@ -50,7 +50,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Q
     let farm = signed.farm(&id).await?;
     let (view, words) = (&signed.0, signed.words());
     let year = match asked.text("year") {
-        Some(text) => year(text)?,
+        Some(text) => signed.year(text)?,
         None => view.now().local_year(Tz::UTC),
     };
     let (alerts, more) = of_year(&signed, &farm.id, year).await?;

@@ -135,8 +135,6 @@ pub(crate) async fn one(Path((version, name)): Path<(String, String)>) -> Respon
             let kind = HeaderValue::from_static(kind);
             ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, FOR_EVER)], content).into_response()
         }
-        None => {
-            pages::refused(StatusCode::NOT_FOUND, "This file is of another version; load the page again.")
-        }
+        None => pages::refused(StatusCode::NOT_FOUND, english().get("refused.other_version")),
     }
 }

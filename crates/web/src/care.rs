@@ -18,5 +18,6 @@ struct Page {
 
 /// The page.
 pub(crate) async fn page() -> Response {
-    pages::page(StatusCode::OK, &Page { words: english(), title: "With care", topics: CARE })
+    let words = english();
+    pages::page(StatusCode::OK, &Page { words, title: words.get("care.title"), topics: CARE })
 }

@@ -8,7 +8,10 @@ use store::{Contact, StoreError};
 use crate::words::english;
 use crate::{Web, pages};
 
-const UNKNOWN: &str = "This link is not one of ours, or another address is to be confirmed by now.";
+/// Refuses a link that is not ours.
+fn unknown() -> Response {
+    pages::refused(StatusCode::NOT_FOUND, english().get("confirm.unknown"))
+}
 
 /// The contact of a link and its address, when the link is ours.
 async fn of_link(web: &Web, id: &str, mark: &str) -> Result<Option<(Contact, String)>, StoreError> {
@@ -22,21 +25,20 @@ async fn of_link(web: &Web, id: &str, mark: &str) -> Result<Option<(Contact, Str
 pub(crate) async fn form(State(web): State<Web>, Path((id, mark)): Path<(String, String)>) -> Response {
     let (contact, address) = match of_link(&web, &id, &mark).await {
         Ok(Some(found)) => found,
-        Ok(None) => return pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Ok(None) => return unknown(),
         Err(error) => return pages::failed(&error),
     };
     let farm = match web.store.farm(&contact.farm_id).await {
         Ok(farm) => farm.map(|farm| farm.name).unwrap_or_default(),
         Err(error) => return pages::failed(&error),
     };
-    let lead = format!(
-        "{farm} wants to send alerts on when to thin its apple blocks to {address}. They can come at night."
-    );
+    let words = english();
+    let lead = words.fill("confirm.lead", &[("farm", &farm), ("address", &address)]);
     pages::page(
         StatusCode::OK,
         &pages::Link {
-            words: english(),
-            title: "Alerts by mail",
+            words,
+            title: words.get("confirm.title"),
             lead,
             wrong: None,
             asks_name: false,
@@ -44,7 +46,7 @@ pub(crate) async fn form(State(web): State<Web>, Path((id, mark)): Path<(String,
             asks_password: false,
             name: String::new(),
             email: String::new(),
-            button: "Yes, send them here",
+            button: words.get("confirm.do"),
         },
     )
 }
@@ -64,11 +66,11 @@ pub(crate) async fn confirm(State(web): State<Web>, Path((id, mark)): Path<(Stri
             StatusCode::OK,
             &pages::Told {
                 words: english(),
-                title: "Alerts by mail",
-                what: "Done: alerts come to this address from now on. Each mail has a link to have fewer of them.",
+                title: english().get("confirm.title"),
+                what: english().get("confirm.done"),
             },
         ),
-        Ok(false) => pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Ok(false) => unknown(),
         Err(error) => pages::failed(&error),
     }
 }

@@ -51,7 +51,7 @@ pub(crate) async fn list(signed: Signed) -> Shown {
         id: curve.id.clone(),
         status: status(curve, words),
         source: curve.source.clone(),
-        covered: covered(curve, units),
+        covered: covered(curve, units, words),
         end_point: end_point(curve, words),
         unit: unit(curve, words),
     };
@@ -75,7 +75,7 @@ pub(crate) async fn one(signed: Signed, Path(id): Path<String>) -> Shown {
     let mut facts = vec![
         (words.get("curves.status"), status(curve, words).to_owned()),
         (words.get("curves.source"), curve.source.clone()),
-        (words.get("curves.covered"), covered(curve, signed.0.caller().units)),
+        (words.get("curves.covered"), covered(curve, signed.0.caller().units, words)),
         (words.get("curves.end_point"), end_point(curve, words).to_owned()),
         (words.get("curves.unit"), unit(curve, words).to_owned()),
         (words.get("curves.lag"), words.get(lag).to_owned()),
@@ -94,9 +94,9 @@ pub(crate) async fn one(signed: Signed, Path(id): Path<String>) -> Shown {
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-fn covered(curve: &Curve, units: Units) -> String {
+fn covered(curve: &Curve, units: Units, words: &Words) -> String {
     let (low, high) = curve.covered;
-    format!("{} to {}", said::celsius(low, units), said::celsius(high, units))
+    said::range(said::celsius(low, units), said::celsius(high, units), words)
 }
 
 fn status(curve: &Curve, words: &'static Words) -> &'static str {

@@ -9,7 +9,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use crate::guard::{Privacy, WayIn};
-use crate::sign_in::{OPEN, too_many};
+use crate::sign_in::{open, too_many};
 use crate::words::english;
 use crate::{Post, Web, Word, pages};
 
@@ -18,21 +18,20 @@ pub(crate) struct Sent {
     email: String,
 }
 
-const NO_POST: &str = "This server does not know under which address people reach it, so it mails no links. Its \
-    operator makes one with `bloomtide user reset`, and sets --public-url.";
-
-/// The same whether anybody has that address.
-const ASKED: &str = "If somebody here has that address, a mail with a link is on its way. The link works once, for \
-    an hour. Nothing comes? Look among unwanted mail, or ask the operator of this server.";
+/// Refuses where this server mails no links.
+fn no_post() -> Response {
+    pages::refused(StatusCode::NOT_FOUND, english().get("forgotten.no_post"))
+}
 
 pub(crate) async fn form(State(web): State<Web>, Extension(way): Extension<WayIn>) -> Response {
     if way.privacy == Privacy::Open {
-        return pages::refused(StatusCode::FORBIDDEN, OPEN);
+        return open();
     }
     if web.post.is_none() {
-        return pages::refused(StatusCode::NOT_FOUND, NO_POST);
+        return no_post();
     }
-    pages::page(StatusCode::OK, &pages::Forgotten { words: english(), title: "Lost password" })
+    let words = english();
+    pages::page(StatusCode::OK, &pages::Forgotten { words, title: words.get("forgotten.title") })
 }
 
 pub(crate) async fn ask(
@@ -41,10 +40,10 @@ pub(crate) async fn ask(
     Form(sent): Form<Sent>,
 ) -> Response {
     if way.privacy == Privacy::Open {
-        return pages::refused(StatusCode::FORBIDDEN, OPEN);
+        return open();
     }
     let Some(post) = web.post.clone() else {
-        return pages::refused(StatusCode::NOT_FOUND, NO_POST);
+        return no_post();
     };
     let now = web.clock.now();
     match may_mail(&web.store, &sent.email, &way.place(), now).await {
@@ -56,22 +55,25 @@ pub(crate) async fn ask(
         Err(SignInError::Throttled(until)) => return too_many(until, now),
         Err(error) => return pages::failed(&error),
     }
-    pages::page(StatusCode::OK, &pages::Told { words: english(), title: "Lost password", what: ASKED })
+    let words = english();
+    // The same whether anybody has that address.
+    let what = words.get("forgotten.asked");
+    pages::page(StatusCode::OK, &pages::Told { words, title: words.get("forgotten.title"), what })
 }
 
 async fn mail(web: &Web, post: &Post, email: &str) {
     match link::reset(&web.store, email, web.clock.now()).await {
         Ok(Some(secret)) => (post.send)(Word {
             to: email.to_lowercase(),
-            subject: "A new password for bloomtide".to_owned(),
-            text: format!(
-                "Someone, perhaps you, asked for a new password for this address.\n\n\
-                 Choose it here; the link works once, for an hour:\n{}/reset/{secret}\n\n\
-                 If it was not you, do nothing: your password stays as it is.\n",
-                post.public_url.trim_end_matches('/')
-            ),
+            subject: english().get("forgotten.mail_subject").to_owned(),
+            text: english().fill("forgotten.mail", &[("link", &link_to(&post.public_url, &secret))]),
         }),
         Ok(None) => {}
         Err(error) => tracing::error!(%error, "a link for a new password could not be made"),
     }
+}
+
+/// Where a new password is chosen.
+fn link_to(public_url: &str, secret: &str) -> String {
+    format!("{}/reset/{secret}", public_url.trim_end_matches('/'))
 }

@@ -8,6 +8,7 @@ use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
+use crate::words::english;
 use crate::{Web, pages};
 
 /// How a request came in.
@@ -110,10 +111,7 @@ pub(crate) async fn own_pages_only(request: Request, next: Next) -> Response {
     if safe || is_own(request.headers(), request.uri()) {
         return next.run(request).await;
     }
-    pages::refused(
-        StatusCode::FORBIDDEN,
-        "This was sent from a page of another site, and nothing was done. Open the page here and send it again.",
-    )
+    pages::refused(StatusCode::FORBIDDEN, english().get("refused.other_site"))
 }
 
 fn is_own(headers: &HeaderMap, uri: &Uri) -> bool {

@@ -63,7 +63,7 @@ struct WaitingShown {
 
 /// The page.
 pub(crate) async fn page(State(web): State<Web>, signed: Signed) -> Shown {
-    let view = &signed.0;
+    let (view, words) = (&signed.0, signed.words());
     let now = view.now();
     let year = now.local_year(Tz::UTC);
     let id = view.caller().person_id.as_deref().unwrap_or_default();
@@ -73,52 +73,50 @@ pub(crate) async fn page(State(web): State<Web>, signed: Signed) -> Shown {
     board.truncate(LOOKED_AT as usize);
     let states: BTreeMap<String, String> = board
         .iter()
-        .map(|row| (row.block_id.clone(), row.state.as_deref().map_or("not reckoned yet".to_owned(), state)))
+        .map(|row| {
+            let unknown = || words.get("farm.not_reckoned").to_owned();
+            (row.block_id.clone(), row.state.as_deref().map_or_else(unknown, state))
+        })
         .collect();
     let mut farms = Vec::new();
     let mut names = BTreeMap::new();
     for farm in view.store().farms(None, LISTED).await? {
         names.insert(farm.id.clone(), farm.name.clone());
-        farms.push(shown(view, farm, &states).await?);
+        farms.push(shown(view, farm, &states, words).await?);
     }
     let sets_up = |farm: &str| view.caller().may(Deed::SetUp, farm);
     let theirs: Vec<BoardRow> = board.into_iter().filter(|row| sets_up(&row.farm_id)).collect();
     let waiting = if view.caller().operator || farms.iter().any(|farm| sets_up(&farm.id)) {
-        let waiting = tokio::task::spawn_blocking(move || all_waiting(theirs, &names, year, now));
+        let waiting = tokio::task::spawn_blocking(move || all_waiting(theirs, &names, (year, now), words));
         Some(waiting.await.map_err(|error| Stop::Failed(error.to_string()))?)
     } else {
         None
     };
     let operator = view.caller().operator;
     let begins = waiting.is_some() && farms.iter().all(|farm| farm.blocks.is_empty());
-    let page = Home {
-        words: signed.words(),
-        title: "bloomtide",
-        name,
-        operator,
-        year,
-        farms,
-        waiting,
-        more,
-        begins,
-    };
+    let page = Home { words, title: "bloomtide", name, operator, year, farms, waiting, more, begins };
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-async fn shown(view: &View, farm: Farm, states: &BTreeMap<String, String>) -> Result<FarmShown, Stop> {
+async fn shown(
+    view: &View,
+    farm: Farm,
+    states: &BTreeMap<String, String>,
+    words: &Words,
+) -> Result<FarmShown, Stop> {
     let mut blocks = view.store().blocks(Some(&farm.id), None, LISTED + 1).await?;
     let more = blocks.len() > LISTED as usize;
     blocks.truncate(LISTED as usize);
     let role = view.caller().memberships.iter().find(|role| role.farm_id == farm.id);
-    let state = |id: &str| states.get(id).cloned().unwrap_or_else(|| "no season this year".to_owned());
+    let state = |id: &str| states.get(id).cloned().unwrap_or_else(|| words.get("farm.no_season").to_owned());
     Ok(FarmShown {
         sets_up: farm.closed_at.is_none() && view.caller().may(Deed::SetUp, &farm.id),
         role: role.map_or("", |role| role.role.word()),
         blocks: blocks
             .into_iter()
             .map(|block| {
-                let state =
-                    if block.archived_at.is_some() { "archived".to_owned() } else { state(&block.id) };
+                let archived = block.archived_at.map(|_| words.get("farm.archived").to_owned());
+                let state = archived.unwrap_or_else(|| state(&block.id));
                 let season = states.contains_key(&block.id);
                 (block.id, block.name, state, season)
             })
@@ -134,13 +132,13 @@ async fn shown(view: &View, farm: Farm, states: &BTreeMap<String, String>) -> Re
 fn all_waiting(
     board: Vec<BoardRow>,
     farms: &BTreeMap<String, String>,
-    year: i32,
-    now: Instant,
+    (year, now): (i32, Instant),
+    words: &Words,
 ) -> Vec<WaitingShown> {
     let mut all: Vec<(Option<Wanted>, WaitingShown)> = board
         .into_iter()
         .filter_map(|row| {
-            let (first, lines) = waits(&row, now)?;
+            let (first, lines) = waits(&row, now, words)?;
             let farm = farms.get(&row.farm_id).cloned().unwrap_or_default();
             Some((first, WaitingShown { block_id: row.block_id, block: row.name, farm, year, lines }))
         })
@@ -151,7 +149,7 @@ fn all_waiting(
 }
 
 /// The most pressing thing that waits, and all of it in sentences.
-fn waits(row: &BoardRow, now: Instant) -> Option<(Option<Wanted>, Vec<String>)> {
+fn waits(row: &BoardRow, now: Instant, words: &Words) -> Option<(Option<Wanted>, Vec<String>)> {
     let zone = time::zone(&row.time_zone).unwrap_or(Tz::UTC);
     match row.doc.as_deref().map(serde_json::from_str::<Season>) {
         Some(Ok(season)) => {
@@ -161,10 +159,8 @@ fn waits(row: &BoardRow, now: Instant) -> Option<(Option<Wanted>, Vec<String>)> 
             lines.extend(waiting::closed(season.reentry.as_ref(), zone, now));
             Some((Some(first), lines))
         }
-        Some(Err(_)) => {
-            Some((None, vec!["Its season cannot be read: the season in the API has the fault.".to_owned()]))
-        }
-        None => Some((None, vec!["Its season is not reckoned yet.".to_owned()])),
+        Some(Err(_)) => Some((None, vec![words.get("board.unreadable").to_owned()])),
+        None => Some((None, vec![words.get("home.not_reckoned").to_owned()])),
     }
 }
 

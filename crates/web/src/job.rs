@@ -11,7 +11,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use crate::pages;
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 use api::Facts;
 
@@ -52,23 +52,23 @@ pub(crate) async fn page(
     Query(asked): Query<Asked>,
 ) -> Shown {
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
+    let words = signed.words();
     let seen = signed.season(&block, year).await?;
     let number: usize = asked.spray.as_deref().and_then(|text| text.trim().parse().ok()).unwrap_or(1);
     let planned = number.checked_sub(1).and_then(|index| seen.plan.sprays.get(index));
     let planned = planned.ok_or_else(|| {
         let many = seen.plan.sprays.len();
-        Stop::NotThere(format!(
-            "The plan of {} for {year} has {many} sprays, and no number {number}.",
-            block.name
+        Stop::NotThere(words.fill(
+            "job.no_spray",
+            &[("block", &block.name), ("year", &year), ("many", &many), ("n", &number)],
         ))
     })?;
     let named = |id: &str| seen.plan.materials.iter().find(|material| material.id == id);
-    let material = named(&planned.material).ok_or_else(|| {
-        Stop::NotThere(format!("The plan names “{}”, which is no material known here.", planned.material))
-    })?;
+    let material = named(&planned.material)
+        .ok_or_else(|| Stop::NotThere(words.fill("job.no_material", &[("material", &planned.material)])))?;
     let rate = planned.rate.or(material.rate);
-    let (mix, wrong) = mixed(&asked, rate, seen.plan.block.hectares);
+    let (mix, wrong) = mixed(&asked, rate, seen.plan.block.hectares, words);
     let catalogue = signed.0.catalogue().await?;
     let facts = Facts::of(&block, &farm, seen.plan.zone, &catalogue);
     let leg = seen.season.as_ref().and_then(|season| season.legs.iter().find(|leg| leg.number == number));
@@ -93,7 +93,7 @@ pub(crate) async fn page(
         all.iter().map(|unit| (*unit, chosen.as_deref() == Some(*unit))).collect()
     };
     let page = Page {
-        words: signed.words(),
+        words,
         title: sheet.title,
         rows: sheet.rows,
         below: sheet.below,
@@ -124,6 +124,7 @@ fn mixed(
     asked: &Asked,
     usual: Option<model::materials::Rate>,
     hectares: Option<f64>,
+    words: &Words,
 ) -> (Option<Mix>, Vec<String>) {
     let typed = |text: &Option<String>| {
         text.as_deref().map(str::trim).filter(|text| !text.is_empty()).map(str::to_owned)
@@ -132,7 +133,7 @@ fn mixed(
         return (None, Vec::new());
     }
     if usual.is_none() {
-        return (None, vec!["No rate is agreed or known for this material: set one in the plan.".to_owned()]);
+        return (None, vec![words.get("job.no_rate").to_owned()]);
     }
     let mut document = json!({});
     for (name, text) in [("volume_per_area", &asked.volume), ("tank", &asked.tank), ("area", &asked.area)] {
@@ -158,20 +159,22 @@ fn mixed(
     }
     match input::read(&document, |fields| MixAsked::with_usual(fields, usual)) {
         Ok(asked) => (Some(asked.mix()), Vec::new()),
-        Err(faults) => (None, faults.0.iter().map(|fault| spoken(&fault.pointer, &fault.detail)).collect()),
+        Err(faults) => {
+            (None, faults.0.iter().map(|fault| spoken(&fault.pointer, &fault.detail, words)).collect())
+        }
     }
 }
 
 /// A fault by the words of its field in the form.
-fn spoken(pointer: &str, detail: &str) -> String {
+fn spoken(pointer: &str, detail: &str, words: &Words) -> String {
     let field = match pointer {
-        "/volume_per_area" => "Finished spray on an area",
-        "/volume_unit" => "Unit of the finished spray",
-        "/tank" => "Tank",
-        "/tank_unit" => "Unit of the tank",
-        "/area" => "Area",
-        "/area_unit" => "Unit of the area",
-        _ => "Rate",
+        "/volume_per_area" => "job.volume",
+        "/volume_unit" => "job.volume_unit",
+        "/tank" => "job.tank",
+        "/tank_unit" => "job.tank_unit",
+        "/area" => "job.area_alone",
+        "/area_unit" => "job.area_unit",
+        _ => "job.rate",
     };
-    format!("{field}: {detail}.")
+    words.fill("entries.fault", &[("field", &words.get(field)), ("fault", &detail)])
 }

@@ -20,7 +20,10 @@ pub(crate) struct Sent {
     password: String,
 }
 
-const OVER: &str = "This link was used already or has ended. Ask for a new one.";
+/// Refuses a link that works no more.
+fn over() -> Response {
+    pages::refused(StatusCode::NOT_FOUND, english().get("link.over"))
+}
 
 /// Shows the form; opening it changes nothing.
 pub(crate) async fn form(
@@ -35,7 +38,7 @@ pub(crate) async fn form(
 async fn shown(web: &Web, kind: LinkKind, secret: &str, sent: Sent, wrong: Option<String>) -> Response {
     let link = match link::look(&web.store, kind, secret, web.clock.now()).await {
         Ok(Some(link)) => link,
-        Ok(None) => return pages::refused(StatusCode::NOT_FOUND, OVER),
+        Ok(None) => return over(),
         Err(error) => return pages::failed(&error),
     };
     let status = if wrong.is_some() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
@@ -51,17 +54,18 @@ async fn filled(
     sent: Sent,
     wrong: Option<String>,
 ) -> Result<pages::Link<'static>, StoreError> {
+    let words = english();
     let plain = pages::Link {
-        words: english(),
-        title: "Become the operator",
-        lead: "This server has no people yet. Whoever sends this form runs it and sees all farms.".to_owned(),
+        words,
+        title: words.get("link.claim"),
+        lead: words.get("link.claim_lead").to_owned(),
         wrong,
         asks_name: true,
         asks_email: true,
         asks_password: true,
         name: sent.name,
         email: sent.email,
-        button: "Take the server over",
+        button: words.get("link.claim_do"),
     };
     let email = link.email.clone().unwrap_or_default();
     Ok(match link.kind {
@@ -71,26 +75,28 @@ async fn filled(
             let known = web.store.person_by_email(&email).await?;
             let role = link.role.map_or("", |role| role.word());
             pages::Link {
-                words: english(),
-                title: "Invitation",
-                lead: format!(
-                    "You are invited to the farm {} as {role}, under the mail address {email}.",
-                    farm.map(|farm| farm.name).unwrap_or_default()
+                title: words.get("link.invitation"),
+                lead: words.fill(
+                    "link.invitation_lead",
+                    &[
+                        ("farm", &farm.map(|farm| farm.name).unwrap_or_default()),
+                        ("role", &role),
+                        ("email", &email),
+                    ],
                 ),
                 asks_name: known.is_none(),
                 asks_email: false,
                 asks_password: known.is_none_or(|known| known.password.is_none()),
-                button: "Accept",
+                button: words.get("link.invitation_do"),
                 ..plain
             }
         }
         LinkKind::Reset => pages::Link {
-            words: english(),
-            title: "Choose a new password",
-            lead: format!("For {email}. All your sign-ins end with it; tokens for programs stay."),
+            title: words.get("link.reset"),
+            lead: words.fill("link.reset_lead", &[("email", &email)]),
             asks_name: false,
             asks_email: false,
-            button: "Set the password",
+            button: words.get("link.reset_do"),
             ..plain
         },
     })
@@ -106,7 +112,7 @@ pub(crate) async fn redeem(
     let given = Given { name: sent.name.clone(), email: sent.email.clone(), password: sent.password.clone() };
     match link::redeem(&web.store, &web.passwords, kind, &secret, given, web.clock.now()).await {
         Ok(_) => Redirect::to("/sign-in").into_response(),
-        Err(RedeemError::Over) => pages::refused(StatusCode::NOT_FOUND, OVER),
+        Err(RedeemError::Over) => over(),
         Err(RedeemError::Failed(error)) => pages::failed(&error),
         Err(wrong) => {
             let wrong = format!("{}.", wrong.to_string().trim_end_matches('.'));

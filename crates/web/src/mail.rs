@@ -31,7 +31,10 @@ pub(crate) struct Sent {
     alert: String,
 }
 
-const UNKNOWN: &str = "This link is not one of ours, or its mail is not kept any more.";
+/// Refuses a link that is not ours.
+fn unknown() -> Response {
+    pages::refused(StatusCode::NOT_FOUND, english().get("mail.unknown"))
+}
 
 /// The mail of a link, when the link is ours.
 async fn of_link(web: &Web, id: &str, mark: &str) -> Result<Option<Message>, StoreError> {
@@ -44,7 +47,7 @@ async fn of_link(web: &Web, id: &str, mark: &str) -> Result<Option<Message>, Sto
 pub(crate) async fn form(State(web): State<Web>, Path((id, mark)): Path<(String, String)>) -> Response {
     match of_link(&web, &id, &mark).await {
         Ok(Some(message)) => shown(&web, &message, None).await,
-        Ok(None) => pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Ok(None) => unknown(),
         Err(error) => pages::failed(&error),
     }
 }
@@ -56,17 +59,17 @@ pub(crate) async fn act(
 ) -> Response {
     let message = match of_link(&web, &id, &mark).await {
         Ok(Some(message)) => message,
-        Ok(None) => return pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Ok(None) => return unknown(),
         Err(error) => return pages::failed(&error),
     };
     let done = match sent.what.as_str() {
         "note" => note(&web, &message, &sent.alert).await,
         "mute" => mute(&web, &message, &sent.alert).await,
         "stop" => stop(&web, &message).await,
-        other => Ok(Some(format!("`{other}` is nothing that can be done here; nothing was changed."))),
+        other => Ok(english().fill("mail.nothing", &[("what", &other)])),
     };
     match done {
-        Ok(told) => shown(&web, &message, told).await,
+        Ok(told) => shown(&web, &message, Some(told)).await,
         Err(error) => pages::failed(&error),
     }
 }
@@ -78,13 +81,13 @@ pub(crate) async fn stop_at_once(
 ) -> Response {
     let stopped = match of_link(&web, &id, &mark).await {
         Ok(Some(message)) => stop(&web, &message).await,
-        Ok(None) => return pages::refused(StatusCode::NOT_FOUND, UNKNOWN),
+        Ok(None) => return unknown(),
         Err(error) => return pages::failed(&error),
     };
     match stopped {
         Ok(what) => {
-            let what = what.unwrap_or_default();
-            pages::page(StatusCode::OK, &pages::Told { words: english(), title: "Mail stopped", what: &what })
+            let words = english();
+            pages::page(StatusCode::OK, &pages::Told { words, title: words.get("mail.stopped"), what: &what })
         }
         Err(error) => pages::failed(&error),
     }
@@ -95,7 +98,7 @@ async fn shown(web: &Web, message: &Message, told: Option<String>) -> Response {
         Ok(rows) => {
             let page = pages::Mail {
                 words: english(),
-                title: "This mail",
+                title: english().get("mail.title"),
                 recipient: message.recipient.clone(),
                 rows,
                 told,
@@ -129,28 +132,23 @@ async fn alert_of(web: &Web, message: &Message, alert_id: &str) -> Result<Option
     Ok(alerts.into_iter().find(|alert| alert.id == alert_id))
 }
 
-const NOT_HERE: &str = "That alert is not in this mail; nothing was changed.";
-
 /// Someone took note: it is on record, and the block is quiet for them until its state
 /// changes.
-async fn note(web: &Web, message: &Message, alert_id: &str) -> Result<Option<String>, StoreError> {
-    let Some(alert) = alert_of(web, message, alert_id).await? else { return Ok(Some(NOT_HERE.to_owned())) };
+async fn note(web: &Web, message: &Message, alert_id: &str) -> Result<String, StoreError> {
+    let Some(alert) = alert_of(web, message, alert_id).await? else { return Ok(told("mail.not_here")) };
     let first = web.store.acknowledge(&alert.id, web.clock.now()).await?;
     quiet(web, message, &alert).await?;
-    Ok(Some(if first {
-        "Noted. You hear no more of this block until its state changes.".to_owned()
-    } else {
-        "That was noted already; nothing more was changed.".to_owned()
-    }))
+    Ok(told(if first { "mail.is_noted" } else { "mail.noted_before" }))
 }
 
-async fn mute(web: &Web, message: &Message, alert_id: &str) -> Result<Option<String>, StoreError> {
-    let Some(alert) = alert_of(web, message, alert_id).await? else { return Ok(Some(NOT_HERE.to_owned())) };
-    Ok(Some(if quiet(web, message, &alert).await? {
-        "You hear no more of this block until its state changes.".to_owned()
-    } else {
-        "Only contacts of the farm can mute a block: this address is on the farm's own list.".to_owned()
-    }))
+async fn mute(web: &Web, message: &Message, alert_id: &str) -> Result<String, StoreError> {
+    let Some(alert) = alert_of(web, message, alert_id).await? else { return Ok(told("mail.not_here")) };
+    Ok(told(if quiet(web, message, &alert).await? { "mail.is_muted" } else { "mail.not_muted" }))
+}
+
+/// What was done, or was not.
+fn told(key: &str) -> String {
+    english().get(key).to_owned()
 }
 
 /// Mutes an alert's block for the mail's recipient, who must be a contact.
@@ -174,7 +172,7 @@ async fn quiet(web: &Web, message: &Message, alert: &AlertRow) -> Result<bool, S
 }
 
 /// The owner of the address wants no more mail; whoever looks after the farms hears so.
-async fn stop(web: &Web, message: &Message) -> Result<Option<String>, StoreError> {
+async fn stop(web: &Web, message: &Message) -> Result<String, StoreError> {
     let now = web.clock.now();
     for farm_id in web.store.farms_of_mail(&message.id).await? {
         let farm = web.store.farm(&farm_id).await?.map(|farm| farm.name).unwrap_or_default();
@@ -191,10 +189,5 @@ async fn stop(web: &Web, message: &Message) -> Result<Option<String>, StoreError
         };
         web.store.silence(&silenced, &notices).await?;
     }
-    let told = format!(
-        "No more alerts go to {}. During bloom a missed alert costs a crop: see that someone else gets them. \
-         The farm can ask you to confirm the address again.",
-        message.recipient
-    );
-    Ok(Some(told))
+    Ok(english().fill("mail.is_stopped", &[("email", &message.recipient)]))
 }

@@ -3,10 +3,10 @@
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
-use model::record::{self, Row};
+use model::record::{self, KEEP_OUT_UNTIL, Row};
 
 use crate::sprayed::{material, sprays};
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 use crate::{Web, pages};
 use api::Facts;
@@ -16,13 +16,11 @@ use api::Facts;
 struct Page {
     words: &'static Words,
     title: String,
+    /// What stands in letters that are read from the road.
     until: String,
     rows: Vec<Row>,
     below: Vec<String>,
 }
-
-/// The row that stands in letters that are read from the road.
-const UNTIL: &str = "Keep out until";
 
 /// The notice of one spray.
 pub(crate) async fn page(
@@ -31,11 +29,12 @@ pub(crate) async fn page(
     Path((block, text, entry)): Path<(String, String, String)>,
 ) -> Shown {
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     let rows = signed.0.store().log(&block.id, year).await?;
     let found = sprays(&rows, web.clock.now()).into_iter().find(|spray| spray.entry == entry);
     let spray = found.ok_or_else(|| {
-        Stop::NotThere(format!("The log of {} has no such spray in {year}, or it was withdrawn.", block.name))
+        let words = signed.words();
+        Stop::NotThere(words.fill("notice.not_there", &[("block", &block.name), ("year", &year)]))
     })?;
     let zone = signed.zone(&block).await?;
     let catalogue = signed.0.catalogue().await?;
@@ -44,9 +43,9 @@ pub(crate) async fn page(
     let sheet = record::notice(&spray.record, known, &facts.block(), zone);
     let page = Page {
         words: signed.words(),
-        until: sheet.row(UNTIL).unwrap_or_default().to_owned(),
+        until: sheet.row(KEEP_OUT_UNTIL).unwrap_or_default().to_owned(),
         title: sheet.title,
-        rows: sheet.rows.into_iter().filter(|row| row.label != UNTIL).collect(),
+        rows: sheet.rows.into_iter().filter(|row| row.label != KEEP_OUT_UNTIL).collect(),
         below: sheet.below,
     };
     Ok(pages::page(StatusCode::OK, &page))

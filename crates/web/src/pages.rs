@@ -136,11 +136,12 @@ pub(crate) fn page(status: StatusCode, page: &impl Template) -> Response {
 
 /// Answers that something was not done, and why.
 pub(crate) fn refused(status: StatusCode, reason: &str) -> Response {
-    page(status, &Refused { words: english(), title: "Not done", reason })
+    let words = english();
+    page(status, &Refused { words, title: words.get("refused.title"), reason })
 }
 
 /// Answers that the server failed; the cause is in its log.
 pub(crate) fn failed(error: &impl std::fmt::Display) -> Response {
     tracing::error!(%error, "a page failed");
-    refused(StatusCode::INTERNAL_SERVER_ERROR, "Something failed on the server; its log has the cause.")
+    refused(StatusCode::INTERNAL_SERVER_ERROR, english().get("refused.failed"))
 }

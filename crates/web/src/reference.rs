@@ -31,7 +31,7 @@ fn reference(document: &Value) -> Reference {
     let about = text(&document["info"]["description"]);
     Reference {
         words: english(),
-        title: "The API",
+        title: english().get("reference.title"),
         about: about.split("\n\n").map(|part| part.replace("**", "")).collect(),
         chapters,
     }

@@ -15,7 +15,7 @@ use model::units::Units;
 use store::{Block, Farm};
 
 use crate::sprayed::Sprayed;
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 use crate::{pages, said};
 
@@ -78,24 +78,24 @@ pub(crate) struct Told<'a> {
     pub(crate) now: Instant,
     /// Units that the reader reads figures in.
     pub(crate) units: Units,
+    /// Words of the reader's language.
+    pub(crate) words: &'static Words,
 }
 
 /// The report.
 pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, String)>) -> Shown {
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     let seen = signed.season(&block, year).await?;
+    let words = signed.words();
     let Some(season) = &seen.season else {
-        let head = format!(
-            "{}, {year}: this season has not been reckoned yet. Load the page again in a moment.",
-            block.name
-        );
+        let head = words.fill("report.without", &[("block", &block.name), ("year", &year)]);
         return Err(Stop::NotThere(head));
     };
     let last = signed.0.store().season(&block.id, year - 1).await?;
     let last = last.and_then(|row| row.reckoned).and_then(|last| serde_json::from_value(last.doc).ok());
     let units = signed.0.caller().units;
-    let told = Told { block: &block, seen: &seen, season, last, now: signed.0.now(), units };
+    let told = Told { block: &block, seen: &seen, season, last, now: signed.0.now(), units, words };
     let picture = match signed.0.growth(&block, year).await {
         Ok(growth) => Some(drawn(&SeasonPicture::new(&seen.plan, &seen.log, &growth, season, told.now))),
         Err(error) => {
@@ -103,7 +103,7 @@ pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, Stri
             None
         }
     };
-    Ok(pages::page(StatusCode::OK, &report(&told, &farm, picture, signed.words())))
+    Ok(pages::page(StatusCode::OK, &report(&told, &farm, picture)))
 }
 
 /// The picture as it stands within a page, which needs no namespace.
@@ -111,8 +111,8 @@ pub(crate) fn drawn(picture: &SeasonPicture<'_>) -> String {
     charts::season::picture(picture).replacen(" xmlns=\"http://www.w3.org/2000/svg\"", "", 1)
 }
 
-fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static Words) -> Page {
-    let Told { block, seen, season, .. } = told;
+fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>) -> Page {
+    let Told { block, seen, season, words, .. } = told;
     let sprays = crate::sprayed::sprays(&seen.rows, told.now);
     let before = [
         deciding::target(told),
@@ -131,7 +131,7 @@ fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static
     ];
     Page {
         words,
-        title: format!("{}, season {}", block.name, season.year),
+        title: words.fill("season.title", &[("block", &block.name), ("year", &season.year)]),
         block_id: block.id.clone(),
         year: season.year,
         head: head(told, farm),
@@ -140,35 +140,41 @@ fn report(told: &Told<'_>, farm: &Farm, picture: Option<String>, words: &'static
         picture,
         after: after.into_iter().filter(Part::is_there).collect(),
         jobs: jobs(seen),
-        notices: notices(seen, &sprays),
+        notices: notices(seen, &sprays, words),
     }
 }
 
 pub(crate) fn head(told: &Told<'_>, farm: &Farm) -> Vec<String> {
-    let Told { seen, season, .. } = told;
+    let Told { seen, season, words, .. } = told;
     let plan = &seen.plan;
     let curve = &plan.block.curve;
+    let dated = |at: Instant| said::dated(at, plan.zone);
+    let as_of = season.as_of.map_or(words.get("report.none_read").to_owned(), dated);
     let mut head = vec![
-        format!(
-            "{}, {}. Weather of {}. Times: {}.",
-            farm.name,
-            plan.block.cultivar,
-            seen.site.name,
-            plan.zone.name()
+        words.fill(
+            "report.where",
+            &[
+                ("farm", &farm.name),
+                ("cultivar", &plan.block.cultivar),
+                ("site", &seen.site.name),
+                ("zone", &plan.zone.name()),
+            ],
         ),
-        format!(
-            "State: {}. Growth curve {}: {}.",
-            charts::season::state(season.state),
-            curve.id,
-            curve.source.trim_end_matches('.')
+        words.fill(
+            "report.state",
+            &[
+                ("state", &charts::season::state(season.state)),
+                ("curve", &curve.id),
+                ("source", &curve.source.trim_end_matches('.')),
+            ],
         ),
+        match seen.reckoned_at {
+            Some(at) => words.fill("report.as_of_reckoned", &[("at", &as_of), ("reckoned", &dated(at))]),
+            None => words.fill("report.as_of", &[("at", &as_of)]),
+        },
     ];
-    let as_of = season.as_of.map_or("none yet".to_owned(), |at| said::dated(at, plan.zone));
-    let reckoned =
-        seen.reckoned_at.map_or(String::new(), |at| format!("; reckoned {}", said::dated(at, plan.zone)));
-    head.push(format!("Last reading used: {as_of}{reckoned}."));
     if seen.stale {
-        head.push("Something has changed since; it is reckoned anew soon.".to_owned());
+        head.push(words.get("report.stale").to_owned());
     }
     head
 }
@@ -200,9 +206,10 @@ pub(crate) fn jobs(seen: &SeasonSeen) -> Vec<(usize, String)> {
 }
 
 /// Entry and name of each spray, for its notice.
-pub(crate) fn notices(seen: &SeasonSeen, sprays: &[Sprayed]) -> Vec<(String, String)> {
+pub(crate) fn notices(seen: &SeasonSeen, sprays: &[Sprayed], words: &Words) -> Vec<(String, String)> {
     let notice = |spray: &Sprayed| {
-        let of = spray.record.material.as_deref().map_or("spray".to_owned(), |id| named(seen, id));
+        let material = spray.record.material.as_deref();
+        let of = material.map_or(words.get("report.spray").to_owned(), |id| named(seen, id));
         (spray.entry.clone(), format!("{of}, {}", spray.at.spoken(seen.plan.zone)))
     };
     sprays.iter().map(notice).collect()

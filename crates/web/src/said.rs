@@ -1,5 +1,7 @@
 //! Figures as people read them.
 
+use std::fmt::Display;
+
 use chrono_tz::Tz;
 use model::bloom::Flowers;
 use model::materials::{KILOGRAMS_PER_POUND, figure};
@@ -9,16 +11,19 @@ use model::units::{
     HECTARES_PER_ACRE, LITRES_PER_US_GALLON, Units, us_gallons_per_acre_to_litres_per_hectare,
 };
 
+use crate::words::Words;
+
 /// Metres a second in a mile an hour, exact by definition.
 const M_S_PER_MPH: f64 = 0.447_04;
 /// Metres in an international foot, exact by definition.
 const METRES_PER_FOOT: f64 = 0.304_8;
 
-/// The wall clock and units that something is read in.
+/// The wall clock, units and language that something is read in.
 #[derive(Clone, Copy)]
 pub(crate) struct Reader {
     pub(crate) zone: Tz,
     pub(crate) units: Units,
+    pub(crate) words: &'static Words,
 }
 
 /// A moment with its year and zone, rounded up to the minute.
@@ -60,14 +65,15 @@ pub(crate) fn height(metres: f64, units: Units) -> String {
 }
 
 /// How long ago a moment was, or how far ahead it lies.
-pub(crate) fn ago(at: Instant, now: Instant) -> String {
+pub(crate) fn ago(at: Instant, now: Instant, words: &Words) -> String {
     let seconds = now.since(at);
-    let (number, unit) = match seconds.abs() {
-        up_to if up_to < 90 * MINUTE => ((up_to + MINUTE / 2) / MINUTE, "min"),
-        up_to if up_to < 2 * DAY => ((up_to + HOUR / 2) / HOUR, "h"),
-        longer => ((longer + DAY / 2) / DAY, "days"),
+    let (key, number) = match seconds.abs() {
+        up_to if up_to < 90 * MINUTE => ("said.minutes", (up_to + MINUTE / 2) / MINUTE),
+        up_to if up_to < 2 * DAY => ("said.hours", (up_to + HOUR / 2) / HOUR),
+        longer => ("said.days", (longer + DAY / 2) / DAY),
     };
-    if seconds < 0 { format!("in {number} {unit}") } else { format!("{number} {unit} ago") }
+    let age = words.fill(key, &[("n", &number)]);
+    words.fill(if seconds < 0 { "said.in" } else { "said.ago" }, &[("age", &age)])
 }
 
 /// Flowers or fruit on a tree: whole, with one decimal below ten.
@@ -85,23 +91,21 @@ pub(crate) fn style(share: f64) -> String {
     format!("{share:.2}")
 }
 
-/// Whole hours between two moments, and on which side the second lies.
-pub(crate) fn apart(from: Instant, to: Instant) -> String {
-    let hours = to.since(from) as f64 / HOUR as f64;
-    match hours.abs().round() {
-        0.0 => "within half an hour".to_owned(),
-        1.0 => format!("1 hour {}", if hours < 0.0 { "before" } else { "after" }),
-        many => format!("{many:.0} hours {}", if hours < 0.0 { "before" } else { "after" }),
-    }
+/// From one figure to another.
+pub(crate) fn range(low: impl Display, high: impl Display, words: &Words) -> String {
+    words.fill("said.range", &[("low", &low), ("high", &high)])
 }
 
 /// Flowers with what bounds them.
-pub(crate) fn flowers(flowers: Flowers) -> String {
-    match (flowers.likely, flowers.high) {
-        (Some(likely), Some(high)) => format!("{likely:.0} ({:.0} to {high:.0})", flowers.low),
-        (Some(likely), None) => format!("{likely:.0} (at least {:.0})", flowers.low),
-        (None, Some(high)) => format!("{:.0} to {high:.0}", flowers.low),
-        (None, None) => format!("at least {:.0}", flowers.low),
+pub(crate) fn flowers(flowers: Flowers, words: &Words) -> String {
+    let whole = |number: f64| format!("{number:.0}");
+    let bounds = match flowers.high {
+        Some(high) => range(whole(flowers.low), whole(high), words),
+        None => words.fill("said.at_least", &[("n", &whole(flowers.low))]),
+    };
+    match flowers.likely {
+        Some(likely) => format!("{likely:.0} ({bounds})"),
+        None => bounds,
     }
 }
 
@@ -130,18 +134,20 @@ pub(crate) fn amount(amount: &Amount, units: Units) -> String {
 }
 
 /// So long: minutes below two hours, then hours, from two days on days.
-pub(crate) fn lasting(seconds: i64) -> String {
+pub(crate) fn lasting(seconds: i64, words: &Words) -> String {
     let seconds = seconds.max(0);
-    match seconds / HOUR {
-        0..2 => format!("{} min", seconds / MINUTE),
-        hours @ 2..48 => format!("{hours} h"),
-        hours => format!("{} days", hours / 24),
-    }
+    let (key, number) = match seconds / HOUR {
+        0..2 => ("said.minutes", seconds / MINUTE),
+        hours @ 2..48 => ("said.hours", hours),
+        hours => ("said.days", hours / 24),
+    };
+    words.fill(key, &[("n", &number)])
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::words::english;
 
     #[test]
     fn frost_is_told_in_both_units() {
@@ -167,14 +173,15 @@ mod tests {
 
     #[test]
     fn an_age_is_as_exact_as_it_matters() {
-        let ages = [-5, 59 * MINUTE, 119 * MINUTE, 2 * HOUR, 47 * HOUR, 48 * HOUR, 71 * HOUR].map(lasting);
+        let ages = [-5, 59 * MINUTE, 119 * MINUTE, 2 * HOUR, 47 * HOUR, 48 * HOUR, 71 * HOUR];
+        let ages = ages.map(|age| lasting(age, english()));
         assert_eq!(ages, ["0 min", "59 min", "119 min", "2 h", "47 h", "2 days", "2 days"]);
     }
 
     #[test]
     fn ages_are_told_in_the_unit_that_fits() {
         let now = Instant(1_367_000_000);
-        let of = |seconds: i64| ago(now.plus(-seconds), now);
+        let of = |seconds: i64| ago(now.plus(-seconds), now, english());
         assert_eq!([of(29), of(89 * MINUTE), of(90 * MINUTE)], ["0 min ago", "89 min ago", "2 h ago"]);
         assert_eq!([of(47 * HOUR), of(60 * HOUR), of(-2 * HOUR)], ["47 h ago", "3 days ago", "in 2 h"]);
         assert_eq!(difference(-0.5, Units::Both), "−0.5 K (−0.9 °F)");
@@ -183,10 +190,10 @@ mod tests {
     }
 
     #[test]
-    fn the_side_of_a_mark_is_told_in_hours() {
-        let mark = Instant(1_367_000_000);
-        assert_eq!(apart(mark, mark.plus(-3 * HOUR)), "3 hours before");
-        assert_eq!(apart(mark, mark.plus(HOUR)), "1 hour after");
-        assert_eq!(apart(mark, mark.plus(600)), "within half an hour");
+    fn flowers_are_told_with_what_bounds_them() {
+        let told = |likely, high| flowers(Flowers { low: 40.0, likely, high }, english());
+        assert_eq!(told(Some(52.4), Some(80.0)), "52 (40 to 80)");
+        assert_eq!(told(Some(52.4), None), "52 (at least 40)");
+        assert_eq!([told(None, Some(80.0)), told(None, None)], ["40 to 80", "at least 40"]);
     }
 }

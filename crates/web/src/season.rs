@@ -21,7 +21,7 @@ use store::{Block, Farm, Way};
 use self::chances::{Asked, By, Chance};
 use self::log::Line;
 use crate::report::{self, Part, Told, beside, course, deciding};
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 use crate::{pages, said};
 
@@ -85,7 +85,7 @@ pub(crate) async fn page(
 ) -> Shown {
     let view = &signed.0;
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     let seen = signed.season(&block, year).await?;
     let last = view.store().season(&block.id, year - 1).await?;
     let last = last.and_then(|row| row.reckoned).and_then(|last| serde_json::from_value(last.doc).ok());
@@ -152,7 +152,7 @@ impl Ground {
             log: log::lines(&seen.rows, seen.plan.zone, words),
             sources: self.sources.clone(),
             jobs: report::jobs(seen),
-            notices: report::notices(seen, &sprays),
+            notices: report::notices(seen, &sprays, words),
             may_log: self.may_log,
         };
         match &seen.season {
@@ -166,11 +166,11 @@ impl Ground {
     fn reckoned(&self, season: &Season, sprays: &[crate::sprayed::Sprayed], page: &mut Page) {
         let Ground { block, farm, seen, words, now, .. } = self;
         let zone = seen.plan.zone;
-        let told = Told { block, seen, season, last: self.last.clone(), now: *now, units: self.units };
+        let told = Told { block, seen, season, last: self.last.clone(), now: *now, units: self.units, words };
         page.head = report::head(&told, farm);
         let over = matches!(season.state, State::Done | State::StoodDown);
         if let Some(at) = season.as_of.filter(|_| !over) {
-            page.head.push(words.fill("season.age", &[("age", &said::lasting(now.since(at)))]));
+            page.head.push(words.fill("season.age", &[("age", &said::lasting(now.since(at), words))]));
         }
         page.urgent = report::urgent(&told);
         page.waits = waiting::of(season, zone, *now).into_iter().map(|waits| waits.text).collect();

@@ -25,23 +25,22 @@ pub(crate) struct Sent {
     long: String,
 }
 
-/// Why no one signs in over plain HTTP.
-pub(crate) const OPEN: &str = "Signing in needs HTTPS: over plain HTTP everyone on the way could read the password. \
-    Use the https address of this server; its operator sets it up with a proxy in front and names the proxy \
-    with --trusted-proxy.";
+/// Refuses a sign-in over plain HTTP.
+pub(crate) fn open() -> Response {
+    pages::refused(StatusCode::FORBIDDEN, english().get("sign_in.open"))
+}
 
 pub(crate) async fn form(State(web): State<Web>, Extension(way): Extension<WayIn>) -> Response {
     if way.privacy == Privacy::Open {
-        return pages::refused(StatusCode::FORBIDDEN, OPEN);
+        return open();
     }
     shown(&web, StatusCode::OK, String::new(), None)
 }
 
 fn shown(web: &Web, status: StatusCode, email: String, wrong: Option<String>) -> Response {
-    pages::page(
-        status,
-        &pages::SignIn { words: english(), title: "Sign in", wrong, email, mails: web.post.is_some() },
-    )
+    let words = english();
+    let title = words.get("sign_in.do");
+    pages::page(status, &pages::SignIn { words, title, wrong, email, mails: web.post.is_some() })
 }
 
 pub(crate) async fn sign_in(
@@ -51,7 +50,7 @@ pub(crate) async fn sign_in(
     Form(sent): Form<Sent>,
 ) -> Response {
     let Some(cookie) = way.privacy.cookie() else {
-        return pages::refused(StatusCode::FORBIDDEN, OPEN);
+        return open();
     };
     let from = way.place();
     let browser = headers.get(header::USER_AGENT).and_then(|agent| agent.to_str().ok()).unwrap_or("unnamed");
@@ -71,7 +70,7 @@ pub(crate) async fn sign_in(
             response
         }
         Err(SignInError::Wrong) => {
-            let wrong = "Address and password do not fit.".to_owned();
+            let wrong = english().get("sign_in.wrong").to_owned();
             shown(&web, StatusCode::UNPROCESSABLE_ENTITY, sent.email, Some(wrong))
         }
         Err(SignInError::Throttled(until)) => {
@@ -96,7 +95,8 @@ async fn landing(web: &Web, signed: &SignedIn) -> &'static str {
 }
 
 fn wait(until: Instant, now: Instant) -> String {
-    format!("Too many attempts. Try again in {} minutes.", (until.since(now).max(1) + 59) / 60)
+    let minutes = (until.since(now).max(1) + 59) / 60;
+    english().fill("sign_in.too_many", &[("n", &minutes)])
 }
 
 /// Answers that it was asked too often.

@@ -69,7 +69,7 @@ struct ForecastShown {
 pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
     let (site, zone) = signed.site(&id).await?;
     let (words, now) = (signed.words(), signed.0.now());
-    let reader = Reader { zone, units: signed.0.caller().units };
+    let reader = Reader { zone, units: signed.0.caller().units, words };
     // From a day's begin on, so that the picture's first day is whole.
     let from = Instant::on_wall(now.plus(-BACK).local_date(zone).and_time(Default::default()), zone);
     let standing = signed.0.read(&["sites", &site.id, "standing"], &[]).await?;
@@ -79,17 +79,17 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
         let source = &air.sources[*place].source;
         let of = stands.iter().find(|one| one["source"] == source.id.as_str());
         let attribution = of.and_then(|of| of["feed"]["attribution"].as_str()).map(str::to_owned);
-        let age = said::ago(forecast.issued_at, now);
+        let age = said::ago(forecast.issued_at, now, words);
         let issued = said::dated(forecast.issued_at, zone);
         let head = words.fill("site.issued", &[("source", &source.name), ("at", &issued), ("age", &age)]);
-        ForecastShown { head, attribution, days: days(&forecast.hours, now, reader, words) }
+        ForecastShown { head, attribution, days: days(&forecast.hours, now, reader) }
     });
     let (picture, table) = picture(&site, &air, (from, now), zone, words);
     let page = Page {
         words,
         title: site.name.clone(),
         place: place(&site, reader.units, words),
-        sources: stands.iter().map(|of| source(of, &air, reader, now, words)).collect(),
+        sources: stands.iter().map(|of| source(of, &air, reader, now)).collect(),
         picture,
         table,
         forecast,
@@ -114,10 +114,10 @@ fn place(site: &Site, units: Units, words: &Words) -> String {
 }
 
 /// What is known of a source, from how it stands and what it read.
-fn source(of: &Value, air: &Air, reader: Reader, now: Instant, words: &'static Words) -> SourceShown {
-    let Reader { zone, units } = reader;
+fn source(of: &Value, air: &Air, reader: Reader, now: Instant) -> SourceShown {
+    let Reader { zone, units, words } = reader;
     let at = |value: &Value| value.as_str().and_then(|text| text.parse::<Instant>().ok());
-    let told = |at: Instant| format!("{} ({})", said::dated(at, zone), said::ago(at, now));
+    let told = |at: Instant| format!("{} ({})", said::dated(at, zone), said::ago(at, now, words));
     let seen = air.sources.iter().find(|one| of["source"] == one.source.id.as_str());
     let mut facts = Vec::new();
     let way = match of["way"].as_str() {
@@ -235,8 +235,8 @@ fn fewer(air: &Air, now: Instant) -> Option<Series> {
 }
 
 /// The coldest and the warmest hour of each day ahead.
-fn days(hours: &[Reading], now: Instant, reader: Reader, words: &Words) -> Table {
-    let Reader { zone, units } = reader;
+fn days(hours: &[Reading], now: Instant, reader: Reader) -> Table {
+    let Reader { zone, units, words } = reader;
     let mut days: Vec<(String, f64, f64)> = Vec::new();
     for hour in hours.iter().filter(|hour| hour.at > now) {
         let day = hour.at.local_date(zone).format("%a %-d %b").to_string();

@@ -5,13 +5,12 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use model::materials::Material;
 use model::record::{Profile, Record, named_fields};
-use model::words;
 use serde::Deserialize;
 use store::{Block, Farm};
 
 use crate::said::Reader;
 use crate::sprayed::{Sprayed, material, sprays};
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
 use crate::{Web, pages, said};
 use api::Facts;
@@ -64,7 +63,8 @@ pub(crate) async fn page(
     Query(asked): Query<Asked>,
 ) -> Shown {
     let farm = signed.farm(&farm).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
+    let words = signed.words();
     let catalogue = signed.0.catalogue().await?;
     let id = asked.profile.as_deref().unwrap_or(USUAL_PROFILE);
     let profile = catalogue.rules.profiles.get(id);
@@ -75,7 +75,7 @@ pub(crate) async fn page(
             continue;
         }
         let zone = signed.zone(&block).await?;
-        let reader = Reader { zone, units: signed.0.caller().units };
+        let reader = Reader { zone, units: signed.0.caller().units, words };
         let facts = Facts::of(&block, &farm, zone, &catalogue);
         for spray in sprays(&rows, web.clock.now()) {
             let known = material(&spray.record, &catalogue.materials);
@@ -85,8 +85,8 @@ pub(crate) async fn page(
     records.sort_by_key(|(at, _)| *at);
     let all = catalogue.rules.profiles.0.iter();
     let page = Page {
-        words: signed.words(),
-        title: format!("{}: sprays in {year}", farm.name),
+        words,
+        title: words.fill("sprays.title", &[("farm", &farm.name), ("year", &year)]),
         farm_id: farm.id,
         year,
         profiles: all.map(|one| (one.id.clone(), one.name.clone(), one.id == id)).collect(),
@@ -118,7 +118,7 @@ fn shown(
     profile: Option<&Profile>,
     reader: Reader,
 ) -> Spray {
-    let zone = reader.zone;
+    let Reader { zone, words, .. } = reader;
     let record = &spray.record;
     let facts = facts.block();
     let missing = profile.map(|profile| {
@@ -126,25 +126,23 @@ fn shown(
         profile.told(&missing, spray.at.local_date(zone))
     });
     let name = known.map(|material| material.name.clone()).or(record.material.clone());
-    let wrote = spray.by.as_deref().map_or(String::new(), |by| format!(" by {by}"));
-    let corrected = if spray.corrected { "Corrected" } else { "Written" };
+    let by = spray.by.as_deref().map_or(String::new(), |by| words.fill("said.by", &[("by", &by)]));
+    let written = if spray.corrected { "sprays.corrected" } else { "sprays.written" };
     Spray {
         block_id: block.id.clone(),
         block: block.name.clone(),
-        material: name.unwrap_or_else(|| "Material not recorded".to_owned()),
+        material: name.unwrap_or_else(|| words.get("sprays.no_material").to_owned()),
         began: said::dated(spray.at, zone),
         entry: spray.entry.clone(),
         draft: spray.is_draft(),
         fields: typed(spray, &facts, reader),
         reentry: match record.reentry_at() {
-            Some(at) => format!("Nobody works in the block before {}.", said::dated(at, zone)),
-            None if record.reentry_seconds().is_some() => {
-                "The re-entry interval counts from the finish, which is not recorded yet.".to_owned()
-            }
-            None => words::NO_REENTRY.to_owned(),
+            Some(at) => words.fill("sprays.reentry", &[("at", &said::dated(at, zone))]),
+            None if record.reentry_seconds().is_some() => words.get("sprays.no_finish").to_owned(),
+            None => model::words::NO_REENTRY.to_owned(),
         },
         missing,
-        written: format!("{corrected}{wrote}, received {}.", said::dated(spray.received_at, zone)),
+        written: words.fill(written, &[("by", &by), ("at", &said::dated(spray.received_at, zone))]),
     }
 }
 
@@ -154,21 +152,20 @@ pub(crate) fn typed(
     facts: &model::record::BlockFacts<'_>,
     reader: Reader,
 ) -> Vec<(&'static str, String)> {
-    let record = &spray.record;
+    let (record, words) = (&spray.record, reader.words);
     let mut fields: Vec<(&'static str, String)> = Vec::new();
-    for (name, words) in named_fields() {
-        fields.extend(field(record, facts, name, reader).map(|value| (words, value)));
+    for (name, label) in named_fields() {
+        fields.extend(field(record, facts, name, reader).map(|value| (label, value)));
     }
     if let Some(share) = record.share_of_block {
-        fields.push(("share of the block", said::percent(share)));
+        fields.push((words.get("sprays.share"), said::percent(share)));
     }
     if spray.doc["took"] == false {
-        fields.push(("took", "no: it was spoiled".to_owned()));
+        fields.push((words.get("sprays.took"), words.get("sprays.took_no").to_owned()));
     }
-    match &spray.doc["thins"] {
-        thins if *thins == true => fields.push(("thins", "yes, as written".to_owned())),
-        thins if *thins == false => fields.push(("thins", "no, as written".to_owned())),
-        _ => {}
+    if let Some(thins) = spray.doc["thins"].as_bool() {
+        let says = if thins { "sprays.thins_yes" } else { "sprays.thins_no" };
+        fields.push((words.get("sprays.thins"), words.get(says).to_owned()));
     }
     fields
 }
@@ -179,13 +176,13 @@ fn field(
     name: &str,
     reader: Reader,
 ) -> Option<String> {
-    let Reader { zone, units } = reader;
+    let Reader { zone, units, .. } = reader;
     let owned = |text: Option<&str>| text.map(str::to_owned);
     match name {
         "material" => record.material.clone(),
         "at" => record.at.map(|at| said::dated(at, zone)),
         "finished_at" => record.finished_at.map(|at| said::dated(at, zone)),
-        "reentry_interval" => interval(&record.reentry_typed),
+        "reentry_interval" => interval(&record.reentry_typed, reader.words),
         "block" => Some(facts.name.to_owned()),
         "farm" => owned(facts.farm),
         "cultivar" => owned(facts.cultivar),
@@ -196,9 +193,11 @@ fn field(
 }
 
 /// The re-entry interval as it was typed; a bare number is hours.
-fn interval(typed: &[String]) -> Option<String> {
-    let each =
-        |text: &String| if text.trim().parse::<f64>().is_ok() { format!("{text} h") } else { text.clone() };
+fn interval(typed: &[String], words: &Words) -> Option<String> {
+    let each = |text: &String| match text.trim().parse::<f64>() {
+        Ok(_) => words.fill("said.hours", &[("n", text)]),
+        Err(_) => text.clone(),
+    };
     let all: Vec<String> = typed.iter().map(each).collect();
     (!all.is_empty()).then(|| all.join(", "))
 }

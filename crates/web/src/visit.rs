@@ -107,14 +107,13 @@ impl Signed {
     /// A farm of theirs.
     pub(crate) async fn farm(&self, id: &str) -> Result<Farm, Stop> {
         let farm = self.0.store().farm(id).await?;
-        farm.ok_or_else(|| Stop::NotThere("There is no such farm, or it is not one of yours.".to_owned()))
+        farm.ok_or_else(|| self.not_there("refused.no_farm"))
     }
 
     /// A site of a farm of theirs, or one of the server's own.
     pub(crate) async fn site(&self, id: &str) -> Result<(Site, Tz), Stop> {
         let site = self.0.store().site(id).await?;
-        let site = site
-            .ok_or_else(|| Stop::NotThere("There is no such site, or it is not one of yours.".to_owned()))?;
+        let site = site.ok_or_else(|| self.not_there("refused.no_site"))?;
         let zone = model::time::zone(&site.time_zone).map_err(|error| Stop::Failed(error.to_string()))?;
         Ok((site, zone))
     }
@@ -126,7 +125,7 @@ impl Signed {
 
     /// A block of theirs, with its farm.
     pub(crate) async fn block(&self, id: &str) -> Result<(Block, Farm), Stop> {
-        let not_there = || Stop::NotThere("There is no such block, or it is not one of yours.".to_owned());
+        let not_there = || self.not_there("refused.no_block");
         let block = self.0.store().block(id).await?.ok_or_else(not_there)?;
         let farm = self.0.store().farm(&block.farm_id).await?.ok_or_else(not_there)?;
         Ok((block, farm))
@@ -136,7 +135,8 @@ impl Signed {
     pub(crate) async fn season(&self, block: &Block, year: i32) -> Result<SeasonSeen, Stop> {
         let season = self.0.season(block, year).await?;
         season.ok_or_else(|| {
-            Stop::NotThere(format!("{} has no season {year}: it begins with a plan or an entry.", block.name))
+            let words = self.words();
+            Stop::NotThere(words.fill("refused.no_season", &[("block", &block.name), ("year", &year)]))
         })
     }
 
@@ -146,10 +146,14 @@ impl Signed {
         let name = site.map(|site| site.time_zone).unwrap_or_default();
         model::time::zone(&name).map_err(|error| Stop::Failed(error.to_string()))
     }
-}
 
-/// The bloom year in a path.
-pub(crate) fn year(text: &str) -> Result<i32, Stop> {
-    let year = text.parse().ok().filter(|year| text.len() == 4 && (1900..2200).contains(year));
-    year.ok_or_else(|| Stop::NotThere(format!("“{text}” is no bloom year; write four digits, 1900 to 2199.")))
+    /// The bloom year in a path.
+    pub(crate) fn year(&self, text: &str) -> Result<i32, Stop> {
+        let year = text.parse().ok().filter(|year| text.len() == 4 && (1900..2200).contains(year));
+        year.ok_or_else(|| Stop::NotThere(self.words().fill("refused.no_year", &[("typed", &text)])))
+    }
+
+    fn not_there(&self, key: &str) -> Stop {
+        Stop::NotThere(self.words().get(key).to_owned())
+    }
 }

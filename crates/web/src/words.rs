@@ -43,6 +43,11 @@ impl Words {
         self.said.get(key).map_or(key, String::as_str)
     }
 
+    /// What stands under each of these keys, such as the headings of a table.
+    pub(crate) fn all<'a, const N: usize>(&'a self, keys: [&'a str; N]) -> Vec<&'a str> {
+        keys.map(|key| self.get(key)).to_vec()
+    }
+
     /// All words of a page, as JSON by their keys.
     pub(crate) fn of(&self, page: &str) -> Value {
         let of_page = |key: &str| key.split_once('.').is_some_and(|(of, _)| of == page);
@@ -53,11 +58,21 @@ impl Words {
             .collect()
     }
 
-    /// The same with its places filled: `{n}` by what is given for `n`.
+    /// The same with its places filled: `{n}` by what is given for `n`. What fills a
+    /// place is left as it is, braces and all: people name farms and blocks.
     pub(crate) fn fill(&self, key: &str, places: &[(&str, &dyn Display)]) -> String {
-        places.iter().fold(self.get(key).to_owned(), |said, (name, value)| {
-            said.replace(&format!("{{{name}}}"), &value.to_string())
-        })
+        let mut pieces = self.get(key).split('{');
+        let mut said = pieces.next().unwrap_or_default().to_owned();
+        for piece in pieces {
+            let value = piece
+                .split_once('}')
+                .and_then(|(name, rest)| Some((places.iter().find(|(known, _)| *known == name)?.1, rest)));
+            match value {
+                Some((value, rest)) => said.push_str(&format!("{value}{rest}")),
+                None => said.push_str(&format!("{{{piece}")),
+            }
+        }
+        said
     }
 }
 

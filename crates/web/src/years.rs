@@ -11,9 +11,9 @@ use model::time;
 use serde_json::Value;
 use store::BoardRow;
 
-use crate::visit::{Shown, Signed, Stop, year};
+use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
-use crate::{pages, said};
+use crate::{pages, report, said};
 
 /// Blocks of one table: more than this no one reads on a page.
 const MOST_BLOCKS: u32 = 2_000;
@@ -80,18 +80,19 @@ const NOTHING: &str = "–";
 /// A block with its seasons, the latest first.
 pub(crate) async fn block(signed: Signed, Path(id): Path<String>) -> Shown {
     let (block, farm) = signed.block(&id).await?;
+    let words = signed.words();
     let mut years = signed.0.store().seasons_of(&block.id).await?;
     years.sort_unstable_by(|a, b| b.cmp(a));
     let mut seasons = Vec::with_capacity(years.len());
     for year in years {
         match signed.0.season(&block, year).await {
-            Ok(Some(seen)) => seasons.push(of_year(&seen, signed.0.now())),
+            Ok(Some(seen)) => seasons.push(of_year(&seen, signed.0.now(), words)),
             Ok(None) => {}
             Err(error) => return Err(Stop::from(error)),
         }
     }
     let page = BlockPage {
-        words: signed.words(),
+        words,
         title: block.name.clone(),
         block_id: block.id.clone(),
         farm: farm.name,
@@ -103,14 +104,10 @@ pub(crate) async fn block(signed: Signed, Path(id): Path<String>) -> Shown {
     Ok(signed.keepable(pages::page(StatusCode::OK, &page)))
 }
 
-fn of_year(seen: &SeasonSeen, now: time::Instant) -> YearRow {
+fn of_year(seen: &SeasonSeen, now: time::Instant, words: &Words) -> YearRow {
     let zone = seen.plan.zone;
     let season = seen.season.as_ref();
     let outcome = season.and_then(|season| season.outcome.as_ref());
-    let name = |id: &str| {
-        let known = seen.plan.materials.iter().find(|material| material.id == id);
-        known.map_or_else(|| id.to_owned(), |material| material.name.clone())
-    };
     let sprays = crate::sprayed::sprays(&seen.rows, now);
     YearRow {
         year: seen.year,
@@ -118,28 +115,22 @@ fn of_year(seen: &SeasonSeen, now: time::Instant) -> YearRow {
         start: season
             .and_then(|season| season.start)
             .map_or(NOTHING.to_owned(), |start| start.at.spoken(zone)),
-        sprays: season.map(|season| sprayed(season, zone)).unwrap_or_default(),
-        state: season.map_or("not reckoned yet", |season| charts::season::state(season.state)).to_owned(),
-        decision: season.map_or(NOTHING.to_owned(), decision),
-        set: outcome.map_or(NOTHING.to_owned(), set),
+        sprays: season.map(|season| sprayed(season, zone, words)).unwrap_or_default(),
+        state: state(season, words),
+        decision: season.map_or(NOTHING, |season| decision(season, words)).to_owned(),
+        set: outcome.map_or(NOTHING.to_owned(), |outcome| set(outcome, words)),
         return_bloom: outcome
             .and_then(|outcome| outcome.return_bloom)
             .map_or(NOTHING.to_owned(), said::percent),
-        jobs: seen.plan.sprays.iter().enumerate().map(|(n, spray)| (n + 1, name(&spray.material))).collect(),
-        notices: sprays
-            .iter()
-            .map(|spray| {
-                let of = spray.record.material.as_deref().map_or("spray".to_owned(), name);
-                (spray.entry.clone(), format!("{of}, {}", spray.at.spoken(zone)))
-            })
-            .collect(),
+        jobs: report::jobs(seen),
+        notices: report::notices(seen, &sprays, words),
     }
 }
 
 /// All blocks of a year, across the farms that the reader sees.
 pub(crate) async fn outcomes(signed: Signed, Path(text): Path<String>) -> Shown {
-    let year = year(&text)?;
-    let store = signed.0.store();
+    let year = signed.year(&text)?;
+    let (store, words) = (signed.0.store(), signed.words());
     let mut board = store.board(year, None, MOST_BLOCKS + 1).await?;
     let more = board.len() > MOST_BLOCKS as usize;
     board.truncate(MOST_BLOCKS as usize);
@@ -150,16 +141,17 @@ pub(crate) async fn outcomes(signed: Signed, Path(text): Path<String>) -> Shown 
             .into_iter()
             .map(|row| {
                 let farm = named(&row.farm_id).unwrap_or_default();
-                outcome_of(row, farm)
+                outcome_of(row, farm, words)
             })
             .collect()
     });
     let rows = rows.await.map_err(|error| Stop::Failed(error.to_string()))?;
-    let page = OutcomesPage { words: signed.words(), title: format!("Outcomes of {year}"), year, rows, more };
+    let title = words.fill("outcomes.title", &[("year", &year)]);
+    let page = OutcomesPage { words, title, year, rows, more };
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-fn outcome_of(row: BoardRow, farm: String) -> OutcomeRow {
+fn outcome_of(row: BoardRow, farm: String, words: &Words) -> OutcomeRow {
     let season: Option<Season> = row.doc.as_deref().and_then(|doc| serde_json::from_str(doc).ok());
     let details: Value = serde_json::from_str(&row.details).unwrap_or_default();
     let season = season.as_ref();
@@ -169,10 +161,10 @@ fn outcome_of(row: BoardRow, farm: String) -> OutcomeRow {
     OutcomeRow {
         cultivar: details["cultivar"].as_str().unwrap_or_default().to_owned(),
         target: target(season, details["start_factor"].as_f64().unwrap_or(1.0)),
-        state: season.map_or("not reckoned yet", |season| charts::season::state(season.state)).to_owned(),
-        decision: season.map_or(NOTHING.to_owned(), decision),
-        sprays: season.map(|season| sprayed(season, zone)).unwrap_or_default(),
-        set: outcome.map_or(NOTHING.to_owned(), set),
+        state: state(season, words),
+        decision: season.map_or(NOTHING, |season| decision(season, words)).to_owned(),
+        sprays: season.map(|season| sprayed(season, zone, words)).unwrap_or_default(),
+        set: outcome.map_or(NOTHING.to_owned(), |outcome| set(outcome, words)),
         unsprayed: or_nothing(
             outcome.and_then(|outcome| outcome.unsprayed).map(|set| said::number(set.fruit.mean)),
         ),
@@ -185,36 +177,46 @@ fn outcome_of(row: BoardRow, farm: String) -> OutcomeRow {
     }
 }
 
+/// A season's state in words.
+fn state(season: Option<&Season>, words: &Words) -> String {
+    season.map_or(words.get("farm.not_reckoned"), |season| charts::season::state(season.state)).to_owned()
+}
+
 /// Fruit wanted on a tree when the season was reckoned.
 fn target(season: Option<&Season>, start_factor: f64) -> String {
     season.map_or(NOTHING.to_owned(), |season| said::number(season.threshold / start_factor))
 }
 
 /// Each spray that ended a leg, with the mark and the style then.
-fn sprayed(season: &Season, zone: Tz) -> Vec<String> {
+fn sprayed(season: &Season, zone: Tz, words: &Words) -> Vec<String> {
     let sprays = season.legs.iter().filter(|leg| leg.ended_by == Some(EndedBy::Spray));
     sprays
         .map(|leg| {
-            let mark = leg.mark.map_or("no mark".to_owned(), |mark| format!("mark {}", said::style(mark)));
             let at = leg.ended_at.map_or(String::new(), |at| at.spoken(zone));
-            format!("{at}: {mark}, sprayed at {}", said::style(leg.progress_low))
+            let style = said::style(leg.progress_low);
+            match leg.mark.map(said::style) {
+                Some(mark) => words.fill("block.sprayed", &[("at", &at), ("mark", &mark), ("style", &style)]),
+                None => words.fill("block.sprayed_no_mark", &[("at", &at), ("style", &style)]),
+            }
         })
         .collect()
 }
 
-fn decision(season: &Season) -> String {
-    match &season.decision {
-        Some(decided) if decided.thin => "thin".to_owned(),
-        Some(_) => "do not thin".to_owned(),
-        None => "none yet".to_owned(),
-    }
+fn decision<'a>(season: &Season, words: &'a Words) -> &'a str {
+    words.get(match &season.decision {
+        Some(decided) if decided.thin => "field.thin_yes",
+        Some(_) => "field.thin_no",
+        None => "block.not_decided",
+    })
 }
 
-fn set(outcome: &Outcome) -> String {
+fn set(outcome: &Outcome, words: &Words) -> String {
     let Some(set) = outcome.treated else { return NOTHING.to_owned() };
     let mean = said::number(set.fruit.mean);
     match (set.low, set.high) {
-        (Some(low), Some(high)) => format!("{mean} ({} to {})", said::number(low), said::number(high)),
+        (Some(low), Some(high)) => {
+            format!("{mean} ({})", said::range(said::number(low), said::number(high), words))
+        }
         _ => mean,
     }
 }

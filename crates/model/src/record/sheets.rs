@@ -14,6 +14,8 @@ use crate::words;
 const NOT_RECORDED: &str = "not recorded";
 /// What stands where no re-entry time was recorded.
 const BY_THE_LABEL: &str = "not recorded: go by the label";
+/// The row of a notice that is read first.
+pub const KEEP_OUT_UNTIL: &str = "Keep out until";
 /// Metres a second in a mile an hour, exact by definition.
 const M_S_PER_MPH: f64 = 0.447_04;
 
@@ -79,7 +81,7 @@ pub fn notice(record: &Record, material: Option<&Material>, block: &BlockFacts<'
     if until.starts_with(BY_THE_LABEL) {
         sheet.below.push(words::NO_REENTRY.to_owned());
     }
-    sheet.say("Keep out until", until);
+    sheet.say(KEEP_OUT_UNTIL, until);
     sheet.say("Applicator", or_not(record.text("applicator")));
     sheet.below.push(words::CAUTION.to_owned());
     sheet

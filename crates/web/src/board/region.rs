@@ -9,7 +9,7 @@ use store::BoardRow;
 
 use super::asked::{Asked, Chosen};
 use super::row::Row;
-use crate::visit::{Signed, Stop, year};
+use crate::visit::{Signed, Stop};
 use crate::words::Words;
 
 /// Blocks that are looked at.
@@ -45,7 +45,7 @@ impl Region {
         let view = &signed.0;
         let (now, words) = (view.now(), signed.words());
         let year = match asked.year() {
-            Some(text) => year(text)?,
+            Some(text) => signed.year(text)?,
             None => now.local_year(Tz::UTC),
         };
         let farm = match asked.farm() {

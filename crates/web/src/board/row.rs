@@ -126,7 +126,7 @@ impl Row {
             fan: next.fan,
             picture: None,
             read: as_of.map_or(words.get("board.none_read").to_owned(), |at| {
-                words.fill("board.ago", &[("age", &said::lasting(now.since(at)))])
+                words.fill("board.ago", &[("age", &said::lasting(now.since(at), words))])
             }),
             as_of,
             counted: row.counted_at.map_or(words.get("board.not_counted").to_owned(), |at| at.spoken(zone)),

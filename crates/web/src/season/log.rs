@@ -92,7 +92,7 @@ impl Log<'_> {
         self.words.fill(
             "season.corrected",
             &[
-                ("by", &by.map_or(String::new(), |by| format!(" by {by}"))),
+                ("by", &by.map_or(String::new(), |by| self.words.fill("said.by", &[("by", &by)]))),
                 ("written", &row.at.spoken(self.zone)),
                 ("at", &at.spoken(self.zone)),
                 ("what", &api::brief(&inner)),

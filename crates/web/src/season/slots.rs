@@ -7,7 +7,7 @@ use chrono_tz::Tz;
 use model::slot::{Answer, HourStand, Stand};
 
 use crate::pages;
-use crate::visit::{Shown, Signed, year};
+use crate::visit::{Shown, Signed};
 use crate::words::Words;
 
 #[derive(Template)]
@@ -39,7 +39,7 @@ struct Hour {
 /// The page.
 pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, String)>) -> Shown {
     let (block, _) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     // Said in words of its own where there is none.
     signed.season(&block, year).await?;
     let looked = signed.0.slots(&block, year).await?;

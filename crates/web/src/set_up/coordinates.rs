@@ -1,5 +1,7 @@
 //! Degrees of the map as people have them: decimal, or with minutes and seconds.
 
+use crate::words::Words;
+
 /// Which way an angle is counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Axis {
@@ -24,14 +26,9 @@ impl Axis {
 ///
 /// # Errors
 /// A sentence that says what is wrong and how it is written.
-pub(crate) fn degrees(text: &str, axis: Axis) -> Result<f64, String> {
+pub(crate) fn degrees(text: &str, axis: Axis, words: &Words) -> Result<f64, String> {
     let (plus, minus) = axis.letters();
-    let how = || {
-        format!(
-            "“{text}” is not read as degrees; write it like 40.6925, or with minutes like 40° 41.55' {plus}, \
-             and {minus} or a minus on the other side of zero"
-        )
-    };
+    let how = || words.fill("map.unread", &[("typed", &text), ("plus", &plus), ("minus", &minus)]);
     let upper = text.trim().to_uppercase().replace('−', "-").replace(',', ".");
     let letters: Vec<char> = upper.chars().filter(|sign| sign.is_alphabetic()).collect();
     let sign = match letters.as_slice() {
@@ -39,7 +36,10 @@ pub(crate) fn degrees(text: &str, axis: Axis) -> Result<f64, String> {
         [letter] if *letter == plus => 1.0,
         [letter] if *letter == minus => -1.0,
         [letter] if "NSEW".contains(*letter) => {
-            return Err(format!("“{text}” ends in {letter}; here {plus} or {minus} is expected"));
+            return Err(words.fill(
+                "map.other_letter",
+                &[("typed", &text), ("letter", letter), ("plus", &plus), ("minus", &minus)],
+            ));
         }
         _ => return Err(how()),
     };
@@ -49,7 +49,7 @@ pub(crate) fn degrees(text: &str, axis: Axis) -> Result<f64, String> {
     let (whole, rest) = parts.split_first().ok_or_else(how)?;
     let negative = plain.trim_start().starts_with('-');
     if negative && !letters.is_empty() {
-        return Err(format!("“{text}” has both a minus and a letter; give one of them"));
+        return Err(words.fill("map.both_signs", &[("typed", &text)]));
     }
     let smaller_whole = |part: &f64| (0.0..60.0).contains(part);
     let larger_are_whole = parts[..parts.len() - 1].iter().all(|part| part.fract() == 0.0);
@@ -64,11 +64,12 @@ pub(crate) fn degrees(text: &str, axis: Axis) -> Result<f64, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::words::english;
 
     #[test]
     fn degrees_are_read_as_people_have_them() {
         let close = |text: &str, axis, expected: f64| {
-            let read = degrees(text, axis).unwrap();
+            let read = degrees(text, axis, english()).unwrap();
             assert!((read - expected).abs() < 1e-9, "{text}: {read}");
         };
         // 41.55 minutes are 0.6925 degrees, and 33 seconds 0.55 minutes.
@@ -87,10 +88,11 @@ mod tests {
     #[test]
     fn what_is_not_read_says_how_it_is_written() {
         for text in ["north", "", "40 61", "40.5 30", "40 41 33 2", "40 41 N W", "1e5x", "40..2"] {
-            let said = degrees(text, Axis::Latitude).unwrap_err();
+            let said = degrees(text, Axis::Latitude, english()).unwrap_err();
             assert!(said.contains("40° 41.55' N"), "{text}: {said}");
         }
-        assert!(degrees("74 W", Axis::Latitude).unwrap_err().contains("ends in W; here N or S"));
-        assert!(degrees("-74 W", Axis::Longitude).unwrap_err().contains("both a minus and a letter"));
+        let wrong = |text: &str, axis| degrees(text, axis, english()).unwrap_err();
+        assert!(wrong("74 W", Axis::Latitude).contains("ends in W; here N or S"));
+        assert!(wrong("-74 W", Axis::Longitude).contains("both a minus and a letter"));
     }
 }

@@ -9,7 +9,7 @@ use store::{Block, Farm};
 
 use super::{Deed, FormPage};
 use crate::fields::{Field, Form, Group, Sent, Tried, shown, without_nulls};
-use crate::visit::{Shown, Signed, Stop, on_to, year};
+use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 
 /// Empty rows that stand ready below those of the plan.
@@ -198,7 +198,7 @@ pub(crate) async fn page(
     Query(asked): Query<Sent>,
 ) -> Shown {
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     signed.sets_up(&farm.id)?;
     let mut page = shown_page(&signed, (&block, &farm), year, None).await?;
     page.done = asked.has("saved").then(|| signed.words().get("settings.saved").to_owned());
@@ -257,7 +257,7 @@ pub(crate) async fn save(
     Body(sent): Body<Sent>,
 ) -> Shown {
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     signed.sets_up(&farm.id)?;
     // Without a tag there was no plan when the form was opened: one made since is not
     // passed over.

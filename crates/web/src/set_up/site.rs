@@ -11,6 +11,7 @@ use super::map::{PIXELS, Window};
 use super::{FormPage, MapShown, source};
 use crate::fields::{Field, Form, Group, Sent, Tried, told_of, without_nulls};
 use crate::visit::{Shown, Signed, on_to};
+use crate::words::Words;
 
 fn form(signed: &Signed) -> Form {
     let words = signed.words();
@@ -62,7 +63,7 @@ pub(crate) async fn add(signed: Signed, Path(farm): Path<String>, Body(sent): Bo
     if sent.has("point.x") {
         return Ok(pointed(&signed, &farm, sent, window).shown());
     }
-    let (document, unread) = document(&sent, &farm.id);
+    let (document, unread) = document(&sent, &farm.id, words);
     let tried = match unread.is_empty() {
         true => signed.0.ask(Asked::post(&["sites"], &document)).await,
         // What is not read here is told with all that the API finds wrong.
@@ -87,9 +88,9 @@ pub(crate) async fn add(signed: Signed, Path(farm): Path<String>, Body(sent): Bo
 
 /// The document of a site, and what of it could not be read. A coordinate that is not
 /// read goes as the text that it is, so that nothing can be stored of it.
-fn document(sent: &Sent, farm_id: &str) -> (Value, Vec<Amiss>) {
+fn document(sent: &Sent, farm_id: &str, words: &Words) -> (Value, Vec<Amiss>) {
     let mut unread = Vec::new();
-    let mut read = |name: &str, axis| match sent.text(name).map(|text| degrees(text, axis)) {
+    let mut read = |name: &str, axis| match sent.text(name).map(|text| degrees(text, axis, words)) {
         None => Value::Null,
         Some(Ok(degrees)) => json!(degrees),
         Some(Err(detail)) => {

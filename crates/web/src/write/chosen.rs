@@ -9,7 +9,7 @@ use super::blocks::{Block, Draft, Writable, drafts};
 use super::forms::{As, Form, named};
 use super::typed::{self, Typed};
 use super::{Asked, said};
-use crate::visit::{Signed, Stop, year};
+use crate::visit::{Signed, Stop};
 use crate::words::Words;
 
 /// Earlier entries that the page offers to correct; the block's report has all.
@@ -78,7 +78,7 @@ impl Chosen {
         let this_year = block.map_or_else(|| signed.0.now().local_year(chrono_tz::UTC), |block| block.year);
         let usual = if form.kind == "return-bloom" { this_year - 1 } else { this_year };
         let year = match asked.year.as_deref().filter(|text| !text.is_empty()) {
-            Some(text) => year(text)?,
+            Some(text) => signed.year(text)?,
             None => usual,
         };
         let rows = match block {

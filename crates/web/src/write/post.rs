@@ -79,7 +79,7 @@ async fn entry(
             }
         }
     };
-    let mut fields = match typed::fields(form, sent, block.zone, before) {
+    let mut fields = match typed::fields(form, sent, block.zone, before, words) {
         Ok(fields) => fields,
         Err(unread) => return Ok(Err(unread)),
     };
@@ -89,7 +89,7 @@ async fn entry(
     fields.insert("kind".to_owned(), json!(form.kind));
     // The rest of a spray leaves its begin as it stands.
     if form.what != "spray-rest" {
-        match typed::moment(at, block.zone) {
+        match typed::moment(at, block.zone, words) {
             Ok(at) => fields.insert("at".to_owned(), json!(at)),
             Err(why) => return Ok(Err(vec![(Some("/at".to_owned()), why)])),
         };

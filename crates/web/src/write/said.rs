@@ -14,7 +14,7 @@ pub(crate) fn faults(faults: &[(Option<String>, String)], words: &'static Words)
 
 fn fault(pointer: Option<&str>, detail: &str, words: &'static Words) -> String {
     // What a page sends is a person's, not a program's.
-    let detail = detail.trim_end_matches('.').trim_end_matches(", with a token that may write");
+    let detail = detail.trim_end_matches('.').trim_end_matches(api::WITH_A_TOKEN);
     let mut parts =
         pointer.unwrap_or_default().split('/').filter(|part| !part.is_empty() && *part != "entry");
     let Some(name) = parts.next() else { return format!("{detail}.") };

@@ -8,6 +8,7 @@ use model::time::Instant;
 use serde_json::{Map, Value, json};
 
 use super::forms::{As, Form};
+use crate::words::Words;
 
 /// Fields as they were typed, by name.
 pub(crate) type Typed = BTreeMap<String, String>;
@@ -22,6 +23,7 @@ pub(crate) fn fields(
     typed: &Typed,
     zone: Tz,
     before: Map<String, Value>,
+    words: &Words,
 ) -> Result<Map<String, Value>, Vec<Unread>> {
     let mut entry = before;
     let mut unread = Vec::new();
@@ -34,7 +36,7 @@ pub(crate) fn fields(
             }
             continue;
         }
-        match value(field.typed, text, zone) {
+        match value(field.typed, text, zone, words) {
             Ok(value) => {
                 entry.insert(field.name.to_owned(), value);
             }
@@ -44,14 +46,16 @@ pub(crate) fn fields(
     if unread.is_empty() { Ok(entry) } else { Err(unread) }
 }
 
-fn value(typed: As, text: &str, zone: Tz) -> Result<Value, String> {
+fn value(typed: As, text: &str, zone: Tz, words: &Words) -> Result<Value, String> {
+    let whole = |text: &str| whole(text, words);
+    let decimal = |text: &str| decimal(text, words);
     Ok(match typed {
         As::Counts | As::Wholes => Value::from(pieces(text).map(whole).collect::<Result<Vec<_>, _>>()?),
         As::Decimals => Value::from(pieces(text).map(decimal).collect::<Result<Vec<_>, _>>()?),
         As::Whole => Value::from(whole(text)?),
         As::Decimal => Value::from(decimal(text)?),
         As::Percent => Value::from(decimal(text.trim_end_matches('%').trim_end())? / 100.0),
-        As::Moment => json!(moment(text, zone)?),
+        As::Moment => json!(moment(text, zone, words)?),
         As::Either(..) => Value::from(text == "true"),
         As::Text | As::Long | As::Date | As::Material | As::One(_) | As::Entry => Value::from(text),
     })
@@ -63,22 +67,21 @@ fn pieces(text: &str) -> impl Iterator<Item = &str> {
     parts.map(|part| part.trim_end_matches(',')).filter(|part| !part.is_empty())
 }
 
-fn whole(text: &str) -> Result<i64, String> {
-    text.parse()
-        .map_err(|_| format!("“{text}” is no whole number; part numbers with a blank, a semicolon or a line"))
+fn whole(text: &str, words: &Words) -> Result<i64, String> {
+    text.parse().map_err(|_| words.fill("log.no_whole", &[("typed", &text)]))
 }
 
-fn decimal(text: &str) -> Result<f64, String> {
+fn decimal(text: &str, words: &Words) -> Result<f64, String> {
     let number = text.replace(',', ".").parse::<f64>().ok().filter(|number| number.is_finite());
-    number.ok_or_else(|| format!("“{text}” is no number; write it like 8.5 or 8,5"))
+    number.ok_or_else(|| words.fill("log.no_number", &[("typed", &text)]))
 }
 
 /// A moment of the wall clock, as browsers send it, or RFC 3339.
-pub(crate) fn moment(text: &str, zone: Tz) -> Result<Instant, String> {
+pub(crate) fn moment(text: &str, zone: Tz, words: &Words) -> Result<Instant, String> {
     let wall = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"];
     let wall = wall.iter().find_map(|form| NaiveDateTime::parse_from_str(text, form).ok());
     let at = wall.map(|wall| Instant::on_wall(wall, zone)).or_else(|| Instant::parse(text).ok());
-    at.ok_or_else(|| format!("“{text}” is no time; write it like 2026-05-01 17:10"))
+    at.ok_or_else(|| words.fill("log.no_time", &[("typed", &text)]))
 }
 
 /// A moment as the form has it.
@@ -112,10 +115,12 @@ pub(crate) fn shown(typed: As, value: &Value, zone: Tz) -> String {
 mod tests {
     use super::super::forms::named;
     use super::*;
+    use crate::words::english;
 
     fn read(what: &str, typed: &[(&str, &str)]) -> Result<Value, Vec<Unread>> {
         let typed = typed.iter().map(|(name, text)| ((*name).to_owned(), (*text).to_owned())).collect();
-        fields(named(what).unwrap(), &typed, chrono_tz::America::New_York, Map::new()).map(Value::Object)
+        let zone = chrono_tz::America::New_York;
+        fields(named(what).unwrap(), &typed, zone, Map::new(), english()).map(Value::Object)
     }
 
     #[test]
@@ -138,9 +143,9 @@ mod tests {
     #[test]
     fn a_moment_is_on_the_blocks_wall_clock() {
         let zone = chrono_tz::America::New_York;
-        let at = moment("2013-05-01T20:20", zone).unwrap();
+        let at = moment("2013-05-01T20:20", zone, english()).unwrap();
         assert_eq!(at.to_string(), "2013-05-02T00:20:00Z");
         assert_eq!(on_wall(at, zone), "2013-05-01T20:20");
-        assert!(moment("tomorrow", zone).unwrap_err().contains("tomorrow"));
+        assert!(moment("tomorrow", zone, english()).unwrap_err().contains("tomorrow"));
     }
 }

@@ -42,7 +42,7 @@ pub(in crate::set_up) struct Upload {
 pub(in crate::set_up) enum NoFile {
     Nothing,
     TooLarge,
-    /// Of another kind, in words.
+    /// Of another kind, with the key of its words.
     Other(&'static str),
     BrokenOff,
 }
@@ -52,7 +52,7 @@ impl NoFile {
         match self {
             NoFile::Nothing => words.get("import.nothing").to_owned(),
             NoFile::TooLarge => words.fill("import.too_large", &[("most", &(MOST_FILE >> 20))]),
-            NoFile::Other(kind) => words.fill("import.no_table", &[("kind", kind)]),
+            NoFile::Other(kind) => words.fill("import.no_table", &[("kind", &words.get(kind))]),
             NoFile::BrokenOff => words.get("import.broken_off").to_owned(),
         }
     }
@@ -95,20 +95,20 @@ impl FileSent {
     /// begins.
     fn checked(self) -> Result<FileSent, NoFile> {
         const KINDS: [(&[u8], &str); 9] = [
-            (b"\x89PNG", "a picture (PNG)"),
-            (b"\xFF\xD8\xFF", "a picture (JPEG)"),
-            (b"GIF8", "a picture (GIF)"),
-            (b"RIFF", "a picture or a sound"),
-            (b"\0\0\0", "a picture or a film"),
-            (b"%PDF", "a document (PDF)"),
-            (b"PK\x03\x04", "a workbook or an archive (such as xlsx or zip)"),
-            (b"\xD0\xCF\x11\xE0", "an old workbook (xls)"),
-            (b"\x7FELF", "a program"),
+            (b"\x89PNG", "import.png"),
+            (b"\xFF\xD8\xFF", "import.jpeg"),
+            (b"GIF8", "import.gif"),
+            (b"RIFF", "import.sound"),
+            (b"\0\0\0", "import.film"),
+            (b"%PDF", "import.pdf"),
+            (b"PK\x03\x04", "import.workbook"),
+            (b"\xD0\xCF\x11\xE0", "import.old_workbook"),
+            (b"\x7FELF", "import.program"),
         ];
         match KINDS.iter().find(|(begin, _)| self.bytes.starts_with(begin)) {
             Some((_, kind)) => Err(NoFile::Other(kind)),
             None if self.bytes.is_empty() => Err(NoFile::Nothing),
-            None if self.is_no_text() => Err(NoFile::Other("something else than text")),
+            None if self.is_no_text() => Err(NoFile::Other("import.no_text")),
             None => Ok(self),
         }
     }
@@ -173,6 +173,7 @@ fn of_body(error: &MultipartError) -> NoFile {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::words::english;
 
     fn file(bytes: &[u8]) -> FileSent {
         FileSent { name: "mast.csv".into(), bytes: bytes.to_vec() }
@@ -201,8 +202,9 @@ mod tests {
             (b"PK\x03\x04\x14", "workbook"),
             (b"%PDF-1.7", "PDF"),
         ] {
-            let Err(NoFile::Other(told)) = file(begin).checked() else { panic!("{kind}") };
-            assert!(told.contains(kind));
+            let Err(other @ NoFile::Other(_)) = file(begin).checked() else { panic!("{kind}") };
+            let told = other.said(english());
+            assert!(told.contains(kind), "{told}");
         }
         assert_eq!(file(b"").checked(), Err(NoFile::Nothing));
         for table in [&b"time,temp\n"[..], b"\xFF\xFEt\0i\0", b"\xEF\xBB\xBFtime", b"\x1F\x8B\x08"] {
