@@ -3,6 +3,8 @@ use std::path::Path;
 
 use super::*;
 
+mod written;
+
 /// Templates, sources and scripts, all of this crate.
 fn texts() -> Vec<(String, String)> {
     fn walk(dir: &Path, texts: &mut Vec<(String, String)>) {
@@ -11,7 +13,10 @@ fn texts() -> Vec<(String, String)> {
             let ends = |end: &str| path.extension().is_some_and(|extension| extension == end);
             if path.is_dir() {
                 walk(&path, texts);
-            } else if (ends("rs") || ends("html") || ends("js")) && !path.ends_with("words/tests.rs") {
+            } else if (ends("rs") || ends("html") || ends("js"))
+                && !path.ends_with("words/tests.rs")
+                && !path.ends_with("words/tests/written.rs")
+            {
                 texts.push((path.display().to_string(), std::fs::read_to_string(&path).unwrap()));
             }
         }
@@ -65,6 +70,10 @@ fn places_are_filled() {
         "3 entries wait, the oldest for 2 h"
     );
     assert_eq!(words.get("bar.none"), "bar.none");
+    // A farm may bear a name like that.
+    let named = words.fill("bar.waiting", &[("n", &"{age}"), ("age", &"{n} {")]);
+    assert_eq!(named, "{age} entries wait, the oldest for {n} {");
+    assert_eq!(words.fill("bar.waiting", &[("n", &1)]), "1 entries wait, the oldest for {age}");
 }
 
 #[test]
