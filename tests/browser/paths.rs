@@ -61,7 +61,9 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
         | "/farms/{id}/blocks/import" => {
             vec![path.replace("{id}", FARM)]
         }
-        "/sites/{id}/feed-test" | "/sites/{id}/import" | "/sites/{id}/readings" => vec![path.replace("{id}", "ridge")],
+        "/sites/{id}/feed-test" | "/sites/{id}/import" | "/sites/{id}/readings" => {
+            vec![path.replace("{id}", "ridge")]
+        }
         "/blocks/{id}/change" | "/blocks/{id}/site" => vec![path.replace("{id}", TERRACE)],
         "/blocks/{id}/seasons/{year}/plan" => vec![format!("{under_way}/plan")],
         other => panic!("the router has {other}, and tests/browser/paths.rs does not know what to fill in"),

@@ -13,9 +13,9 @@ use model::time::Instant;
 use store::{AlertRow, AlertStatus};
 
 use crate::fields::{Form, Sent};
-use crate::pages;
 use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
+use crate::{pages, said};
 
 /// Alerts of a year that the page looks at.
 const LOOKED_AT: u32 = 1_000;
@@ -51,7 +51,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Q
     let (view, words) = (&signed.0, signed.words());
     let year = match asked.text("year") {
         Some(text) => signed.year(text)?,
-        None => view.now().local_year(Tz::UTC),
+        None => view.now().local_year(signed.farm_zone(Some(&farm)).await?),
     };
     let (alerts, more) = of_year(&signed, &farm.id, year).await?;
     let notes = signed.may(Deed::Log, &farm);
@@ -114,7 +114,7 @@ fn of(
         (None, false) => words.get("alerts.left").to_owned(),
     }];
     for (at, key) in [(alert.withdrawn_at, "alerts.withdrawn"), (alert.acknowledged_at, "alerts.noted")] {
-        stands.extend(at.map(|at| words.fill(key, &[("at", &at.spoken(zone))])));
+        stands.extend(at.map(|at| words.fill(key, &[("at", &said::dated(at, zone))])));
     }
     let open = told && alert.acknowledged_at.is_none() && alert.withdrawn_at.is_none();
     let kind = AlertKind::named(&alert.kind);
@@ -126,7 +126,7 @@ fn of(
     });
     Alert {
         kind,
-        raised: words.fill("alerts.raised", &[("at", &alert.raised_at.spoken(zone))]),
+        raised: words.fill("alerts.raised", &[("at", &said::dated(alert.raised_at, zone))]),
         stands,
         note,
         id: alert.id,

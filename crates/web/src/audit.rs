@@ -28,6 +28,8 @@ struct Page {
     title: String,
     farm_id: String,
     farm: String,
+    /// How the list is sorted, and on which wall clock its times are.
+    order: String,
     rows: Vec<Row>,
     /// Where the next page begins.
     older: Option<i64>,
@@ -65,13 +67,15 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Q
     let more = deeds.len() > ON_A_PAGE as usize;
     deeds.truncate(ON_A_PAGE as usize);
     let older = deeds.last().filter(|_| more).map(|last| last.number);
+    let zone = signed.farm_zone(Some(&farm)).await?;
     let mut rows = Vec::with_capacity(deeds.len());
     for deed in deeds {
-        rows.push(row(&signed, deed).await?);
+        rows.push(row(&signed, deed, zone).await?);
     }
     let page = Page {
         words,
         title: words.fill("audit.title", &[("farm", &farm.name)]),
+        order: words.fill("audit.latest_first", &[("zone", &zone.name())]),
         rows,
         older,
         later: before.is_some(),
@@ -81,14 +85,14 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Q
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-async fn row(signed: &Signed, deed: Audit) -> Result<Row, Stop> {
+async fn row(signed: &Signed, deed: Audit, zone: Tz) -> Result<Row, Stop> {
     let store = signed.0.store();
     let is_block = matches!(deed.kind.as_str(), "block" | "season");
     let block = if is_block { store.block(&deed.subject).await? } else { None };
     let person = if deed.kind == "person" { store.person(&deed.subject).await? } else { None };
     let named = block.as_ref().map(|block| block.name.clone()).or(person.map(|person| person.name));
     Ok(Row {
-        at: said::dated(deed.at, Tz::UTC),
+        at: said::dated(deed.at, zone),
         who: deed.person.unwrap_or_else(|| signed.words().get("audit.nobody").to_owned()),
         deed: deed.deed,
         what: format!("{} {}", deed.kind, named.unwrap_or(deed.subject)),

@@ -9,11 +9,11 @@ use access::Deed;
 use api::{Asked, tag_of};
 use askama::Template;
 use axum::extract::{Form as Body, Path};
-use chrono_tz::Tz;
 use serde_json::Value;
 use store::{Contact, Farm, Silence, Silenced};
 
 use crate::fields::{Field, Form, Sent, Tried, status};
+use crate::said::Reader;
 use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 use crate::{pages, said};
@@ -98,6 +98,7 @@ async fn of_farm(signed: &Signed, farm: &str, contact: &str) -> Result<(Farm, Co
 async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>) -> Shown {
     let (view, words) = (&signed.0, signed.words());
     let sets = signed.may(Deed::SetUp, &farm);
+    let reader = signed.reader(signed.farm_zone(Some(&farm)).await?);
     let silenced = view.store().silenced_of(&farm.id).await?;
     let listed = view.read(&["farms", &farm.id, "contacts"], &[]).await?;
     let id = |one: &Value| one["id"].as_str().unwrap_or_default().to_owned();
@@ -114,11 +115,11 @@ async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>) -> Shown {
         let remove = deed("remove", words.get("contacts.remove_now"), "removed")
             .held(tags.get(&contact.id).cloned())
             .after(tried.as_ref());
-        contacts.push(of(contact, &silenced, told, sets.then_some((ask, remove)), words));
+        contacts.push(of(contact, &silenced, told, sets.then_some((ask, remove)), reader));
     }
     let list = farm.alert_emails.iter().map(|email| {
         let because = silenced.iter().find(|one| one.email == email.to_lowercase());
-        (email.clone(), because.map(|one| silence(one, words)))
+        (email.clone(), because.map(|one| silence(one, reader)))
     });
     let form = sets.then(|| {
         let who = [
@@ -149,17 +150,18 @@ fn of(
     silenced: &[Silenced],
     wishes: Vec<String>,
     deeds: Option<(Form, Form)>,
-    words: &Words,
+    reader: Reader,
 ) -> ContactShown {
+    let Reader { zone, words, .. } = reader;
     let silent = silenced.iter().find(|one| one.email == contact.email);
     let mut stands = vec![match contact.confirmed_at {
-        Some(at) => words.fill("contacts.confirmed", &[("at", &said::dated(at, Tz::UTC))]),
-        None => words.fill("contacts.waits", &[("at", &said::dated(contact.asked_at, Tz::UTC))]),
+        Some(at) => words.fill("contacts.confirmed", &[("at", &said::dated(at, zone))]),
+        None => words.fill("contacts.waits", &[("at", &said::dated(contact.asked_at, zone))]),
     }];
     if let Some(to) = &contact.pending_email {
         stands.push(words.fill("contacts.changing", &[("email", to)]));
     }
-    stands.extend(silent.map(|one| silence(one, words)));
+    stands.extend(silent.map(|one| silence(one, reader)));
     let to_ask = contact.to_confirm().is_some() || silent.is_some();
     let (ask, remove) = deeds.unzip();
     ContactShown {
@@ -174,10 +176,10 @@ fn of(
     }
 }
 
-fn silence(one: &Silenced, words: &Words) -> String {
+fn silence(one: &Silenced, reader: Reader) -> String {
     let key = match one.because {
         Silence::Stopped => "contacts.stopped",
         Silence::Bounced => "contacts.bounced",
     };
-    words.fill(key, &[("at", &said::dated(one.at, Tz::UTC))])
+    reader.words.fill(key, &[("at", &said::dated(one.at, reader.zone))])
 }

@@ -6,7 +6,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use askama::Template;
 use axum::extract::Path;
 use axum::http::StatusCode;
-use chrono_tz::Tz;
 use model::season::State;
 use store::{Block, Farm};
 
@@ -67,7 +66,8 @@ struct SiteRow {
 pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
     let farm = signed.farm(&id).await?;
     let (view, words) = (&signed.0, signed.words());
-    let year = view.now().local_year(Tz::UTC);
+    let zone = signed.farm_zone(Some(&farm)).await?;
+    let year = view.now().local_year(zone);
     let mut blocks = view.store().blocks(Some(&farm.id), None, LISTED + 1).await?;
     let more = blocks.len() > LISTED as usize;
     blocks.truncate(LISTED as usize);
@@ -80,7 +80,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
         words,
         title: farm.name.clone(),
         year,
-        closed: farm.closed_at.map(|at| words.fill("farm.closed", &[("at", &said::dated(at, Tz::UTC))])),
+        closed: farm.closed_at.map(|at| words.fill("farm.closed", &[("at", &said::dated(at, zone))])),
         groups: groups(blocks, &states, words),
         more,
         sites,

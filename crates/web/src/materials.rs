@@ -99,7 +99,8 @@ async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>) -> Shown {
     let catalogue = view.catalogue().await?;
     let materials = &catalogue.materials;
     let confirmed = view.store().confirmations(&farm.id).await?;
-    let year = view.now().local_year(Tz::UTC);
+    let zone = signed.farm_zone(Some(&farm)).await?;
+    let year = view.now().local_year(zone);
     let planned = planned(signed, &farm, year).await?;
     let rules = view.read(&["farms", &farm.id, "slot-limits"], &[]).await?;
     let limits = limits::read(&rules)?;
@@ -121,7 +122,7 @@ async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>) -> Shown {
                 blocks: blocks.into_iter().collect::<Vec<_>>().join(", "),
             })
             .collect(),
-        confirmed: confirmed.iter().map(|one| of_record(one, materials, logs, words)).collect(),
+        confirmed: confirmed.iter().map(|one| of_record(one, materials, (zone, logs), words)).collect(),
         form,
         sets: signed.may(Deed::SetUp, &farm),
         whose: words.get(limits::whose(&rules, &limits)).to_owned(),
@@ -186,8 +187,13 @@ fn by_whom(doc: &Value, words: &Words) -> String {
     )
 }
 
-fn of_record(one: &Confirmed, materials: &[Material], logs: bool, words: &'static Words) -> ConfirmedShown {
-    let back = one.taken_back_at.map(|at| said::dated(at, Tz::UTC));
+fn of_record(
+    one: &Confirmed,
+    materials: &[Material],
+    (zone, logs): (Tz, bool),
+    words: &'static Words,
+) -> ConfirmedShown {
+    let back = one.taken_back_at.map(|at| said::dated(at, zone));
     let material = named(&one.material, materials);
     let take_back =
         Form::deed(words, &format!("back-{}", one.id), words.get("materials.take_back_now"), &material)

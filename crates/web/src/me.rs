@@ -5,6 +5,7 @@ use askama::Template;
 use axum::extract::{Form as Body, Path};
 use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
+use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use model::time::Instant;
 use serde_json::{Value, json};
@@ -59,9 +60,10 @@ pub(crate) async fn rename(signed: Signed, Body(sent): Body<Sent>) -> Shown {
 /// Makes a token. Its secret is on the page that answers and nowhere else.
 pub(crate) async fn make_token(signed: Signed, Body(sent): Body<Sent>) -> Shown {
     let mut document = sent.texts(&["name", "scope"]);
-    // A day is typed; the token ends with its beginning.
-    if let Some(day) = sent.text("expires_at") {
-        document["expires_at"] = json!(format!("{day}T00:00:00Z"));
+    // A day is typed; the token ends with its beginning on the wall clock of the page.
+    if let Some(day) = sent.text("expires_at").and_then(|day| day.parse::<NaiveDate>().ok()) {
+        let zone = signed.farm_zone(None).await?;
+        document["expires_at"] = json!(Instant::on_wall(day.and_time(NaiveTime::MIN), zone));
     }
     match signed.0.ask(Asked::post(&["me", "tokens"], &document)).await {
         Ok(made) => {
@@ -91,6 +93,7 @@ pub(crate) async fn export(signed: Signed) -> Shown {
 
 async fn shown(signed: &Signed, tried: Option<Tried>, made: Option<(String, String)>) -> Shown {
     let (view, words) = (&signed.0, signed.words());
+    let zone = signed.farm_zone(None).await?;
     let me = view.ask(Asked::get(&["me"])).await?;
     let person = &me.document["person"];
     let held = view.read(&["me", "tokens"], &[]).await?;
@@ -102,7 +105,7 @@ async fn shown(signed: &Signed, tried: Option<Tried>, made: Option<(String, Stri
     let of = |kind: &str| -> Vec<Held> {
         let all = held["items"].as_array().into_iter().flatten();
         let mut all: Vec<Held> =
-            all.filter(|one| one["kind"] == kind).map(|one| credential(one, words)).collect();
+            all.filter(|one| one["kind"] == kind).map(|one| credential(one, zone, words)).collect();
         all.sort_by_key(|one| (!one.this, !one.holds));
         all
     };
@@ -116,7 +119,7 @@ async fn shown(signed: &Signed, tried: Option<Tried>, made: Option<(String, Stri
         made,
         tokens: of("token"),
         sessions: of("session"),
-        token: token(words).after(tried.as_ref()),
+        token: token(words, zone).after(tried.as_ref()),
     };
     Ok(pages::page(status(tried.as_ref()), &page))
 }
@@ -135,20 +138,20 @@ fn own(person: &Value, words: &'static Words) -> Form {
     Form::new(words, words.get("me.rename"), vec![Group::of(fields)]).named("me").plain().to("/me")
 }
 
-fn token(words: &'static Words) -> Form {
+fn token(words: &'static Words, zone: Tz) -> Form {
     let scopes = choices(words, &[("read", "me.reads"), ("write", "me.writes")]);
     let fields = vec![
         Field::line("name", words.get("me.token_name")).needed(),
         Field::choice("scope", words.get("me.scope"), scopes).value("read"),
-        Field::date("expires_at", words.get("me.expires")),
+        Field::date("expires_at", &words.fill("me.expires", &[("zone", &zone.name())])),
     ];
     Form::new(words, words.get("me.make_now"), vec![Group::of(fields)]).named("token").to("/me/tokens")
 }
 
-fn credential(of: &Value, words: &'static Words) -> Held {
+fn credential(of: &Value, zone: Tz, words: &'static Words) -> Held {
     let dated = |name: &str| {
         let at = of[name].as_str().and_then(|at| at.parse::<Instant>().ok());
-        at.map(|at| said::dated(at, Tz::UTC))
+        at.map(|at| said::dated(at, zone))
     };
     let scope = if of["scope"] == "write" { "me.writes" } else { "me.reads" };
     let mut facts = vec![words.get(scope).to_owned()];

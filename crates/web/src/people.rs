@@ -70,7 +70,7 @@ pub(crate) async fn invite(
     let document = sent.texts(&["email", "role"]);
     match signed.0.ask(Asked::post(&["farms", &farm.id, "invitations"], &document)).await {
         Ok(made) => {
-            let made = link(&web, &signed, &made.document);
+            let made = link(&web, &signed, &made.document, signed.farm_zone(Some(&farm)).await?);
             shown(&signed, farm, None, Some(made)).await
         }
         Err(undone) => shown(&signed, farm, Some(Tried::new("invite", sent, undone)?), None).await,
@@ -78,9 +78,9 @@ pub(crate) async fn invite(
 }
 
 /// The link in full where the server knows its own address.
-fn link(web: &Web, signed: &Signed, made: &Value) -> Made {
+fn link(web: &Web, signed: &Signed, made: &Value, zone: Tz) -> Made {
     let address = web.post.as_ref().map_or("", |post| post.public_url.trim_end_matches('/'));
-    let ends = dated(made, "expires_at");
+    let ends = dated(made, "expires_at", zone);
     Made {
         head: signed.words().fill("people.made", &[("email", &text(made, "email")), ("ends", &ends)]),
         link: format!("{address}{}", text(made, "path")),
@@ -133,11 +133,12 @@ pub(crate) async fn end(
 async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>, made: Option<Made>) -> Shown {
     let (view, words) = (&signed.0, signed.words());
     let gives = signed.may(Deed::SetUp, &farm);
+    let zone = signed.farm_zone(Some(&farm)).await?;
     let members = view.read(&["farms", &farm.id, "people"], &[]).await?;
     let members = members["items"].as_array().cloned().unwrap_or_default();
     let own = view.caller().person_id.as_deref();
     let invitations = match view.caller().may_review(&farm.id) {
-        true => Some(invitations(signed, &farm, &members, gives).await?),
+        true => Some(invitations(signed, &farm, &members, (gives, zone)).await?),
         false => None,
     };
     let people = members.iter().map(|member| {
@@ -156,7 +157,7 @@ async fn shown(signed: &Signed, farm: Farm, tried: Option<Tried>, made: Option<M
             change: gives.then(|| to(change, "role")),
             end: (gives || is_own).then(|| to(end, "end")),
             own: is_own,
-            since: words.fill("people.since", &[("at", &dated(member, "since"))]),
+            since: words.fill("people.since", &[("at", &dated(member, "since", zone))]),
             role: text(member, "role"),
             email: text(member, "email"),
             id,
@@ -190,8 +191,8 @@ fn text(of: &Value, name: &str) -> String {
     of[name].as_str().unwrap_or_default().to_owned()
 }
 
-fn dated(of: &Value, name: &str) -> String {
-    of[name].as_str().and_then(|at| at.parse().ok()).map_or(String::new(), |at| said::dated(at, Tz::UTC))
+fn dated(of: &Value, name: &str, zone: Tz) -> String {
+    of[name].as_str().and_then(|at| at.parse().ok()).map_or(String::new(), |at| said::dated(at, zone))
 }
 
 /// Each role, under the word that the API takes.
@@ -204,7 +205,7 @@ async fn invitations(
     signed: &Signed,
     farm: &Farm,
     members: &[Value],
-    gives: bool,
+    (gives, zone): (bool, Tz),
 ) -> Result<Vec<Invitation>, Stop> {
     let words = signed.words();
     let open = signed.0.read(&["farms", &farm.id, "invitations"], &[]).await?;
@@ -212,7 +213,7 @@ async fn invitations(
         let by = members.iter().find(|member| of["made_by"] == member["id"]);
         let by = by.map_or(words.get("people.someone").to_owned(), |member| text(member, "name"));
         let (id, email, role) = (text(of, "id"), text(of, "email"), text(of, "role"));
-        let (made, ends) = (dated(of, "created_at"), dated(of, "expires_at"));
+        let (made, ends) = (dated(of, "created_at", zone), dated(of, "expires_at", zone));
         let take_back = Form::deed(words, &format!("invitation-{id}"), words.get("people.take_back"), &email)
             .to(format!("/farms/{}/invitations/{id}/taken-back", farm.id));
         Invitation {

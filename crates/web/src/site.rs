@@ -69,7 +69,7 @@ struct ForecastShown {
 pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
     let (site, zone) = signed.site(&id).await?;
     let (words, now) = (signed.words(), signed.0.now());
-    let reader = Reader { zone, units: signed.0.caller().units, words };
+    let reader = signed.reader(zone);
     // From a day's begin on, so that the picture's first day is whole.
     let from = Instant::on_wall(now.plus(-BACK).local_date(zone).and_time(Default::default()), zone);
     let standing = signed.0.read(&["sites", &site.id, "standing"], &[]).await?;

@@ -75,7 +75,7 @@ pub(crate) async fn page(
             continue;
         }
         let zone = signed.zone(&block).await?;
-        let reader = Reader { zone, units: signed.0.caller().units, words };
+        let reader = signed.reader(zone);
         let facts = Facts::of(&block, &farm, zone, &catalogue);
         for spray in sprays(&rows, web.clock.now()) {
             let known = material(&spray.record, &catalogue.materials);

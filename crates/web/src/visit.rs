@@ -11,9 +11,13 @@ use chrono_tz::Tz;
 use store::{Block, Farm, Site, StoreError};
 
 use crate::guard::WayIn;
+use crate::said::Reader;
 use crate::sign_in::in_cookies;
 use crate::words::{self, Words};
 use crate::{Web, pages};
+
+/// Farms whose sites are looked for where a page is of none.
+const FARMS_LOOKED_AT: u32 = 20;
 
 /// Someone who is signed in, with what they see.
 pub(crate) struct Signed(pub(crate) View);
@@ -114,7 +118,7 @@ impl Signed {
     pub(crate) async fn site(&self, id: &str) -> Result<(Site, Tz), Stop> {
         let site = self.0.store().site(id).await?;
         let site = site.ok_or_else(|| self.not_there("refused.no_site"))?;
-        let zone = model::time::zone(&site.time_zone).map_err(|error| Stop::Failed(error.to_string()))?;
+        let zone = zone_of(&site)?;
         Ok((site, zone))
     }
 
@@ -147,6 +151,39 @@ impl Signed {
         model::time::zone(&name).map_err(|error| Stop::Failed(error.to_string()))
     }
 
+    /// The zone of the wall clock by which a farm's pages tell time: that of its first
+    /// site, or of the one whose weather its first block has. A farm without either and a
+    /// page of no farm go by the first of the reader's farms that has one, else by UTC.
+    pub(crate) async fn farm_zone(&self, farm: Option<&Farm>) -> Result<Tz, Stop> {
+        if let Some(farm) = farm
+            && let Some(site) = self.first_site(&farm.id).await?
+        {
+            return zone_of(&site);
+        }
+        for farm in self.0.store().farms(None, FARMS_LOOKED_AT).await? {
+            if let Some(site) = self.first_site(&farm.id).await? {
+                return zone_of(&site);
+            }
+        }
+        Ok(Tz::UTC)
+    }
+
+    async fn first_site(&self, farm_id: &str) -> Result<Option<Site>, Stop> {
+        let store = self.0.store();
+        if let Some(own) = store.sites(Some(farm_id), None, 1).await?.pop() {
+            return Ok(Some(own));
+        }
+        match store.blocks(Some(farm_id), None, 1).await?.pop() {
+            Some(block) => Ok(store.site(&block.site_id).await?),
+            None => Ok(None),
+        }
+    }
+
+    /// As they read what is on that wall clock.
+    pub(crate) fn reader(&self, zone: Tz) -> Reader {
+        Reader { zone, units: self.0.caller().units, words: self.words() }
+    }
+
     /// The bloom year in a path.
     pub(crate) fn year(&self, text: &str) -> Result<i32, Stop> {
         let year = text.parse().ok().filter(|year| text.len() == 4 && (1900..2200).contains(year));
@@ -156,4 +193,8 @@ impl Signed {
     fn not_there(&self, key: &str) -> Stop {
         Stop::NotThere(self.words().get(key).to_owned())
     }
+}
+
+fn zone_of(site: &Site) -> Result<Tz, Stop> {
+    model::time::zone(&site.time_zone).map_err(|error| Stop::Failed(error.to_string()))
 }

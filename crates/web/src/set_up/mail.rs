@@ -5,11 +5,11 @@ use api::Stirred;
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
-use chrono_tz::Tz;
 use model::time::{HOUR, Instant};
 use store::{Message, MessageState, Person, Store, StoreError, Word};
 
 use crate::fields::Sent;
+use crate::said::Reader;
 use crate::visit::{Shown, Signed, Stop, on_to};
 use crate::words::Words;
 use crate::{MailWay, Web, pages, said};
@@ -71,7 +71,9 @@ async fn shown(web: &Web, signed: &Signed, asked: bool, wrong: Option<String>) -
     let words = signed.words();
     let email = person(web, signed).await?.email;
     let tries = tries(&web.store, &email).await?;
-    let said = |message: &Message| (said::dated(message.composed_at, Tz::UTC), became(message, web, words));
+    let reader = signed.reader(signed.farm_zone(None).await?);
+    let said =
+        |message: &Message| (said::dated(message.composed_at, reader.zone), became(message, web, reader));
     Ok(Page {
         words,
         title: words.get("mail_test.title"),
@@ -87,7 +89,8 @@ async fn shown(web: &Web, signed: &Signed, asked: bool, wrong: Option<String>) -
     })
 }
 
-fn became(message: &Message, web: &Web, words: &Words) -> String {
+fn became(message: &Message, web: &Web, reader: Reader) -> String {
+    let words = reader.words;
     let cause = message.last_error.clone().unwrap_or_default();
     match (message.state, &web.mail_way) {
         (MessageState::Sent, _) if !cause.is_empty() => {
@@ -97,7 +100,7 @@ fn became(message: &Message, web: &Web, words: &Words) -> String {
         (MessageState::Sent, MailWay::Folder(_)) => words.get("mail_test.in_folder").to_owned(),
         (MessageState::Failed, _) => words.fill("mail_test.failed", &[("cause", &cause)]),
         _ if !cause.is_empty() => {
-            let next = message.next_try_at.map(|at| said::dated(at, Tz::UTC)).unwrap_or_default();
+            let next = message.next_try_at.map(|at| said::dated(at, reader.zone)).unwrap_or_default();
             words.fill("mail_test.later", &[("cause", &cause), ("next", &next)])
         }
         _ => words.get("mail_test.waits").to_owned(),

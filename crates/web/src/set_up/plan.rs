@@ -220,11 +220,7 @@ async fn taking_over(signed: &Signed, block: &Block, year: i32) -> Result<Option
             .to(format!("/blocks/{}/seasons/{year}/opened", block.id));
         form.groups.push(Group::of(vec![Field::hidden("from", from.to_string())]));
         let head = words.fill("plan.take_over", &[("from", &from)]);
-        return Ok(Some(Deed {
-            head,
-            means: words.get("plan.take_over_means").to_owned(),
-            form,
-        }));
+        return Ok(Some(Deed { head, means: words.get("plan.take_over_means").to_owned(), form }));
     }
     Ok(None)
 }
@@ -236,7 +232,7 @@ pub(crate) async fn open(
     Body(sent): Body<Sent>,
 ) -> Shown {
     let (block, farm) = signed.block(&block).await?;
-    let year = year(&text)?;
+    let year = signed.year(&text)?;
     signed.sets_up(&farm.id)?;
     let path = ["blocks", &block.id, "seasons", &year.to_string(), "opening"];
     let document = without_nulls(json!({"from": sent.number_value("from")}));

@@ -8,6 +8,7 @@ mod orchard;
 
 mod air;
 mod board;
+mod clocks;
 mod doors;
 mod farm;
 mod field;

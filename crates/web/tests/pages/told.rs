@@ -302,7 +302,7 @@ async fn alerts_of_a_season_are_shown_and_taken_note_of() {
     for part in [
         "Alder &#60;Ridge&#62;: alerts of 2013",
         "Spray due: <a href=\"/blocks/bench\">North &#60;Bench&#62;</a>",
-        "Decided Mon 3 Jun, 08:00. Told: the &#60;b&#62;leg&#60;/b&#62; is over.",
+        "Decided Mon 3 Jun 2013, 08:00 EDT. Told: the &#60;b&#62;leg&#60;/b&#62; is over.",
         "Frost is forecast: <a",
         "Not told: the &#60;b&#62;leg",
         "/farms/alder/alerts/due-1/noted",
@@ -313,7 +313,7 @@ async fn alerts_of_a_season_are_shown_and_taken_note_of() {
     let noted = house.sent("/farms/alder/alerts/due-1/noted", "", &tom).await;
     assert_eq!(noted.location.as_deref(), Some("/farms/alder/alerts?year=2013"), "{}", noted.body);
     let page = house.page("/farms/alder/alerts?year=2013", &tom).await;
-    assert!(page.contains("Noted Mon 3 Jun, 08:00.") && !page.contains("/noted\""), "{page}");
+    assert!(page.contains("Noted Mon 3 Jun 2013, 08:00 EDT.") && !page.contains("/noted\""), "{page}");
     let none = house.page("/farms/alder/alerts?year=2012", &tom).await;
     assert!(none.contains("No alert in this season.") && !none.contains("Spray due"), "{none}");
     let never = house.get("/farms/alder/alerts?year=never", Some(&tom)).await;
