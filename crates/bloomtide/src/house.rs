@@ -13,7 +13,7 @@ use alerts::mail::smtp::Relay;
 use alerts::sender::{Links, Sender};
 use anyhow::{Context, bail};
 use axum::Router;
-use axum::middleware::from_fn_with_state;
+use axum::middleware::{from_fn, from_fn_with_state};
 use engine::{Awake, Bells, Engine, Meters, Way};
 use model::time::Clock;
 use prometheus_client::registry::Registry;
@@ -131,7 +131,7 @@ impl House {
         let claim = access::link::claim(&store, clock.now()).await?;
         let first_token = access::first_token(&store, clock.now()).await?;
         let router = api::router(app);
-        let mut router = router.merge(pages);
+        let mut router = router.merge(pages).layer(from_fn(web::nowhere));
         let mut registry = Registry::default();
         engine.meters.register(&mut registry);
         let metrics = metrics.map(|listener| {

@@ -133,7 +133,12 @@ fn is_own(headers: &HeaderMap, uri: &Uri) -> bool {
 /// they were: a link's secret is in its address.
 pub(crate) async fn headers(request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
-    let headers = response.headers_mut();
+    protect(response.headers_mut());
+    response
+}
+
+/// Puts those headers on.
+pub(crate) fn protect(headers: &mut HeaderMap) {
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     for (name, value) in [
         ("referrer-policy", "no-referrer"),
@@ -146,7 +151,6 @@ pub(crate) async fn headers(request: Request, next: Next) -> Response {
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }
-    response
 }
 
 #[cfg(test)]

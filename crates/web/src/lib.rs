@@ -26,6 +26,7 @@ mod mail;
 mod materials;
 mod me;
 mod notice;
+mod nowhere;
 mod pages;
 mod people;
 mod reference;
@@ -60,6 +61,7 @@ use axum::{Extension, Router};
 use model::time::Clock;
 use store::{LinkKind, Seal, Store};
 
+pub use crate::nowhere::nowhere;
 use crate::routes::Routes;
 
 /// All that the pages work with.
