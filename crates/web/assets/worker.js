@@ -6,7 +6,7 @@ const PAGES_CACHE = `pages-${VERSION}`;
 /** What is kept before anyone asks for it. */
 const KEPT_PAGES = ["/today", "/log"];
 /** So long the network may take before the kept page is shown, ms. */
-const PAGE_PATIENCE = 2_500;
+const PAGE_PATIENCE = 1_200;
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(ASSETS_CACHE).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
@@ -46,7 +46,7 @@ self.addEventListener("fetch", (event) => {
   if (url.pathname.startsWith("/assets/")) {
     event.respondWith(caches.match(request).then((kept) => kept ?? fetch(request)));
   } else if (request.mode === "navigate" && place(url)) {
-    event.respondWith(page(request, url));
+    event.respondWith(page(event, url));
   }
 });
 
@@ -57,12 +57,14 @@ function place(url) {
 }
 
 /** The network first, the kept page when that takes too long. */
-async function page(request, url) {
-  const network = fetch(request).then(async (response) => {
+async function page(event, url) {
+  const network = fetch(event.request).then(async (response) => {
     const plain = !url.searchParams.has("of") && !url.searchParams.has("done");
     if (plain) await keepPage(place(url), response.clone());
     return response;
   });
+  // What comes late is kept for the next time.
+  event.waitUntil(network.catch(() => {}));
   const patience = new Promise((done) => { setTimeout(done, PAGE_PATIENCE, null); });
   const first = await Promise.race([network.catch(() => null), patience]);
   // A server that is about to come back is no reason to show nothing.
