@@ -18,6 +18,9 @@ export async function keep(data) {
   active.postMessage({ do: "fill" }, [port2]);
 }
 
+/** Less room than this is hardly any, bytes: the pages themselves take less than one. */
+const SCARCE = 10_000_000;
+
 /**
  * Says how old a page is that was kept: what has changed since is not on it.
  * @param {any} data what the page tells
@@ -45,6 +48,16 @@ function sign(ready) {
 function mayForget() {
   const apple = /iPhone|iPad|iPod/.test(navigator.userAgent) || (navigator.platform === "MacIntel" && navigator.maxTouchPoints > 1);
   return apple && navigator.standalone !== true;
+}
+
+/** Says while there still is time that the phone has hardly any room for what is written. */
+export async function room() {
+  const { quota, usage } = (await navigator.storage?.estimate?.()) ?? {};
+  const left = quota - usage;
+  document.getElementById("room")?.remove();
+  if (!(left < SCARCE)) return;
+  const said = say("phone.nearly_full", { left: Math.max(0, Math.floor(left / 1_000_000)) });
+  document.querySelector("h1").after(element("p", { id: "room", class: "wrong", role: "status" }, said));
 }
 
 /** Asks the browser to send later, where it can. */

@@ -4,7 +4,7 @@ import { bar, fromFile } from "./bar.js";
 import { get } from "./base.js";
 import { closedHere, shut } from "./closed.js";
 import { told } from "./elements.js";
-import { age, keep, later } from "./offline.js";
+import { age, keep, later, room } from "./offline.js";
 import { learn } from "./words.js";
 import { start } from "./writing.js";
 
@@ -17,6 +17,7 @@ const tell = async () => {
   const ahead = (await get("kept", "ahead").catch(() => null))?.ms ?? 0;
   age(data, ahead);
   if (document.body.classList.contains("of-today")) shut(await closedHere(data, ahead));
+  if (data) await room().catch(() => {});
 };
 const go = () => waiting.go().then(tell);
 const saved = async () => {
