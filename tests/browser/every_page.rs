@@ -1,32 +1,12 @@
-//! Every page of the router: nothing on it shuts anyone out, and nothing fails in it.
+//! Every page of the router: nothing on it shuts anyone out, however they have set their
+//! system, and nothing fails in it.
 
-use black_box::browser::{Browser, Size, Window, build};
-use black_box::program::bytes;
+use black_box::browser::{Browser, Size};
 
+use crate::axe::Axe;
 use crate::orchard::{ADVISOR, OPERATOR, orchard};
 use crate::paths::{filled, is_the_operators};
-
-/// The script of axe-core, the checker of accessibility.
-fn axe() -> String {
-    let path = build().join("axe/package/axe.min.js");
-    assert!(path.exists(), "{} is missing: tests/run fetches axe-core", path.display());
-    String::from_utf8(bytes(&path)).unwrap()
-}
-
-/// What axe holds to be serious or critical on the page that is shown.
-async fn faults(window: &Window, axe: &str) -> Vec<String> {
-    window.run(axe).await;
-    let found = window
-        .run_to_its_call(
-            "axe.run().then(found => arguments[0](found.violations
-                .filter(fault => ['serious', 'critical'].includes(fault.impact))
-                .flatMap(fault => fault.nodes.map(node =>
-                    `${fault.impact}: ${fault.help} (${fault.id}): ${node.html} ${node.failureSummary}`))),
-            failed => arguments[0]([String(failed)]))",
-        )
-        .await;
-    found.as_array().unwrap().iter().map(|fault| fault.as_str().unwrap().to_owned()).collect()
-}
+use crate::settings;
 
 /// Words of a path as the name of a file.
 fn name(path: &str) -> String {
@@ -35,7 +15,7 @@ fn name(path: &str) -> String {
 }
 
 async fn is_well(size: Size) {
-    let (orchard, browser, axe) = (orchard().await, Browser::start(), axe());
+    let (orchard, browser, axe) = (orchard().await, Browser::start(), Axe::fetched());
     let window = browser.open(size, &orchard.server).await;
     window.sign_in(ADVISOR.email, ADVISOR.password).await;
     let operators = browser.open(size, &orchard.server).await;
@@ -56,7 +36,9 @@ async fn is_well(size: Size) {
             }
             let errors = window.console_errors().await;
             wrong.extend(errors.into_iter().map(|error| format!("{path}: console: {error}")));
-            wrong.extend(faults(window, &axe).await.into_iter().map(|fault| format!("{path}: {fault}")));
+            for fault in axe.faults(window).await.into_iter().chain(settings::faults(window).await) {
+                wrong.push(format!("{path}: {fault}"));
+            }
         }
     }
     assert!(wrong.is_empty(), "{size:?}:\n{}", wrong.join("\n"));

@@ -1,6 +1,8 @@
 //! A phone in the orchard, with a server that can be away.
 
+mod at_once;
 mod counting;
+mod later;
 mod mending;
-mod plot;
+pub(crate) mod plot;
 mod waiting;

@@ -5,6 +5,7 @@ use std::time::Duration;
 use black_box::browser::{Browser, Size};
 
 use crate::orchard::orchard;
+use crate::settings;
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_console_tells_what_the_policy_refuses_and_what_fails() {
@@ -61,6 +62,36 @@ async fn a_page_that_is_too_wide_hangs_over() {
         assert_eq!(window.overhang().await, 0);
         window.run("document.querySelector('h1').style.width = '1400px'").await;
         assert!(window.overhang().await > 0, "{size:?}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_shuts_people_out_by_their_settings_is_told() {
+    let (orchard, browser) = (orchard().await, Browser::start());
+    let window = browser.open(Size::Desk, &orchard.server).await;
+    for (harm, told) in [
+        ("document.querySelector('h1').style.width = '900px'", "enlarged: 3"),
+        ("document.querySelector('button').style.marginLeft = '700px'", "outside of the window"),
+        ("document.querySelector('main button').style.border = '0'", "no border"),
+        (
+            "document.querySelector('input').style.outline = 'none'; document.querySelector('a').remove()",
+            "focus not seen",
+        ),
+        (
+            "document.querySelector('main').insertAdjacentHTML('beforeend', '<svg><text>here</text></svg>')",
+            "without its own ground",
+        ),
+        ("document.querySelector('h1').animate([{opacity: 0}, {opacity: 1}], 60000)", "motion: 1 run"),
+        (
+            "document.querySelector('h1').style.setProperty('transition', 'opacity 1s', 'important')",
+            "motion: <h1",
+        ),
+    ] {
+        window.goto("/sign-in").await;
+        assert_eq!(settings::faults(&window).await, Vec::<String>::new());
+        window.run(harm).await;
+        let faults = settings::faults(&window).await;
+        assert!(faults.iter().any(|fault| fault.contains(told)), "{harm}: {faults:?}");
     }
 }
 

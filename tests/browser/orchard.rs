@@ -2,6 +2,7 @@
 //! that is over and one under way.
 
 pub(crate) mod api;
+pub(crate) mod sky;
 pub(crate) mod spring;
 
 use std::net::TcpListener;
@@ -13,6 +14,7 @@ use tempfile::TempDir;
 use tokio::sync::Mutex;
 
 use self::api::Api;
+use self::sky::Sky;
 
 /// Someone who can sign in.
 #[derive(Debug, Clone, Copy)]
@@ -56,6 +58,7 @@ pub(crate) struct Orchard {
     /// Page in full on which another server is taken over, which nobody has yet.
     pub(crate) claim: String,
     folder: TempDir,
+    _sky: Sky,
     /// Behind a lock, since what a program says is for one reader.
     _programs: std::sync::Mutex<[Program; 2]>,
 }
@@ -79,8 +82,11 @@ impl Orchard {
     /// One of its own for a test that stops servers or changes what others look at.
     pub(crate) async fn planted() -> Orchard {
         let folder = tempfile::tempdir().unwrap();
-        let (unclaimed, _, claim, _) = served(&folder, "unclaimed");
-        let (program, server, own, token) = served(&folder, "larkmoor");
+        let sky = Sky::silent().await;
+        let settings = sky.settings();
+        let settings: Vec<&str> = settings.iter().map(String::as_str).collect();
+        let (unclaimed, _, claim, _) = served(&folder, "unclaimed", &[]);
+        let (program, server, own, token) = served(&folder, "larkmoor", &settings);
         let api = Api::new(&server, &token);
         let operator = [("name", OPERATOR.name), ("email", OPERATOR.email), ("password", OPERATOR.password)];
         api.send(&path_of(&own, &server), &operator).await;
@@ -91,6 +97,7 @@ impl Orchard {
             let page = invited(&api, person.email, role).await;
             api.send(&page, &[("name", person.name), ("password", person.password)]).await;
         }
+        sky.over(now).await;
         let year = spring::over(&api, now).await;
         let contact = json!({"id": "runa", "name": "Runa Vale", "email": "runa@larkmoor.example"});
         api.post(&format!("farms/{FARM}/contacts"), contact).await;
@@ -105,7 +112,15 @@ impl Orchard {
             })
             .await;
         }
-        Orchard { server, api, year, confirm, mail, claim, folder, _programs: [program, unclaimed].into() }
+        eventually(&format!("{TERRACE} has odds of an ensemble and an hour to spray in"), async || {
+            let season = api.get(&format!("blocks/{TERRACE}/seasons/{year}")).await;
+            let likely = season["odds"]["legs"][0]["odds"]["likely"].as_str();
+            (season["stale"] == false && likely.is_some() && season["slots"][0]["outcome"] == "named")
+                .then_some(())
+        })
+        .await;
+        let programs = [program, unclaimed].into();
+        Orchard { server, api, year, confirm, mail, claim, folder, _sky: sky, _programs: programs }
     }
 
     /// The page of an invitation that nobody has used.
@@ -125,30 +140,31 @@ impl Orchard {
 
 /// A server that nobody has taken over, its address and the page for that.
 pub(crate) fn unclaimed(folder: &TempDir) -> (Program, String, String) {
-    let (program, server, claim, _) = served(folder, "unclaimed");
+    let (program, server, claim, _) = served(folder, "unclaimed", &[]);
     let claim = path_of(&claim, &server);
     (program, server, claim)
 }
 
-/// Starts the program on a new database; gives it with its address, the link by which
-/// it is taken over, and the token of the API.
-pub(crate) fn served(folder: &TempDir, name: &str) -> (Program, String, String, String) {
+/// Starts the program on a new database, with further settings; gives it with its
+/// address, the link by which it is taken over, and the token of the API.
+pub(crate) fn served(folder: &TempDir, name: &str, more: &[&str]) -> (Program, String, String, String) {
     // Links lead to the address that it listens on, which must be known before.
     let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
     let server = format!("http://127.0.0.1:{port}");
-    let mut program = serve(folder, name, &server);
+    let mut program = serve(folder, name, &server, more);
     let claim = program.line("take this server over, the link works once: ");
     let token = program.line("token for the API, shown this once: ");
     (program, server, claim, token)
 }
 
 /// Starts the program on the database of that name, at an address of this machine.
-pub(crate) fn serve(folder: &TempDir, name: &str, server: &str) -> Program {
+pub(crate) fn serve(folder: &TempDir, name: &str, server: &str, more: &[&str]) -> Program {
     let at = |end: &str| folder.path().join(format!("{name}{end}")).display().to_string();
     let listen = server.trim_start_matches("http://");
     let (database, mails) = (at(".db"), at("-mail"));
     let mut settings = vec!["serve", "--database", &database, "--mail-folder", &mails];
     settings.extend(["--listen", listen, "--public-url", server, "--requests-a-minute", "0"]);
+    settings.extend(more);
     Program::start(command(Build::Plain, &settings))
 }
 

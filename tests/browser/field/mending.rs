@@ -70,7 +70,7 @@ async fn what_is_written_of_another_season_goes_there() {
     save(&window, "note").await;
     let log = plot.log_of(past, 1).await;
     assert_eq!(log[0]["text"], "hail in the upper rows");
-    assert!(plot.log(0).await.is_empty());
+    assert!(plot.entries().await.is_empty(), "and nowhere else");
 }
 
 #[tokio::test(flavor = "multi_thread")]

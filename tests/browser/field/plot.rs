@@ -11,20 +11,20 @@ use crate::orchard::{FARM, GROWER, OPERATOR, invited, path_of, serve, served};
 const NAME: &str = "plot";
 
 /// The farm.
-pub(super) struct Plot {
-    pub(super) server: String,
-    pub(super) api: Api,
+pub(crate) struct Plot {
+    pub(crate) server: String,
+    pub(crate) api: Api,
     /// The bloom year.
-    pub(super) year: String,
+    pub(crate) year: String,
     folder: TempDir,
     program: Option<Program>,
 }
 
 impl Plot {
     /// With one block, `terrace`, and its grower.
-    pub(super) async fn planted() -> Plot {
+    pub(crate) async fn planted() -> Plot {
         let folder = tempfile::tempdir().unwrap();
-        let (program, server, own, token) = served(&folder, NAME);
+        let (program, server, own, token) = served(&folder, NAME, &[]);
         let api = Api::new(&server, &token);
         let operator = [("name", OPERATOR.name), ("email", OPERATOR.email), ("password", OPERATOR.password)];
         api.send(&path_of(&own, &server), &operator).await;
@@ -42,27 +42,38 @@ impl Plot {
         Plot { server, api, year, folder, program: Some(program) }
     }
 
+    /// Gives the block another name.
+    pub(crate) async fn rename(&self, name: &str) {
+        self.api.change("blocks/terrace", json!({"name": name})).await;
+    }
+
     /// The server goes away.
-    pub(super) fn stop(&mut self) {
+    pub(crate) fn stop(&mut self) {
         self.program.take().unwrap().kill();
     }
 
     /// It comes back.
-    pub(super) async fn start(&mut self) {
-        self.program = Some(serve(&self.folder, NAME, &self.server));
+    pub(crate) async fn start(&mut self) {
+        self.program = Some(serve(&self.folder, NAME, &self.server, &[]));
         eventually("the server answers", async || {
             std::net::TcpStream::connect(self.server.trim_start_matches("http://")).ok()
         })
         .await;
     }
 
+    /// What the block's log of the year holds by now.
+    pub(crate) async fn entries(&self) -> Vec<Value> {
+        let log = self.api.find(&format!("blocks/terrace/seasons/{}/log", self.year)).await;
+        log.and_then(|log| log["items"].as_array().cloned()).unwrap_or_default()
+    }
+
     /// The block's log of the year, once it has so many entries.
-    pub(super) async fn log(&self, entries: usize) -> Vec<Value> {
+    pub(crate) async fn log(&self, entries: usize) -> Vec<Value> {
         self.log_of(self.year.parse().unwrap(), entries).await
     }
 
     /// The same of another year.
-    pub(super) async fn log_of(&self, year: i32, entries: usize) -> Vec<Value> {
+    pub(crate) async fn log_of(&self, year: i32, entries: usize) -> Vec<Value> {
         eventually(&format!("{entries} entries in the log"), async || {
             let log = self.api.find(&format!("blocks/terrace/seasons/{year}/log")).await?;
             let items = log["items"].as_array().unwrap().clone();
@@ -73,20 +84,20 @@ impl Plot {
 }
 
 /// Signs the grower in and waits until all is kept for where there is no signal.
-pub(super) async fn ready(window: &Window) {
+pub(crate) async fn ready(window: &Window) {
     window.sign_in(GROWER.email, GROWER.password).await;
     window.goto("/today").await;
     window.text("Ready without signal").await;
 }
 
 /// Opens a form and waits until it can be filled.
-pub(super) async fn form(window: &Window, what: &str) {
+pub(crate) async fn form(window: &Window, what: &str) {
     window.goto(&format!("/log?block=terrace&what={what}")).await;
     window.find(&format!("html[data-ready] #form-{what}")).await;
 }
 
 /// Types a count tree by tree and leaves the last one in the pad.
-pub(super) async fn count(window: &Window, trees: &[u32]) {
+pub(crate) async fn count(window: &Window, trees: &[u32]) {
     for (n, tree) in trees.iter().enumerate() {
         if n > 0 {
             window.press("#form-open-count .next").await;
@@ -96,7 +107,7 @@ pub(super) async fn count(window: &Window, trees: &[u32]) {
 }
 
 /// Saves the form and waits until it is in the outbox.
-pub(super) async fn save(window: &Window, what: &str) {
+pub(crate) async fn save(window: &Window, what: &str) {
     window.press(&format!("#form-{what} > button")).await;
     window.text("Written down on this phone").await;
 }

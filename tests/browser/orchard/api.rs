@@ -41,6 +41,16 @@ impl Api {
         self.ask(self.client.put(self.url(path)).json(&body)).await
     }
 
+    /// Puts something in the place of what is there, whatever that is.
+    pub(crate) async fn set(&self, path: &str, body: Value) -> Value {
+        self.ask(self.client.put(self.url(path)).header("if-match", "*").json(&body)).await
+    }
+
+    /// Changes fields of what is there, whatever it is.
+    pub(crate) async fn change(&self, path: &str, body: Value) -> Value {
+        self.ask(self.client.patch(self.url(path)).header("if-match", "*").json(&body)).await
+    }
+
     /// Sends a page's form.
     pub(crate) async fn send(&self, page: &str, fields: &[(&str, &str)]) {
         let fields: Vec<String> =

@@ -1,4 +1,5 @@
-//! Two springs: 2013 on the real readings of EWR, and one that began a few days ago.
+//! Two springs: 2013 on the real readings of EWR, and one that began a few days ago, with
+//! what a provider foretells of it.
 
 use model::time::{DAY, HOUR, Instant};
 use serde_json::{Value, json};
@@ -16,6 +17,14 @@ pub(super) async fn over(api: &Api, now: Instant) -> i64 {
     api.post("sites", site).await;
     api.post("sites/ridge/sources", json!({"id": "mast", "name": "Mast", "way": "hand"})).await;
     api.post("sites/ridge/sources", json!({"id": "logger", "name": "Logger", "way": "file"})).await;
+    let model = json!({"id": "model", "name": "Model", "way": "feed", "provider": "open-meteo"});
+    api.post("sites/ridge/sources", model).await;
+    // What the label allows is theirs to know; these are what they go by themselves.
+    let own = |what: &str, source: &str| json!({"what": what, "source": source, "status": "own"});
+    let (mut wind, bees) =
+        (own("wind", "what our sprayer bears"), own("bee-quiet", "as agreed with the beekeeper"));
+    wind["at"] = json!(4.5);
+    api.set(&format!("farms/{FARM}/slot-limits"), json!({"limit": [wind, bees]})).await;
     for readings in [readings_of_2013(), readings_up_to(now)] {
         api.post("sites/ridge/readings", json!({"source": "mast", "readings": readings})).await;
     }
@@ -82,16 +91,17 @@ fn readings_of_2013() -> Vec<Value> {
     .collect()
 }
 
-/// Mild days and cool nights of two weeks. No day is like another: readings that repeat
-/// themselves are not believed.
+/// The air of an hour since 1970: mild days and cool nights. No day is like another:
+/// readings that repeat themselves are not believed.
+pub(super) fn air(hour: i64) -> f64 {
+    let turned = |period: i64| hour.rem_euclid(period) as f64 / period as f64 * std::f64::consts::TAU;
+    let celsius = 13.0 - 6.0 * turned(24).cos() + 1.5 * turned(71).sin() + 0.4 * turned(7).sin();
+    (celsius * 10.0).round() / 10.0
+}
+
+/// Of two weeks.
 fn readings_up_to(now: Instant) -> Vec<Value> {
     let hour = now.0.div_euclid(HOUR);
     let hours = hour - 14 * DAY / HOUR..=hour;
-    hours
-        .map(|hour| {
-            let turned = |period: i64| hour.rem_euclid(period) as f64 / period as f64 * std::f64::consts::TAU;
-            let celsius = 13.0 - 6.0 * turned(24).cos() + 1.5 * turned(71).sin() + 0.4 * turned(7).sin();
-            json!({"at": Instant(hour * HOUR), "celsius": (celsius * 10.0).round() / 10.0})
-        })
-        .collect()
+    hours.map(|hour| json!({"at": Instant(hour * HOUR), "celsius": air(hour)})).collect()
 }

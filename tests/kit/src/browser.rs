@@ -1,5 +1,6 @@
 //! A real browser: Chromium, led by its own driver.
 
+mod conditions;
 mod measures;
 mod window;
 
@@ -12,8 +13,8 @@ use serde_json::{Value, json};
 use tempfile::TempDir;
 use thirtyfour::{ChromiumLikeCapabilities, DesiredCapabilities, LoggingPrefsLogLevel, WebDriver};
 
-pub use measures::{build, sheets};
-pub use thirtyfour::{By, WebElement};
+pub use measures::{build, noted, sheets};
+pub use thirtyfour::{By, Key, WebElement};
 pub use window::Window;
 
 /// How large the window is and what holds it.

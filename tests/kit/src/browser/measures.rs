@@ -82,6 +82,17 @@ pub fn sheets(pdf: &Path) -> u32 {
     count.and_then(|count| count.trim().parse().ok()).unwrap_or_else(|| panic!("{}: {read:?}", pdf.display()))
 }
 
+/// Figures put on record: shown with the test, and in `target/screenshots/NAME`.
+///
+/// # Panics
+/// When they cannot be written.
+#[expect(clippy::print_stdout, reason = "the test runner shows it where it is asked to")]
+pub fn noted(name: &str, lines: &[String]) {
+    lines.iter().for_each(|line| println!("{line}"));
+    std::fs::write(output("screenshots").join(name), lines.join("\n") + "\n")
+        .expect("figures can be written");
+}
+
 /// The bytes in an answer of the DevTools.
 fn bytes_in(answer: &Value) -> Vec<u8> {
     use base64::Engine;

@@ -3,15 +3,15 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use serde_json::{Value, json};
+use serde_json::Value;
 use thirtyfour::prelude::*;
 
 use super::Size;
 
 /// Longest wait for something on a page.
-const PATIENCE: Duration = Duration::from_secs(20);
+pub(super) const PATIENCE: Duration = Duration::from_secs(20);
 /// Between two looks.
-const BREATH: Duration = Duration::from_millis(25);
+pub(super) const BREATH: Duration = Duration::from_millis(25);
 
 /// A window with its own profile: cookies, storage, what works without a network.
 #[derive(Debug)]
@@ -21,11 +21,20 @@ pub struct Window {
     size: Size,
     server: String,
     profile: PathBuf,
+    /// Service workers that commands were sent to, each with the session for that: what
+    /// is set in one is taken back in the same.
+    pub(super) workers: std::sync::Mutex<Vec<(Value, Value)>>,
 }
 
 impl Window {
     pub(super) fn new(driver: WebDriver, size: Size, server: &str, profile: PathBuf) -> Window {
-        Window { driver, size, server: server.to_owned(), profile }
+        let workers = std::sync::Mutex::default();
+        Window { driver, size, server: server.to_owned(), profile, workers }
+    }
+
+    /// The server that its paths lie on.
+    pub fn server(&self) -> &str {
+        &self.server
     }
 
     /// Its size.
@@ -146,18 +155,6 @@ impl Window {
     pub async fn devtools(&self, method: &str, parameters: Value) -> Value {
         let given = self.driver.cdp().send_raw(method, parameters).await;
         given.unwrap_or_else(|error| panic!("{method}: {error}"))
-    }
-
-    /// Cuts the page off from the network, or joins it again. What a service worker
-    /// asks for on its own is not cut off: stop the server for that.
-    ///
-    /// # Panics
-    /// When the browser refuses.
-    pub async fn offline(&self, offline: bool) {
-        self.devtools("Network.enable", json!({})).await;
-        let network =
-            json!({"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1});
-        self.devtools("Network.emulateNetworkConditions", network).await;
     }
 
     /// Closes it; gives what the next one needs.
