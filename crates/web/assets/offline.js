@@ -12,10 +12,10 @@ export async function keep(data) {
   if (!("serviceWorker" in navigator)) return;
   await navigator.serviceWorker.register("/worker.js", { scope: "/" });
   const { active } = await navigator.serviceWorker.ready;
-  if (!data?.person) return;
   const { port1, port2 } = new MessageChannel();
   port1.onmessage = ({ data: ready }) => sign(ready);
-  active.postMessage({ do: "fill" }, [port2]);
+  // A page that is not kept itself sees to it that the others are, once.
+  active.postMessage({ do: "fill", once: !data?.person }, [port2]);
 }
 
 /** Less room than this is hardly any, bytes: the pages themselves take less than one. */

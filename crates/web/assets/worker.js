@@ -17,14 +17,18 @@ self.addEventListener("activate", (event) => {
     await self.clients.claim();
     // What an older version kept stays until this one has its own.
     const had = (await caches.keys()).some((name) => name.startsWith("pages-"));
-    if (!had || (await fill())) await forget((name) => name !== ASSETS_CACHE && name !== PAGES_CACHE);
+    if (had) await fill();
+    else await forgetOld();
   })());
 });
 
 self.addEventListener("message", (event) => {
   if (event.data?.do !== "fill") return;
   const answer = (ready) => event.ports[0]?.postMessage(ready);
-  event.waitUntil(fill().catch(() => false).then(async (filled) => answer(filled || await isReady())));
+  event.waitUntil((async () => {
+    const enough = event.data.once && (await isReady());
+    answer(enough || (await fill().catch(() => false)) || (await isReady()));
+  })());
 });
 
 self.addEventListener("sync", (event) => {
@@ -38,7 +42,9 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
   if (url.origin !== self.location.origin) return;
-  if (request.method === "POST" && (url.pathname === "/sign-out" || url.pathname === "/sign-in")) {
+  // Not when signing in: that may fail, and the pages of someone else go when the first
+  // of whoever it is comes.
+  if (request.method === "POST" && url.pathname === "/sign-out") {
     event.waitUntil(forget((name) => name.startsWith("pages-")));
     return;
   }
@@ -59,8 +65,10 @@ function place(url) {
 /** The network first, the kept page when that takes too long. */
 async function page(event, url) {
   const network = fetch(event.request).then(async (response) => {
-    const plain = !url.searchParams.has("of") && !url.searchParams.has("done");
-    if (plain) await keepPage(place(url), response.clone());
+    // One of another season, or of an entry, is not what a phone needs without signal.
+    const plain = ["of", "done", "year"].every((name) => !url.searchParams.has(name));
+    // Where nothing can be kept the page is shown all the same.
+    if (plain) await keepPage(place(url), response.clone()).catch(() => false);
     return response;
   });
   // What comes late is kept for the next time.
@@ -69,14 +77,19 @@ async function page(event, url) {
   const first = await Promise.race([network.catch(() => null), patience]);
   // A server that is about to come back is no reason to show nothing.
   if (first && first.status < 500) return first;
-  return (await caches.match(place(url))) ?? first ?? network;
+  return (await kept(place(url))) ?? first ?? network;
+}
+
+/** What is kept of an address; what an older version kept only where this one has nothing. */
+async function kept(at) {
+  return (await (await caches.open(PAGES_CACHE)).match(at)) ?? caches.match(at);
 }
 
 /** Keeps a page of whoever is signed in, and drops those of anyone else. */
 async function keepPage(at, response) {
   const whose = response.headers.get("bloomtide-person");
   if (!response.ok || response.redirected || whose === null) return false;
-  const before = await caches.match("/whose");
+  const before = await kept("/whose");
   if (before && (await before.text()) !== whose) await forget((name) => name.startsWith("pages-"));
   const cache = await caches.open(PAGES_CACHE);
   await cache.put("/whose", new Response(whose));
@@ -85,13 +98,20 @@ async function keepPage(at, response) {
 }
 
 async function fill() {
-  const kept = await Promise.all(KEPT_PAGES.map(async (at) => keepPage(at, await fetch(at, { redirect: "manual" }))));
-  return kept.every(Boolean) && isReady();
+  const all = await Promise.all(KEPT_PAGES.map(async (at) => keepPage(at, await fetch(at, { redirect: "manual" }))));
+  if (!all.every(Boolean)) return false;
+  await forgetOld();
+  return isReady();
 }
 
 async function isReady() {
   const found = await Promise.all([...KEPT_PAGES, ...FILES].map((at) => caches.match(at)));
   return found.every(Boolean);
+}
+
+/** What older versions kept. */
+function forgetOld() {
+  return forget((name) => name !== ASSETS_CACHE && name !== PAGES_CACHE);
 }
 
 async function forget(which) {
