@@ -56,6 +56,9 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
         "/mail-test" | "/farms/new" => vec![path.to_owned()],
         "/farms/{id}/change"
         | "/farms/{id}/slot-limits"
+        | "/farms/{id}/calendars"
+        | "/farms/{id}/note"
+        | "/farms/{id}/plans"
         | "/farms/{id}/sites/new"
         | "/farms/{id}/blocks/new"
         | "/farms/{id}/blocks/import" => {

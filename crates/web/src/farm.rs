@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use access::Deed;
 use askama::Template;
 use axum::extract::Path;
 use axum::http::StatusCode;
@@ -36,6 +37,8 @@ struct Page {
     people: Vec<(String, &'static str)>,
     /// Whether they may read who did what.
     reviews: bool,
+    /// Whether they write into its logs.
+    logs: bool,
     /// Whether they set the farm up.
     sets: bool,
 }
@@ -86,6 +89,7 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>) -> Shown {
         sites,
         people: members.into_iter().map(|(person, held)| (person.name, held.role.word())).collect(),
         reviews: view.caller().may_review(&farm.id),
+        logs: signed.may(Deed::Log, &farm),
         sets: signed.sets_up(&farm.id).is_ok(),
         farm_id: farm.id,
     };

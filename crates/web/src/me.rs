@@ -25,6 +25,8 @@ struct Page {
     roles: Vec<(String, String, &'static str)>,
     operator: bool,
     own: Form,
+    /// By which all that is kept of them goes.
+    remove: Form,
     /// A token that was just made; its secret is shown this once.
     made: Option<(String, String)>,
     tokens: Vec<Held>,
@@ -59,7 +61,7 @@ pub(crate) async fn rename(signed: Signed, Body(sent): Body<Sent>) -> Shown {
 
 /// Makes a token. Its secret is on the page that answers and nowhere else.
 pub(crate) async fn make_token(signed: Signed, Body(sent): Body<Sent>) -> Shown {
-    let mut document = sent.texts(&["name", "scope"]);
+    let mut document = sent.texts(&["name", "scope", "expires_at"]);
     // A day is typed; the token ends with its beginning on the wall clock of the page.
     if let Some(day) = sent.text("expires_at").and_then(|day| day.parse::<NaiveDate>().ok()) {
         let zone = signed.farm_zone(None).await?;
@@ -79,6 +81,14 @@ pub(crate) async fn revoke(signed: Signed, Path(id): Path<String>) -> Shown {
     // Whatever became of it meanwhile, such as a use, it is to end.
     signed.0.ask(Asked::delete(&["me", "tokens", &id], "*")).await?;
     on_to("/me#tokens")
+}
+
+/// Removes them: name, address, password, roles and tokens.
+pub(crate) async fn remove(signed: Signed, Body(sent): Body<Sent>) -> Shown {
+    match signed.0.ask(Asked::delete(&["me"], sent.raw("tag"))).await {
+        Ok(_) => on_to("/sign-in"),
+        Err(undone) => shown(&signed, Some(Tried::new("remove", sent, undone)?), None).await,
+    }
 }
 
 /// All that is kept of them, as a file.
@@ -115,7 +125,11 @@ async fn shown(signed: &Signed, tried: Option<Tried>, made: Option<(String, Stri
         email: typed(&person["email"]),
         roles,
         operator: view.caller().operator,
-        own: own(person, words).held(me.tag).after(tried.as_ref()),
+        own: own(person, words).held(me.tag.clone()).after(tried.as_ref()),
+        remove: Form::deed(words, "remove", words.get("me.remove_now"), "")
+            .to("/me/removed#kept")
+            .held(me.tag)
+            .after(tried.as_ref()),
         made,
         tokens: of("token"),
         sessions: of("session"),

@@ -3,6 +3,7 @@
 
 pub(crate) mod begin;
 pub(crate) mod block;
+pub(crate) mod calendars;
 mod coordinates;
 pub(crate) mod farm;
 pub(crate) mod feed;
@@ -15,6 +16,7 @@ pub(crate) mod plan;
 pub(crate) mod readings;
 pub(crate) mod site;
 mod source;
+pub(crate) mod together;
 
 use access::Deed as May;
 use askama::Template;
@@ -23,6 +25,7 @@ use axum::response::Response;
 
 use crate::fields::Form;
 use crate::pages;
+use crate::tables::Table;
 use crate::visit::{Signed, Stop};
 use crate::words::Words;
 
@@ -39,6 +42,7 @@ pub(crate) struct FormPage {
     pub(crate) said: Vec<String>,
     /// What must not be passed over.
     pub(crate) cautions: Vec<String>,
+    pub(crate) table: Option<Table>,
     /// Addresses and words of what comes next.
     pub(crate) next: Vec<(String, String)>,
     pub(crate) form: Form,
@@ -73,6 +77,7 @@ impl FormPage {
             done: None,
             said: Vec::new(),
             cautions: Vec::new(),
+            table: None,
             next: Vec::new(),
             form,
             deeds: Vec::new(),

@@ -1,13 +1,15 @@
 //! A contact as it stands, to be changed.
 
-use api::Asked;
+use api::{Asked, tag_of};
 use axum::extract::{Form as Body, Path, Query};
-use serde_json::json;
+use chrono_tz::Tz;
+use serde_json::{Value, json};
 use store::{Contact, Farm};
 
 use super::{of_farm, wishes};
-use crate::fields::{Field, Form, Sent, Tried};
-use crate::set_up::FormPage;
+use crate::fields::{Field, Form, Group, Sent, Tried, shown};
+use crate::said;
+use crate::set_up::{Deed, FormPage};
 use crate::visit::{Shown, Signed, Stop, on_to};
 
 /// Blocks of a farm that may be set apart.
@@ -48,6 +50,54 @@ pub(crate) async fn save(
     }
 }
 
+/// Lets a contact hear of a block again.
+pub(crate) async fn hear(
+    signed: Signed,
+    Path((id, contact)): Path<(String, String)>,
+    Body(sent): Body<Sent>,
+) -> Shown {
+    let (farm, contact) = of_farm(&signed, &id, &contact).await?;
+    signed.sets_up(&farm.id)?;
+    let (block, year) = (sent.raw("block"), sent.raw("year"));
+    match signed.0.ask(Asked::delete(&["contacts", &contact.id, "mutes", block, year], sent.raw("tag"))).await
+    {
+        Ok(_) => on_to(&format!("/farms/{}/contacts/{}?saved=1", farm.id, contact.id)),
+        Err(undone) => {
+            let tried = Tried::new(format!("hear-{block}-{year}"), sent, undone)?;
+            Ok(changing(&signed, &farm, &contact, Some(&tried)).await?.shown())
+        }
+    }
+}
+
+/// The blocks that a contact hears nothing of for now, each with the way back.
+async fn mutes(
+    signed: &Signed,
+    farm: &Farm,
+    contact: &Contact,
+    blocks: &[(String, String)],
+    tried: Option<&Tried>,
+) -> Result<Vec<Deed>, Stop> {
+    let words = signed.words();
+    let mutes = signed.0.read(&["contacts", &contact.id, "mutes"], &[]).await?;
+    let deed = |mute: &Value| {
+        let (block, year) = (shown(&mute["block_id"]), shown(&mute["year"]));
+        let name = blocks.iter().find(|(id, _)| *id == block).map_or(&block, |(_, name)| name);
+        let at = mute["at"].as_str().and_then(|at| at.parse().ok()).map(|at| said::dated(at, Tz::UTC));
+        let carried = vec![Field::hidden("block", block.as_str()), Field::hidden("year", year.as_str())];
+        let mut form =
+            Form::deed(words, &format!("hear-{block}-{year}"), words.get("contacts.hear_now"), name)
+                .to(format!("/farms/{}/contacts/{}/hears", farm.id, contact.id))
+                .held(Some(tag_of(mute)));
+        form.groups.push(Group::of(carried));
+        Deed {
+            head: words.fill("contacts.mute", &[("block", name), ("year", &year)]),
+            means: words.fill("contacts.mute_means", &[("at", &at.unwrap_or_default())]),
+            form: form.after(tried),
+        }
+    };
+    Ok(mutes["items"].as_array().into_iter().flatten().map(deed).collect())
+}
+
 async fn changing(
     signed: &Signed,
     farm: &Farm,
@@ -72,6 +122,7 @@ async fn changing(
     let form = Form::new(words, words.get("contacts.save"), groups).filled(&now).held(held.tag).after(tried);
     let mut page =
         FormPage::new(words, words.fill("contacts.change_title", &[("name", &contact.name)]), form);
+    page.deeds = mutes(signed, farm, contact, &blocks, tried).await?;
     if contact.confirmed_at.is_some() {
         page.said.push(words.get("contacts.told_of_change").to_owned());
     }

@@ -72,6 +72,11 @@ impl Sent {
         Value::Object(given.collect::<Map<String, Value>>())
     }
 
+    /// All that was sent, by name.
+    pub(crate) fn pairs(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.0.iter().map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
     /// The lines of a field, blank ones left out.
     pub(crate) fn lines(&self, name: &str) -> Vec<&str> {
         self.raw(name).lines().map(str::trim).filter(|line| !line.is_empty()).collect()

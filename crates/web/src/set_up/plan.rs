@@ -17,13 +17,31 @@ const SPARE: usize = 2;
 /// What is kept of a spray, each at its own field.
 const OF_SPRAY: [&str; 6] = ["material", "mark", "bound", "rate", "rate_unit", "rate_basis"];
 /// Numbers beside the sprays.
-const SETTINGS: [&str; 5] =
+pub(super) const SETTINGS: [&str; 5] =
     ["age_days", "overrun_margin", "lead_hours", "fewest_bee_hours", "readings_within_hours"];
 
 /// Materials by id and name.
-async fn materials(signed: &Signed) -> Result<Vec<(String, String)>, Stop> {
+pub(super) async fn materials(signed: &Signed) -> Result<Vec<(String, String)>, Stop> {
     let catalogue = signed.0.catalogue().await?;
     Ok(catalogue.materials.iter().map(|one| (one.id.clone(), one.name.clone())).collect())
+}
+
+/// The numbers beside the sprays: name, words and what each is by default.
+pub(super) fn settings(words: &'static Words) -> [(&'static str, &'static str, String); 5] {
+    let plain = Settings::default();
+    [
+        ("lead_hours", words.get("plan.lead_hours"), plain.lead_hours.to_string()),
+        ("overrun_margin", words.get("plan.overrun_margin"), plain.overrun_margin.to_string()),
+        ("age_days", words.get("plan.age_days"), plain.age_days.to_string()),
+        ("fewest_bee_hours", words.get("plan.bee_hours"), plain.fewest_bee_hours.to_string()),
+        ("readings_within_hours", words.get("plan.readings_within"), plain.readings_within_hours.to_string()),
+    ]
+}
+
+/// The sides of a mark to keep to.
+pub(super) fn bounds(words: &Words) -> Vec<(String, String)> {
+    let sides = [("not-before", "plan.not_before"), ("not-after", "plan.not_after")];
+    sides.map(|(side, key)| (side.to_owned(), words.get(key).to_owned())).to_vec()
 }
 
 /// The form with the plan that stands, for what was typed last: it has room for both.
@@ -35,18 +53,10 @@ fn form(words: &'static Words, materials: &[(String, String)], now: &Sent, typed
         if row == 0 || meant(&row) { group } else { group.folded() }
     };
     let mut groups: Vec<Group> = (0..(rows + SPARE).min(MOST_SPRAYS)).map(group).collect();
-    let mut settings = Vec::new();
-    let plain = Settings::default();
-    for (name, label, default) in [
-        ("lead_hours", words.get("plan.lead_hours"), plain.lead_hours.to_string()),
-        ("overrun_margin", words.get("plan.overrun_margin"), plain.overrun_margin.to_string()),
-        ("age_days", words.get("plan.age_days"), plain.age_days.to_string()),
-        ("fewest_bee_hours", words.get("plan.bee_hours"), plain.fewest_bee_hours.to_string()),
-        ("readings_within_hours", words.get("plan.readings_within"), plain.readings_within_hours.to_string()),
-    ] {
-        settings.push(Field::number(name, label).hint(&words.fill("plan.default", &[("value", &default)])));
-    }
-    groups.push(Group::headed(words.get("plan.settings"), settings).folded());
+    let number = |(name, label, default): (&str, &str, String)| {
+        Field::number(name, label).hint(&words.fill("plan.default", &[("value", &default)]))
+    };
+    groups.push(Group::headed(words.get("plan.settings"), settings(words).map(number).to_vec()).folded());
     Form::new(words, words.get("plan.save"), groups).filled(now)
 }
 
@@ -70,10 +80,6 @@ fn spray(
             known.push(word(&own));
         }
     }
-    let bounds = vec![
-        ("not-before".to_owned(), words.get("plan.not_before").to_owned()),
-        ("not-after".to_owned(), words.get("plan.not_after").to_owned()),
-    ];
     let (low, high) = MARKS;
     let fields = vec![
         Field::choice(&name("material"), words.get("plan.material"), choice("plan.no_spray", known))
@@ -81,7 +87,8 @@ fn spray(
         Field::number(&name("mark"), words.get("plan.mark"))
             .hint(&words.fill("plan.mark_hint", &[("low", &low), ("high", &high)]))
             .at(at("mark")),
-        Field::choice(&name("bound"), words.get("plan.bound"), choice("plan.by_leg", bounds)).at(at("bound")),
+        Field::choice(&name("bound"), words.get("plan.bound"), choice("plan.by_leg", bounds(words)))
+            .at(at("bound")),
         Field::number(&name("rate"), words.get("plan.rate")).at(at("rate")),
         Field::choice(
             &name("rate_unit"),

@@ -154,6 +154,22 @@ async fn a_token_is_shown_once_works_and_is_ended() {
 }
 
 #[tokio::test]
+async fn one_removes_oneself_after_reading_what_that_means() {
+    let house = House::planted().await;
+    house.person("ines", "alder", Role::Advisor).await;
+    let tom = house.person("tom", "alder", Role::Grower).await;
+    let page = house.page("/me", &tom).await;
+    assert!(page.contains("at once and for good"), "{page}");
+    let unread = house.fill("/me/removed", &[], &tom).await;
+    assert_eq!(unread.status, StatusCode::UNPROCESSABLE_ENTITY, "{}", unread.body);
+    let read = tag(&page, "remove-typed");
+    let gone = house.fill("/me/removed", &[("tag", &read)], &tom).await;
+    assert_eq!(gone.location.as_deref(), Some("/sign-in"), "{}", gone.body);
+    assert_eq!(house.get("/me", Some(&tom)).await.location.as_deref(), Some("/sign-in"));
+    assert!(house.store.person_by_email("tom@larkmoor.example").await.unwrap().is_none());
+}
+
+#[tokio::test]
 async fn one_renames_oneself_and_takes_what_is_kept_away() {
     let house = House::planted().await;
     let ines = house.person("ines", "alder", Role::Grower).await;

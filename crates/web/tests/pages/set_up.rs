@@ -1,5 +1,6 @@
 //! Setting up: from the first sign-in to a block with its plan and readings.
 
+mod calendars;
 mod file;
 mod kept;
 mod limits;
@@ -8,6 +9,7 @@ mod place;
 mod planted;
 mod readings;
 mod steps;
+mod together;
 
 use axum::http::StatusCode;
 

@@ -150,6 +150,35 @@ async fn growers_see_contacts_and_change_none() {
     assert_eq!(house.store.contacts_of("alder").await.unwrap().len(), 1);
 }
 
+#[tokio::test]
+async fn a_block_that_was_muted_is_heard_of_again() {
+    let house = House::alerted().await;
+    let ines = house.person("ines", "alder", Role::Advisor).await;
+    house.fill("/farms/alder/contacts", &WISHES, &ines).await;
+    let contact_id = house.contact().await.id;
+    let mute = store::Mute {
+        contact_id: contact_id.clone(),
+        block_id: "bench".into(),
+        year: 2013,
+        state: "growing".into(),
+        at: house.now(),
+    };
+    house.store.mute(&mute).await.unwrap();
+    let path = format!("/farms/alder/contacts/{contact_id}");
+    let page = house.page(&path, &ines).await;
+    assert!(page.contains("Hears nothing of North &#60;Bench&#62;, 2013, for now"), "{page}");
+    let read = tag(&page, "hear-bench-2013-typed");
+    let hears = format!("{path}/hears");
+    let typed = [("block", "bench"), ("year", "2013"), ("tag", read.as_str())];
+    let tom = house.person("tom", "alder", Role::Grower).await;
+    assert_eq!(house.fill(&hears, &typed, &tom).await.status, StatusCode::FORBIDDEN);
+    let other = house.fill(&hears, &[("block", "bench"), ("year", "2013"), ("tag", "\"x\"")], &ines).await;
+    assert!(other.body.contains("Someone else changed this"), "{}", other.body);
+    assert_eq!(house.fill(&hears, &typed, &ines).await.status, StatusCode::SEE_OTHER);
+    assert!(house.store.mutes_of(&contact_id).await.unwrap().is_empty());
+    assert_eq!(house.fill(&hears, &typed, &ines).await.status, StatusCode::NOT_FOUND);
+}
+
 const WISHES: [(&str, &str); 8] = [
     ("name", "Runa"),
     ("email", "runa@larkmoor.example"),
