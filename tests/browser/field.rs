@@ -2,6 +2,7 @@
 
 mod at_once;
 mod counting;
+mod earlier;
 mod later;
 mod mending;
 pub(crate) mod plot;

@@ -4,6 +4,7 @@ import { all, get, inside, put, remove } from "./base.js";
 import { isOff } from "./clock.js";
 import { closedHere, closing, sentence } from "./closed.js";
 import { counter } from "./counter.js";
+import { choices, layOut, offer } from "./earlier.js";
 import { element } from "./elements.js";
 import { made } from "./entry.js";
 import { stepper } from "./stepper.js";
@@ -43,7 +44,9 @@ export async function start(data, saved) {
   // The season of the address goes for its block alone, and not for what a kept page was of.
   let year = Number(mended?.year ?? asked.get("year")) || null;
   const of = asked.get("of");
-  if (of && of !== data.chosen.of && !mended) {
+  /** Block and season whose earlier entries the page came with. */
+  const page = { block: data.chosen.block, year: data.chosen.year };
+  if (of && of !== data.chosen.of && !mended && !layOut(data, block.value, what.value, of)) {
     document.querySelectorAll(".entry-form").forEach((form) => { form.hidden = true; });
     document.getElementById("choice").after(element("p", { class: "wrong", role: "alert" }, say("phone.needs_signal")));
     return;
@@ -58,18 +61,19 @@ export async function start(data, saved) {
     closed.textContent = here ? sentence(here) : facts.closed ?? "";
     closed.hidden = closed.textContent === "";
     const shut = Boolean(here) || Date.parse(facts.closed_until) > Date.now();
-    document.getElementById("earlier").hidden = !isOfPage(facts);
+    offer(facts, isOfPage(facts));
     await screens.get(what.value)?.show(facts, shut);
   };
   /** Whether the entries on the page are those of the block and season that are written of. */
-  const isOfPage = (facts) => facts.id === data.chosen.block && wantedYear(facts) === data.chosen.year;
+  const isOfPage = (facts) => facts.id === page.block && wantedYear(facts) === page.year;
   /** The season that is written of; of how trees bloom it is the one before. */
   const wantedYear = (facts) => year ?? (what.value === "return-bloom" ? facts.year - 1 : facts.year);
   const chosen = () => {
     const address = `/log?${new URLSearchParams({ block: block.value, what: what.value, ...(year ? { year } : {}) })}`;
     const facts = data.blocks.find((one) => one.id === block.value);
-    if (what.value === "withdrawal" && navigator.onLine && !isOfPage(facts)) {
-      // Its earlier entries stand on its own page.
+    // What is corrected belongs to one block and one form; all earlier entries of a season
+    // stand on its own page.
+    if (of || (what.value === "withdrawal" && navigator.onLine && !isOfPage(facts))) {
       location.assign(address);
       return;
     }
@@ -89,6 +93,7 @@ export async function start(data, saved) {
       .map((field) => [field.name, counter(field, () => touched())]));
     fields.filter((field) => field.dataset.as === "whole").forEach(stepper);
     const correcting = form.querySelector("input[name=of]")?.value ?? null;
+    const offered = [...form.querySelectorAll("select[data-as=entry] > option")];
     const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
     const button = form.querySelector("button:not([type=button])");
     button.before(wrong);
@@ -218,7 +223,9 @@ export async function start(data, saved) {
       if (!list) return;
       const about = mends?.entry.of;
       if (kind === "withdrawal") {
-        list.replaceChildren(...(isOfPage(facts) ? listed : []));
+        if (isOfPage(facts)) list.replaceChildren(...listed);
+        else choices(list, wantedYear(facts) === facts.year ? facts.earlier : []);
+        if (of && facts.id === data.chosen.block) list.value = of;
       } else {
         const own = (await all("kept").catch(() => [])).filter((one) => one.key.startsWith("spray:")
           && one.block === facts.id && Date.now() - one.made < SPRAY_KEPT);

@@ -35,6 +35,7 @@ const ALL: &[(&str, &str, &[u8])] = &[
     ("closed.js", JS, include_bytes!("../assets/closed.js")),
     ("counter.js", JS, include_bytes!("../assets/counter.js")),
     ("counting.js", JS, include_bytes!("../assets/counting.js")),
+    ("earlier.js", JS, include_bytes!("../assets/earlier.js")),
     ("elements.js", JS, include_bytes!("../assets/elements.js")),
     ("entry.js", JS, include_bytes!("../assets/entry.js")),
     ("file.js", JS, include_bytes!("../assets/file.js")),

@@ -13,6 +13,7 @@ use serde::{Serialize, Serializer};
 use serde_json::Value;
 use store::BoardRow;
 
+use super::chosen::{Earlier, earlier};
 use crate::sprayed::sprays;
 use crate::visit::{Signed, Stop};
 
@@ -20,8 +21,10 @@ use crate::visit::{Signed, Stop};
 const MOST: u32 = 500;
 /// Farms and sites that are looked up for them.
 const PLACES: u32 = 2_000;
-/// Blocks whose logs are read for sprays without a finish.
+/// Blocks whose logs are read for sprays without a finish and earlier entries.
 const LOGS: usize = 60;
+/// Earlier entries of each: the page is kept whole on a phone.
+const EARLIER: usize = 8;
 
 /// A block to write of.
 #[derive(Debug, Clone, Serialize)]
@@ -42,6 +45,8 @@ pub(crate) struct Block {
     pub(crate) wanted: &'static str,
     /// Sprays without a finish.
     pub(crate) drafts: Vec<Draft>,
+    /// The season's latest entries, to be put right where there is no signal.
+    pub(crate) earlier: Vec<Earlier>,
 }
 
 fn zone_name<S: Serializer>(zone: &Tz, to: S) -> Result<S::Ok, S::Error> {
@@ -93,10 +98,11 @@ impl Writable {
             let zone = zones.get(&block.site_id).copied().unwrap_or(Tz::UTC);
             let season = seasons.remove(&block.id);
             let reentry = season.as_ref().and_then(|season| season.reentry.as_ref());
-            let drafts = if season.is_some() && blocks.len() < LOGS {
-                drafts(&view.store().log(&block.id, year).await?, now)
+            let (drafts, earlier) = if season.is_some() && blocks.len() < LOGS {
+                let rows = view.store().log(&block.id, year).await?;
+                (drafts(&rows, now), earlier(&rows, zone, EARLIER, signed))
             } else {
-                Vec::new()
+                (Vec::new(), Vec::new())
             };
             let until = reentry.and_then(|reentry| reentry.until).filter(|until| *until > now);
             blocks.push(Block {
@@ -110,6 +116,7 @@ impl Writable {
                 before_spray: before_spray(season.as_ref(), zone, now),
                 wanted: wanted(season.as_ref(), until.is_some(), zone, now),
                 drafts,
+                earlier,
             });
         }
         blocks.sort_by(|a, b| (&a.farm, &a.name).cmp(&(&b.farm, &b.name)));

@@ -1,12 +1,16 @@
 //! What of the page was asked for: block, season, form, and the entry that is
 //! corrected.
 
+use std::collections::BTreeMap;
+
 use api::field_log;
+use chrono_tz::Tz;
+use serde::Serialize;
 use serde_json::{Map, Value};
 use store::LogEntry;
 
 use super::blocks::{Block, Draft, Writable, drafts};
-use super::forms::{As, Form, named};
+use super::forms::{As, Field, Form, named};
 use super::typed::{self, Typed};
 use super::{Asked, said};
 use crate::visit::{Signed, Stop};
@@ -30,10 +34,15 @@ pub(crate) struct Chosen {
 }
 
 /// An entry of the season, as it can be chosen.
+#[derive(Debug, Clone, Serialize)]
 pub(crate) struct Earlier {
     pub(crate) id: String,
     pub(crate) what: &'static str,
     pub(crate) told: String,
+    /// What stands in the fields of its form, as it would be typed.
+    values: BTreeMap<&'static str, String>,
+    /// The entry as it stands.
+    entry: Value,
 }
 
 /// A form with its fields.
@@ -88,7 +97,7 @@ impl Chosen {
         let now = signed.0.now();
         let drafts = drafts(&rows, now);
         let entry = asked.of.as_deref().and_then(|id| standing(&rows, id));
-        let earlier = block.map(|block| earlier(&rows, block, signed)).unwrap_or_default();
+        let earlier = block.map(|block| earlier(&rows, block.zone, EARLIER, signed)).unwrap_or_default();
         Ok(Chosen {
             block: block.cloned(),
             this_year,
@@ -200,23 +209,28 @@ pub(crate) fn standing(rows: &[LogEntry], id: &str) -> Option<Value> {
 }
 
 /// The season's entries as they stand, the latest first.
-fn earlier(rows: &[LogEntry], block: &Block, signed: &Signed) -> Vec<Earlier> {
+pub(super) fn earlier(rows: &[LogEntry], zone: Tz, most: usize, signed: &Signed) -> Vec<Earlier> {
     let log = field_log(rows);
     let stand = log.stand(signed.0.now());
-    let entries = stand.entries.iter().rev().take(EARLIER);
+    let entries = stand.entries.iter().rev().take(most);
     entries
         .filter_map(|entry| {
             let form = named(entry.says.kind())?;
             let doc = standing(rows, entry.id)?;
             let first = form.fields.iter().find(|field| field.needed).or_else(|| form.fields.first());
-            let value =
-                first.and_then(|field| Some(typed::shown(field.typed, doc.get(field.name)?, block.zone)));
+            let typed = |field: &Field| Some(typed::shown(field.typed, doc.get(field.name)?, zone));
+            let value = first.and_then(typed);
+            let mut values: BTreeMap<_, _> =
+                form.fields.iter().filter_map(|field| Some((field.name, typed(field)?))).collect();
+            values.insert("at", typed::shown(As::Moment, doc.get("at")?, zone));
             let name = signed.words().get(form.name);
             let brief: String = value.unwrap_or_default().chars().take(60).collect();
             Some(Earlier {
                 id: entry.id.to_owned(),
                 what: form.what,
-                told: format!("{}: {name} {brief}", entry.at.spoken(block.zone)).trim_end().to_owned(),
+                told: format!("{}: {name} {brief}", entry.at.spoken(zone)).trim_end().to_owned(),
+                values,
+                entry: doc,
             })
         })
         .collect()
