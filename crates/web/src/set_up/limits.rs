@@ -87,23 +87,18 @@ fn document(sent: &Sent, facts: &Value) -> Value {
 fn form(words: &'static Words, now: &Sent, typed: &Sent) -> Form {
     let last = (0..MOST).rev().find(|row| is_meant(now, *row) || is_meant(typed, *row));
     let rows = (last.map_or(0, |last| last + 1) + SPARE).min(MOST);
-    Form::new(words, words.get("limits.save"), (0..rows).map(|row| limit(words, typed, row)).collect())
+    Form::new(words, words.get("limits.save"), (0..rows).map(|row| limit(words, now, typed, row)).collect())
         .filled(now)
 }
 
-fn limit(words: &'static Words, typed: &Sent, row: usize) -> Group {
+fn limit(words: &'static Words, now: &Sent, typed: &Sent, row: usize) -> Group {
     // Its place among those that were sent, which the API counts.
     let place = (0..row).filter(|before| is_meant(typed, *before)).count();
     let at = |field: &str| format!("/limit/{place}/{field}");
-    let said = |what: What| {
-        format!(
-            "{}{}",
-            what.spoken(),
-            match what.unit() {
-                _ if what == What::BeeQuiet => String::new(),
-                unit => format!(",{unit}"),
-            }
-        )
+    let said = |what: What| match what {
+        // Of the first two the unit is chosen, and the third takes no figure.
+        What::Warmest | What::Coldest | What::BeeQuiet => what.spoken().to_owned(),
+        what => format!("{},{}", what.spoken(), what.unit()),
     };
     let whats = What::SET.map(|what| (what.word().to_owned(), said(what)));
     let nothing = (String::new(), words.get("limits.none").to_owned());
@@ -126,7 +121,8 @@ fn limit(words: &'static Words, typed: &Sent, row: usize) -> Group {
         Field::line(&name(row, "source"), words.get("limits.source")).at(at("source")),
         Field::choice(&name(row, "status"), words.get("limits.status"), choices(&STATUS)).at(at("status")),
     ];
-    Group::headed(&words.fill("limits.row", &[("n", &(row + 1))]), fields)
+    let group = Group::headed(&words.fill("limits.row", &[("n", &(row + 1))]), fields);
+    if row == 0 || is_meant(now, row) || is_meant(typed, row) { group } else { group.folded() }
 }
 
 async fn shown_page(signed: &Signed, farm: &Farm, tried: Option<&Tried>) -> Result<FormPage, Stop> {
