@@ -17,7 +17,7 @@ pub(crate) async fn filled(orchard: &Orchard, path: &str) -> Vec<String> {
     let under_way = format!("/blocks/{TERRACE}/seasons/{}", orchard.year);
     let there = match path {
         "/" | "/today" | "/care" | "/reference" | "/sign-in" | "/forgotten" => vec![path.to_owned()],
-        "/log" => ["open-count", "spray-rest", "damage-count", "decision"]
+        "/log" => ["open-count", "spray-rest", "spray-record", "damage-count", "decision"]
             .map(|what| format!("/log?block={TERRACE}&what={what}"))
             .to_vec(),
         "/farms/{id}/sprays/{year}" => vec![format!("/farms/{FARM}/sprays/{PAST}")],

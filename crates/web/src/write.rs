@@ -11,7 +11,7 @@ mod typed;
 use askama::Template;
 use axum::extract::Query;
 use axum::http::StatusCode;
-use axum::response::Response;
+use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 use serde_json::json;
 
@@ -90,6 +90,9 @@ async fn shown(
     let mut writable = Writable::of(signed).await?;
     let materials = signed.0.catalogue().await?.materials.clone();
     let chosen = Chosen::of(signed, &writable, &asked).await?;
+    if let Some(place) = chosen.in_whole(&asked).filter(|_| status == StatusCode::OK) {
+        return Ok(Redirect::to(&place).into_response());
+    }
     if let Some(block) =
         chosen.block.as_ref().and_then(|block| writable.blocks.iter_mut().find(|one| one.id == block.id))
     {

@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 use store::LogEntry;
 
 use super::blocks::{Block, Draft, Writable, drafts};
-use super::forms::{As, Field, Form, named};
+use super::forms::{As, Field, Form, SPRAY_RECORD, named};
 use super::typed::{self, Typed};
 use super::{Asked, said};
 use crate::visit::{Signed, Stop};
@@ -53,6 +53,8 @@ pub(crate) struct FormShown {
     pub(crate) lead: &'static str,
     pub(crate) field_work: bool,
     pub(crate) shown: bool,
+    /// What its time is called.
+    pub(crate) when: &'static str,
     /// A new id, under which one save is one entry.
     pub(crate) id: String,
     pub(crate) at: String,
@@ -144,6 +146,7 @@ impl Chosen {
             lead: words.get(form.lead),
             field_work: form.field_work,
             shown,
+            when: words.get(if form.what == SPRAY_RECORD { "log.begun" } else { "log.at" }),
             id: before("id").unwrap_or_else(|| signed.0.new_id()),
             at: at.unwrap_or_else(|| typed::on_wall(minute(signed.0.now()), zone)),
             zone: zone.name().to_owned(),
@@ -177,6 +180,20 @@ impl Chosen {
         }
     }
 
+    /// Where a finished spray is corrected, when a form was asked for that knows only its
+    /// begin or only what is left to add: neither its finish nor what became of it.
+    pub(crate) fn in_whole(&self, asked: &Asked) -> Option<String> {
+        let finished = self.entry.as_ref().is_some_and(is_finished);
+        let of = asked.of.as_deref().filter(|_| finished && ["spray", "spray-rest"].contains(&self.what))?;
+        let query = form_urlencoded::Serializer::new(String::new())
+            .append_pair("block", self.block.as_ref().map_or("", |block| &block.id))
+            .append_pair("year", &self.year.to_string())
+            .append_pair("what", SPRAY_RECORD)
+            .append_pair("of", of)
+            .finish();
+        Some(format!("/log?{query}"))
+    }
+
     /// Entries that a form can be about.
     fn earlier_of(&self, form: &Form) -> Vec<(String, String)> {
         if form.kind == "withdrawal" {
@@ -193,6 +210,11 @@ impl Chosen {
 
 fn minute(at: model::time::Instant) -> model::time::Instant {
     model::time::Instant(at.0.div_euclid(60) * 60)
+}
+
+/// Whether an entry is a spray whose finish is recorded.
+fn is_finished(entry: &Value) -> bool {
+    entry["kind"] == "spray" && entry["finished_at"].is_string()
 }
 
 /// What stands of an entry after its corrections; none where there is no such entry or
@@ -215,8 +237,8 @@ pub(super) fn earlier(rows: &[LogEntry], zone: Tz, most: usize, signed: &Signed)
     let entries = stand.entries.iter().rev().take(most);
     entries
         .filter_map(|entry| {
-            let form = named(entry.says.kind())?;
             let doc = standing(rows, entry.id)?;
+            let form = named(if is_finished(&doc) { SPRAY_RECORD } else { entry.says.kind() })?;
             let first = form.fields.iter().find(|field| field.needed).or_else(|| form.fields.first());
             let typed = |field: &Field| Some(typed::shown(field.typed, doc.get(field.name)?, zone));
             let value = first.and_then(typed);

@@ -101,6 +101,44 @@ const fn recorded(name: &'static str) -> Field {
     Field { name, label: None, typed: As::Text, needed: false, more: true }
 }
 
+/// A finish and what belongs on record, after what names the spray.
+macro_rules! record_after {
+    ($named:expr) => {
+        &[
+            $named,
+            needed("finished_at", "field.finished_at", As::Moment),
+            wanted("reentry_hours", "field.reentry_hours", As::Decimal),
+            wanted("took", "field.took", As::Either("field.took_yes", "field.took_no")),
+            wanted("share_of_block", "field.share_of_block", As::Percent),
+            wanted("thins", "field.thins", As::Either("field.thins_yes", "field.thins_no")),
+            recorded("product"),
+            recorded("registration_number"),
+            recorded("country"),
+            recorded("active_ingredient"),
+            recorded("total_amount"),
+            recorded("rate"),
+            recorded("rate_basis"),
+            recorded("water_volume"),
+            recorded("area"),
+            recorded("crop"),
+            recorded("bbch"),
+            recorded("applicator"),
+            recorded("certificate"),
+            recorded("equipment"),
+            recorded("wind"),
+            recorded("wind_source"),
+            recorded("temperature"),
+            recorded("temperature_source"),
+            recorded("bee_notice"),
+            recorded("reason"),
+            recorded("note"),
+        ]
+    };
+}
+
+/// The form of a spray that is over, with its whole record: the one that corrects it.
+pub(crate) const SPRAY_RECORD: &str = "spray-record";
+
 const WOOD: Field = more("wood", "field.wood", As::One(&Wood::WORDS));
 const NOTE: Field = wanted("note", "field.note", As::Long);
 
@@ -136,35 +174,15 @@ pub(crate) const ALL: &[Form] = &[
         name: "form.spray_rest",
         lead: "form.spray_rest_lead",
         field_work: false,
-        fields: &[
-            needed("of", "field.draft", As::Entry),
-            needed("finished_at", "field.finished_at", As::Moment),
-            wanted("reentry_hours", "field.reentry_hours", As::Decimal),
-            wanted("took", "field.took", As::Either("field.took_yes", "field.took_no")),
-            wanted("share_of_block", "field.share_of_block", As::Percent),
-            wanted("thins", "field.thins", As::Either("field.thins_yes", "field.thins_no")),
-            recorded("product"),
-            recorded("registration_number"),
-            recorded("country"),
-            recorded("active_ingredient"),
-            recorded("total_amount"),
-            recorded("rate"),
-            recorded("rate_basis"),
-            recorded("water_volume"),
-            recorded("area"),
-            recorded("crop"),
-            recorded("bbch"),
-            recorded("applicator"),
-            recorded("certificate"),
-            recorded("equipment"),
-            recorded("wind"),
-            recorded("wind_source"),
-            recorded("temperature"),
-            recorded("temperature_source"),
-            recorded("bee_notice"),
-            recorded("reason"),
-            recorded("note"),
-        ],
+        fields: record_after![needed("of", "field.draft", As::Entry)],
+    },
+    Form {
+        what: SPRAY_RECORD,
+        kind: "spray",
+        name: "form.spray_record",
+        lead: "form.spray_record_lead",
+        field_work: false,
+        fields: record_after![needed("material", "field.material", As::Material)],
     },
     Form {
         what: "damage-count",

@@ -28,7 +28,7 @@ fn outcomes(answer: &Value) -> Vec<&str> {
     answer["answers"].as_array().unwrap().iter().map(|one| one["outcome"].as_str().unwrap()).collect()
 }
 
-async fn in_bloom() -> (House, String) {
+pub async fn in_bloom() -> (House, String) {
     let house = House::planted().await;
     house.set_clock("2013-05-02T22:00:00Z");
     let cookie = house.person("gus", "alder", Role::Grower).await;
@@ -150,7 +150,7 @@ async fn a_closed_block_asks_for_no_work_in_it() {
 }
 
 /// The forms that a page shows without a script.
-fn shown(page: &str) -> Vec<&str> {
+pub fn shown(page: &str) -> Vec<&str> {
     page.split("data-what=\"")
         .skip(1)
         .filter(|rest| !rest.split('>').next().unwrap().contains(" hidden"))
@@ -159,13 +159,13 @@ fn shown(page: &str) -> Vec<&str> {
 }
 
 /// What a form sends: a field's value on the page.
-fn value(page: &str, what: &str, name: &str) -> String {
+pub fn value(page: &str, what: &str, name: &str) -> String {
     let form = page.split(&format!("data-what=\"{what}\"")).nth(1).unwrap();
     let field = form.split(&format!("name=\"{name}\" value=\"")).nth(1).unwrap();
     field.split('"').next().unwrap().to_owned()
 }
 
-async fn post(house: &House, cookie: &str, form: &str) -> Answer {
+pub async fn post(house: &House, cookie: &str, form: &str) -> Answer {
     house.send("POST", "/log", form, &JSON, Some(cookie)).await
 }
 
@@ -249,7 +249,7 @@ async fn a_spray_is_written_down_in_two_steps_and_an_entry_corrected_and_taken_b
     let sprays = house.page("/farms/alder/sprays/2013", &gus).await;
     assert!(sprays.contains("10 L (2.64 US gal)") && !sprays.contains("Draft"), "{sprays}");
 
-    let page = house.page("/log?block=bench&year=2013&what=spray&of=s1", &gus).await;
+    let page = house.page("/log?block=bench&year=2013&what=spray-record&of=s1", &gus).await;
     assert!(page.contains("value=\"ammonium-thiosulfate\"") && page.contains("This corrects"), "{page}");
     let back = "block=bench&what=withdrawal&id=s3&year=2013&of=s1&reason=other+block&at=2013-05-02T17%3A50";
     assert_eq!(post(&house, &gus, back).await.status, StatusCode::SEE_OTHER);

@@ -15,6 +15,7 @@ mod field;
 mod home;
 mod materials;
 mod people;
+mod mending;
 mod reading;
 mod round;
 mod season;

@@ -1,0 +1,61 @@
+//! What was written down is put right: by whom, and all of it.
+
+use axum::http::StatusCode;
+use serde_json::json;
+
+use crate::field::{in_bloom, post, shown, value};
+
+const RECORD: &str = "/log?block=bench&year=2013&what=spray-record&of=b+1";
+const FINISHED: &str = "2013-05-02T15:30:00-04:00";
+
+#[tokio::test]
+async fn a_finished_spray_that_rain_took_off_is_corrected() {
+    let (house, gus) = in_bloom().await;
+    let spray = json!({"id": "b 1", "kind": "spray", "at": "2013-05-02T14:00:00-04:00", "finished_at": FINISHED,
+        "material": "ammonium-thiosulfate", "applicator": "Tom Ash", "rate": "4", "share_of_block": 0.5});
+    house.write("bench", &[spray]).await;
+    let page = house.page("/log?block=bench&what=note", &gus).await;
+    let link = "/log?block=bench&amp;year=2013&amp;what=spray-record&amp;of=b%201\">Correct";
+    assert!(page.contains(link), "{page}");
+
+    // The form of its begin alone would hide the rest, and that of the rest only adds.
+    for what in ["spray-rest", "spray"] {
+        let answer = house.get(&format!("/log?block=bench&year=2013&what={what}&of=b%201"), Some(&gus)).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER);
+        assert_eq!(answer.location.as_deref(), Some(RECORD));
+    }
+    let page = house.page(RECORD, &gus).await;
+    assert_eq!(shown(&page), ["spray-record"]);
+    assert!(
+        page.contains("This corrects") && page.contains("The whole record of a spray that is over"),
+        "{page}"
+    );
+    assert!(page.contains("<h2>A finished spray</h2>") && page.contains("<label>Begun "), "{page}");
+    let form = page.split("data-what=\"spray-record\"").nth(1).unwrap().split("</form>").next().unwrap();
+    for filled in [
+        "name=\"of\" value=\"b 1\"",
+        "name=\"at\" value=\"2013-05-02T14:00\"",
+        "name=\"finished_at\" data-as=\"moment\" value=\"2013-05-02T15:30\"",
+        "name=\"material\" data-as=\"text\" value=\"ammonium-thiosulfate\"",
+        "name=\"share_of_block\" data-as=\"percent\" value=\"50\"",
+        "name=\"applicator\" data-as=\"text\" value=\"Tom Ash\"",
+    ] {
+        assert!(form.contains(filled), "{filled}: {form}");
+    }
+
+    let sent = "block=bench&what=spray-record&id=c1&year=2013&of=b+1&at=2013-05-02T14%3A05&finished_at=2013-05-02T15%3A30\
+        &material=ammonium-thiosulfate&took=false&applicator=Tom+Ash&rate=&share_of_block=50";
+    let wrong = post(&house, &gus, &sent.replace("14%3A05", "never")).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.body.contains("When: “2013-05-02Tnever” is no time"), "{}", wrong.body);
+    let answer = post(&house, &gus, sent).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let rows = house.store.log("bench", 2013).await.unwrap();
+    let entry = &rows[1].doc["entry"];
+    assert_eq!((rows[1].kind.as_str(), rows[1].doc["of"].as_str()), ("correction", Some("b 1")));
+    assert_eq!((entry["took"].as_bool(), entry["at"].as_str()), (Some(false), Some("2013-05-02T18:05:00Z")));
+    assert_eq!((entry.get("rate"), entry["share_of_block"].as_f64()), (None, Some(0.5)));
+    let sprays = house.page("/farms/alder/sprays/2013", &gus).await;
+    assert!(sprays.contains("no: it was spoiled") && !sprays.contains("Draft"), "{sprays}");
+    assert_eq!(value(&page, "spray-record", "what"), "spray-record");
+}
