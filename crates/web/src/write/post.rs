@@ -48,7 +48,12 @@ pub(crate) async fn post(signed: Signed, Form(sent): Form<Typed>) -> Shown {
             (StatusCode::SERVICE_UNAVAILABLE, words.get("entries.failed").to_owned())
         }
     };
-    shown(&signed, status, asked(), &sent, Some(wrong)).await
+    let mut again = sent.clone();
+    if status == StatusCode::CONFLICT {
+        // Another entry has this id: sent once more, this is to be one of its own.
+        again.remove("id");
+    }
+    shown(&signed, status, asked(), &again, Some(wrong)).await
 }
 
 /// The entry that a form makes: the thing itself, or the correction of an earlier one.

@@ -59,3 +59,20 @@ async fn a_finished_spray_that_rain_took_off_is_corrected() {
     assert!(sprays.contains("no: it was spoiled") && !sprays.contains("Draft"), "{sprays}");
     assert_eq!(value(&page, "spray-record", "what"), "spray-record");
 }
+
+#[tokio::test]
+async fn what_conflicts_is_sent_once_more_as_an_entry_of_its_own() {
+    let (house, gus) = in_bloom().await;
+    let form = |id: &str, text: &str| {
+        format!("block=bench&what=note&id={id}&year=2013&at=2013-05-02T10%3A00&text={text}")
+    };
+    assert_eq!(post(&house, &gus, &form("x1", "wet")).await.status, StatusCode::SEE_OTHER);
+    // Back, an edit, and saved again.
+    let answer = post(&house, &gus, &form("x1", "wet+grass")).await;
+    assert_eq!(answer.status, StatusCode::CONFLICT, "{}", answer.body);
+    assert!(answer.body.contains("wet grass</textarea>"), "what was typed stays: {}", answer.body);
+    let id = value(&answer.body, "note", "id");
+    assert_ne!(id, "x1");
+    assert_eq!(post(&house, &gus, &form(&id, "wet+grass")).await.status, StatusCode::SEE_OTHER);
+    assert_eq!(house.store.log("bench", 2013).await.unwrap().len(), 2);
+}
