@@ -12,7 +12,7 @@ use model::legs::Leg;
 use model::odds::SeasonOdds;
 use model::plan::MarkBound;
 use model::round::{self, Ask, Flowers, MarkTime, Round, Spot, Sprayer, Stop, Ways, Window, WorkingDay};
-use model::season;
+use model::season::{self, Hold, Reentry};
 use model::slot::Answer as SlotAnswer;
 use model::time::{HOUR, Instant, zone};
 use model::words;
@@ -90,8 +90,8 @@ pub(crate) struct RoundShown {
     /// A run of each sprayer, with its visits in order.
     #[schema(value_type = Vec<Object>)]
     runs: Value,
-    /// Blocks that cannot be reached in time, or of which too little is known, each
-    /// with why.
+    /// Blocks that cannot be reached in time, that are on hold after a frost, or of which
+    /// too little is known, each with why.
     #[schema(value_type = Vec<Object>)]
     left_out: Value,
     /// Whether no other round is better; else it is a good one.
@@ -226,6 +226,8 @@ struct Seen {
     odds: Option<SeasonOdds>,
     #[serde(default)]
     slots: Vec<SlotAnswer>,
+    hold: Option<Hold>,
+    reentry: Option<Reentry>,
 }
 
 /// What a round goes by beside the season.
@@ -262,6 +264,8 @@ fn stop(row: &BoardRow, spot: Option<Spot>, litres_per_hectare: Option<f64>) -> 
         bound: leg.bound.unwrap_or(MarkBound::NotBefore),
         style_per_hour: growth(leg, likely),
         flowers: None,
+        hold_since: seen.hold.map(|hold| hold.since),
+        reentry_unrecorded: seen.reentry.is_some_and(|reentry| reentry.until.is_none()),
     };
     Some((stop, leg.clone()))
 }

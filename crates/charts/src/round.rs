@@ -148,7 +148,7 @@ fn left_out(picture: &RoundPicture<'_>) -> Vec<String> {
         .map(|left| fitted(&left.told(picture.zone), SAID, WIDTH - 48.0))
         .collect();
     if all.len() > MOST_LEFT_OUT {
-        lines.push(format!("{} more blocks cannot be reached in time.", all.len() - MOST_LEFT_OUT));
+        lines.push(format!("{} more blocks are left out.", all.len() - MOST_LEFT_OUT));
     }
     lines
 }
@@ -156,7 +156,7 @@ fn left_out(picture: &RoundPicture<'_>) -> Vec<String> {
 fn description(picture: &RoundPicture<'_>) -> String {
     let (round, zone) = (picture.round, picture.zone);
     let blocks = picture.visits().count();
-    let mut said = vec![format!("{blocks} blocks, {} cannot be reached in time.", round.left_out.len())];
+    let mut said = vec![format!("{blocks} blocks, {} left out.", round.left_out.len())];
     for run in round.runs.iter().filter(|run| !run.visits.is_empty()) {
         let visits = run.visits.iter().map(|visit| format!("{} {}", visit.block, visit.begin.spoken(zone)));
         said.push(format!("{}: {}.", run.sprayer, visits.collect::<Vec<_>>().join("; ")));

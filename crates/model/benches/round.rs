@@ -55,6 +55,8 @@ fn farm(blocks: usize, sprayers: usize, spread_hours: f64, slot_hours: i64) -> A
             bound: if draw.share() < 0.5 { MarkBound::NotBefore } else { MarkBound::NotAfter },
             style_per_hour: 0.01 + 0.03 * draw.share(),
             flowers: None,
+            hold_since: None,
+            reentry_unrecorded: false,
         }
     });
     let stops = stops.collect();

@@ -134,6 +134,13 @@ pub struct Stop {
     pub style_per_hour: f64,
     /// Flowers through, where counts allow it.
     pub flowers: Option<Flowers>,
+    /// Since when it is on hold after a frost over its leg: it is not planned before
+    /// someone has looked at the flowers.
+    #[serde(default)]
+    pub hold_since: Option<Instant>,
+    /// Whether of its last spray no re-entry time is recorded.
+    #[serde(default)]
+    pub reentry_unrecorded: bool,
 }
 
 /// Begin and end of the working day on the wall clock, minutes from midnight; an end

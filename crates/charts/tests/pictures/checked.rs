@@ -177,6 +177,8 @@ pub fn round(now: Instant) -> (Vec<Stop>, Round) {
         bound,
         style_per_hour: 0.02,
         flowers: None,
+        hold_since: None,
+        reentry_unrecorded: false,
     };
     let slots = || vec![window(2, 6), window(14, 19)];
     let stops = vec![

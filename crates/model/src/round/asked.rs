@@ -8,6 +8,7 @@ use super::problem::{Job, Problem, Rig, costs, filling, spraying, steps};
 use super::way::{Spot, Ways};
 use super::{Ask, Flowers, HORIZON, MOST_SPRAYERS, MOST_STOPS, STEP, Sprayer, Stop, Window, WorkingDay};
 use crate::time::{HOUR, Instant, MINUTE};
+use crate::words::NO_REENTRY;
 
 /// Largest area, rate, tank and speed of growth that is taken (constructed).
 const MOST_HECTARES: f64 = 10_000.0;
@@ -54,6 +55,7 @@ impl Asked {
         let mut jobs = Vec::new();
         for (place, stop) in ask.stops.iter().enumerate() {
             let why = match job(ask, place, stop, origin) {
+                Err(why @ Why::Hold { .. }) => why,
                 _ if ask.sprayers.is_empty() => Why::NoSprayer,
                 _ if usable.is_empty() => Why::NoCapacity,
                 _ if !ways_are_sound => Why::NoWays,
@@ -76,6 +78,10 @@ impl Asked {
         for job in nowhere {
             let name = &ask.stops[job.stop].block;
             asked.notes.push(format!("Where {name} lies is not known: no way to it is reckoned."));
+        }
+        let unrecorded = asked.problem.jobs.iter().map(|job| &ask.stops[job.stop]);
+        for stop in unrecorded.filter(|stop| stop.reentry_unrecorded) {
+            asked.notes.push(format!("{}: {NO_REENTRY}", stop.block));
         }
         if ask.stops.is_empty() {
             asked.notes.push("There is no block to spray.".to_owned());
@@ -130,6 +136,9 @@ fn unfit(sprayer: &Sprayer) -> Option<String> {
 
 /// A stop in steps, or why it cannot be planned.
 fn job(ask: &Ask, place: usize, stop: &Stop, origin: Instant) -> Result<Job, Why> {
+    if let Some(since) = stop.hold_since {
+        return Err(Why::Hold { since });
+    }
     let within = |number: f64, most: f64| number > 0.0 && number <= most;
     if !within(stop.hectares, MOST_HECTARES) {
         return Err(Why::NoArea { hectares: stop.hectares.is_finite().then_some(stop.hectares) });

@@ -13,6 +13,11 @@ use crate::time::{HOUR, Instant};
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "why")]
 pub enum Why {
+    /// Frost came over its leg, and nobody has looked at the flowers yet.
+    Hold {
+        /// Since when.
+        since: Instant,
+    },
     /// Its area is none, or no number.
     NoArea {
         /// The area, ha, where it is a number.

@@ -38,6 +38,8 @@ fn stop(block: &str, metres: f64, begin: i64, end: i64, likely: i64) -> Stop {
         bound: MarkBound::NotBefore,
         style_per_hour: 0.03,
         flowers: None,
+        hold_since: None,
+        reentry_unrecorded: false,
     }
 }
 

@@ -69,6 +69,13 @@ impl LeftOut {
     /// That nobody gets there, and why.
     pub fn told(&self, zone: Tz) -> String {
         let why = match self.why {
+            Why::Hold { since } => {
+                return format!(
+                    "{} is left out: frost came over its leg {}. Look at the flowers before any spray.",
+                    self.block,
+                    since.spoken(zone)
+                );
+            }
             Why::NoArea { hectares: Some(hectares) } => {
                 format!("its area of {hectares} ha is not above 0 and up to 10000")
             }

@@ -1,5 +1,6 @@
 //! The page of the sprayers' round.
 
+use serde_json::json;
 use store::Role;
 
 use crate::house::{HERE, House};
@@ -89,4 +90,25 @@ async fn only_growers_and_advisors_of_the_farm_plan_a_round() {
     let nils = house.person("nils", "alder", Role::Grower).await;
     assert_eq!(house.send("POST", PATH, form, &elsewhere, Some(&nils)).await.status, 403);
     assert!(house.page("/", &nils).await.contains("href=\"/farms/alder/round\""));
+}
+
+#[tokio::test]
+async fn a_block_on_hold_stays_out_and_a_reentry_that_nobody_recorded_is_said() {
+    let house = House::growing().await;
+    let hold =
+        json!({"since": "2013-04-30T09:30:00Z", "night": "2013-04-29", "minimum_c": -3.0, "says": "look"});
+    house.amend("cove", "hold", hold).await;
+    let reentry = json!({"until": null, "closed": false, "finished_at": "2013-04-29T20:00:00Z", "entry": "s1",
+        "material": "captan"});
+    house.amend("bench", "reentry", reentry).await;
+    let cookie = house.person("nils", "alder", Role::Grower).await;
+    let planned = house.send("POST", PATH, "name-0=Old&area-0=1.5", &HERE, Some(&cookie)).await.body;
+    for part in [
+        "Alder Cove is left out: frost came over its leg Tue 30 Apr, 05:30. Look at the flowers before any spray.",
+        "North &#60;Bench&#62;: No re-entry time is recorded for this block",
+        "North &#60;Bench&#62;: go ",
+    ] {
+        assert!(planned.contains(part), "{part}: {planned}");
+    }
+    assert!(!planned.contains("Alder Cove: go "), "{planned}");
 }

@@ -53,6 +53,31 @@ fn a_block_that_cannot_be_planned_says_why() {
 }
 
 #[test]
+fn a_block_on_hold_is_left_out_whoever_could_go() {
+    let held = || Stop { hold_since: Some(after(-600)), ..stop("A", 0.0, 0, 600, 0) };
+    let (why, told) = left(held());
+    assert_eq!(why, Why::Hold { since: after(-600) });
+    assert_eq!(
+        told,
+        format!(
+            "A is left out: frost came over its leg {}. Look at the flowers before any spray.",
+            after(-600).spoken(ZONE)
+        )
+    );
+    let alone = plan(&ask(vec![held()], Vec::new()));
+    assert_eq!(alone.left_out[0].why, Why::Hold { since: after(-600) });
+}
+
+#[test]
+fn a_block_whose_reentry_nobody_recorded_is_planned_and_said() {
+    let unrecorded = Stop { reentry_unrecorded: true, ..stop("A", 0.0, 0, 600, 0) };
+    let round = plan(&ask(vec![unrecorded, stop("B", 0.0, 0, 600, 0)], vec![sprayer("Red", 1.0)]));
+    assert_eq!(order(&round, 0).len(), 2);
+    assert_eq!(round.notes, [format!("A: {}", crate::words::NO_REENTRY)]);
+    assert!(round.told(ZONE).contains(&round.notes[0]));
+}
+
+#[test]
 fn a_sprayer_that_cannot_be_planned_says_why_and_the_others_go() {
     let stops = || vec![stop("A", 0.0, 0, 600, 0)];
     for (bad, says) in [
