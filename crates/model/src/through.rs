@@ -1,10 +1,12 @@
 //! Flowers that came through, and what that means when a spray is late, in words.
 
+use chrono_tz::Tz;
+
 use crate::bloom::Flowers;
 use crate::legs::Leg;
 use crate::plan::{MarkBound, Plan};
 use crate::season::{Season, State};
-use crate::time::HOUR;
+use crate::time::{HOUR, Instant};
 use crate::verdict::Advice;
 
 /// How many flowers a tree came through, against the fruit wanted; none where
@@ -31,7 +33,7 @@ pub fn what_now(season: &Season, plan: &Plan) -> Vec<String> {
     };
     let Some(reached) = leg.reached_at else { return Vec::new() };
     let target = plan.block.target_fruit_per_tree;
-    let mut said = vec![since(leg, season, reached.0)];
+    let mut said = vec![since(leg, season, reached, plan.zone)];
     if let Some(flowers) = season.flowers_through {
         said.extend(told(flowers, target));
         said.push(weighed(flowers, target));
@@ -65,12 +67,24 @@ pub fn what_now(season: &Season, plan: &Plan) -> Vec<String> {
     said
 }
 
-fn since(leg: &Leg, season: &Season, reached: i64) -> String {
-    let hours = season.as_of.map_or(0, |as_of| (as_of.0 - reached).max(0)) / HOUR;
-    let mark = leg.mark.unwrap_or_default();
+/// When the mark was reached, and how far the style has come by the last reading: what
+/// grew since then nobody has read.
+fn since(leg: &Leg, season: &Season, reached: Instant, zone: Tz) -> String {
+    let (mark, progress) = (leg.mark.unwrap_or_default(), leg.progress_low);
+    let at = reached.spoken(zone);
+    let Some(as_of) = season.as_of.filter(|as_of| *as_of >= reached) else {
+        return format!("Leg {} reached its mark of {mark:.2} {at}.", leg.number);
+    };
+    let before = match as_of.since(reached) / HOUR {
+        0 => "less than an hour".to_owned(),
+        1 => "an hour".to_owned(),
+        hours => format!("{hours} hours"),
+    };
     format!(
-        "Leg {} reached its mark of {mark:.2} {hours} hours ago and stands at {:.2} of the style.",
-        leg.number, leg.progress_low
+        "Leg {} reached its mark of {mark:.2} {at}, {before} before the last reading, {}; by then it stood at \
+         {progress:.2} of the style.",
+        leg.number,
+        as_of.spoken(zone)
     )
 }
 

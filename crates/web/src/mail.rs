@@ -132,18 +132,41 @@ async fn alert_of(web: &Web, message: &Message, alert_id: &str) -> Result<Option
     Ok(alerts.into_iter().find(|alert| alert.id == alert_id))
 }
 
-/// Someone took note: it is on record, and the block is quiet for them until its state
-/// changes.
+/// What became of a block's mail to who asked for less of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Quiet {
+    /// None goes to them until its state changes.
+    Muted,
+    /// It goes on: the address is on the farm's own list, where nothing is muted.
+    OnList,
+    /// It goes on: the season has no state yet that could change.
+    NoState,
+}
+
+impl Quiet {
+    /// That in a sentence, with what to do where the mail goes on.
+    fn told(self) -> &'static str {
+        english().get(match self {
+            Quiet::Muted => "mail.is_muted",
+            Quiet::OnList => "mail.on_list",
+            Quiet::NoState => "mail.no_state",
+        })
+    }
+}
+
+/// Someone took note: it is on record, and where they are a contact the block is quiet
+/// for them until its state changes.
 async fn note(web: &Web, message: &Message, alert_id: &str) -> Result<String, StoreError> {
     let Some(alert) = alert_of(web, message, alert_id).await? else { return Ok(told("mail.not_here")) };
     let first = web.store.acknowledge(&alert.id, web.clock.now()).await?;
-    quiet(web, message, &alert).await?;
-    Ok(told(if first { "mail.is_noted" } else { "mail.noted_before" }))
+    let quiet = quiet(web, message, &alert).await?;
+    let noted = english().get(if first { "mail.is_noted" } else { "mail.noted_before" });
+    Ok(format!("{noted} {}", quiet.told()))
 }
 
 async fn mute(web: &Web, message: &Message, alert_id: &str) -> Result<String, StoreError> {
     let Some(alert) = alert_of(web, message, alert_id).await? else { return Ok(told("mail.not_here")) };
-    Ok(told(if quiet(web, message, &alert).await? { "mail.is_muted" } else { "mail.not_muted" }))
+    Ok(quiet(web, message, &alert).await?.told().to_owned())
 }
 
 /// What was done, or was not.
@@ -151,15 +174,15 @@ fn told(key: &str) -> String {
     english().get(key).to_owned()
 }
 
-/// Mutes an alert's block for the mail's recipient, who must be a contact.
-async fn quiet(web: &Web, message: &Message, alert: &AlertRow) -> Result<bool, StoreError> {
-    let Some(block) = web.store.block(&alert.block_id).await? else { return Ok(false) };
+/// Mutes an alert's block for the mail's recipient, where that is a contact.
+async fn quiet(web: &Web, message: &Message, alert: &AlertRow) -> Result<Quiet, StoreError> {
+    let Some(block) = web.store.block(&alert.block_id).await? else { return Ok(Quiet::NoState) };
     let contacts = web.store.contacts_of(&block.farm_id).await?;
     let Some(contact) = contacts.into_iter().find(|contact| contact.email == message.recipient) else {
-        return Ok(false);
+        return Ok(Quiet::OnList);
     };
     let season = web.store.season(&alert.block_id, alert.year).await?;
-    let Some(reckoned) = season.and_then(|season| season.reckoned) else { return Ok(false) };
+    let Some(reckoned) = season.and_then(|season| season.reckoned) else { return Ok(Quiet::NoState) };
     let mute = Mute {
         contact_id: contact.id,
         block_id: alert.block_id.clone(),
@@ -168,7 +191,7 @@ async fn quiet(web: &Web, message: &Message, alert: &AlertRow) -> Result<bool, S
         at: web.clock.now(),
     };
     web.store.mute(&mute).await?;
-    Ok(true)
+    Ok(Quiet::Muted)
 }
 
 /// The owner of the address wants no more mail; whoever looks after the farms hears so.

@@ -127,6 +127,28 @@ fn frost_takes_flowers_that_were_on_their_way() {
     assert!(half < 0.7 * all && half > 0.3 * all, "{half} of {all}");
 }
 
+/// What is said of a mark that passed goes as far as the readings do, and says so.
+#[test]
+fn how_long_ago_the_mark_was_is_told_by_the_last_reading() {
+    let plan = ruled_plan(&json!({}));
+    let season = season(&plan, &[start(hour(0.0))], &steady(15.0, 40), hour(44.0));
+    let leg = season.running().unwrap();
+    let (reached, as_of) = (leg.reached_at.unwrap(), season.as_of.unwrap());
+    let first = model::through::what_now(&season, &plan).remove(0);
+    assert_eq!(
+        first,
+        format!(
+            "Leg 1 reached its mark of {:.2} {}, {} hours before the last reading, {}; by then it stood at {:.2} of \
+             the style.",
+            leg.mark.unwrap(),
+            reached.spoken(plan.zone),
+            as_of.since(reached) / 3_600,
+            as_of.spoken(plan.zone),
+            leg.progress_low
+        )
+    );
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 200, ..ProptestConfig::default() })]
 

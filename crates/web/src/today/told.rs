@@ -58,7 +58,10 @@ fn start(season: &Season, odds: Option<&Odds>, zone: Tz, words: &'static Words) 
 fn running(season: &Season, leg: &Leg, odds: Option<&Odds>, zone: Tz, words: &'static Words) -> Told {
     let progress = said::style(leg.progress_low);
     let Some(mark) = leg.mark.map(said::style) else {
-        let sentence = words.fill("today.all_on", &[("leg", &leg.number), ("progress", &progress)]);
+        // Without any mark at all nothing was ever planned.
+        let planned = season.legs.iter().any(|leg| leg.mark.is_some());
+        let key = if planned { "today.all_on" } else { "today.nothing_planned" };
+        let sentence = words.fill(key, &[("leg", &leg.number), ("progress", &progress)]);
         return Told { sentence, range: None, at: None };
     };
     let of = |key: &'static str, when: &str| {

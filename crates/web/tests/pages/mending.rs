@@ -1,9 +1,12 @@
 //! What was written down is put right: by whom, and all of it.
 
 use axum::http::StatusCode;
-use serde_json::json;
+use serde_json::{Value, json};
+use store::Role;
 
 use crate::field::{in_bloom, post, shown, value};
+use crate::house::House;
+use crate::orchard::{log, plan};
 
 const RECORD: &str = "/log?block=bench&year=2013&what=spray-record&of=b+1";
 const FINISHED: &str = "2013-05-02T15:30:00-04:00";
@@ -75,4 +78,29 @@ async fn what_conflicts_is_sent_once_more_as_an_entry_of_its_own() {
     assert_ne!(id, "x1");
     assert_eq!(post(&house, &gus, &form(&id, "wet+grass")).await.status, StatusCode::SEE_OTHER);
     assert_eq!(house.store.log("bench", 2013).await.unwrap().len(), 2);
+}
+
+#[tokio::test]
+async fn a_season_without_a_plan_is_not_told_that_its_sprays_are_on() {
+    let house = House::planted().await;
+    house.set_clock("2013-05-04T22:00:00Z");
+    let gus = house.person("gus", "alder", Role::Grower).await;
+    let before = |entry: &Value| entry["at"].as_str() < Some("2013-05-04");
+    let entries: Vec<Value> = log().into_iter().filter(before).collect();
+    let counts: Vec<Value> = entries.iter().filter(|entry| entry["kind"] == "open-count").cloned().collect();
+    house.write("bench", &counts).await;
+    house.reckon().await;
+    let today = house.page("/today", &gus).await;
+    assert!(
+        today.contains("No spray is planned for this season, so none is timed; leg 1 stands at"),
+        "{today}"
+    );
+    assert!(!today.contains("All sprays of the plan are on"), "{today}");
+
+    house.store.set_plan("bench", 2013, 0, &plan(), house.now()).await.unwrap();
+    let others: Vec<Value> = entries.into_iter().filter(|entry| !counts.contains(entry)).collect();
+    house.write("bench", &others).await;
+    house.reckon().await;
+    let today = house.page("/today", &gus).await;
+    assert!(today.contains("All sprays of the plan are on; leg 3 stands at"), "{today}");
 }

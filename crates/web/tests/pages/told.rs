@@ -290,7 +290,7 @@ async fn of_two_who_change_a_contact_the_second_is_told_and_nothing_is_lost() {
 }
 
 /// An alert of North Bench.
-fn alert(house: &House, id: &str, kind: &str, status: AlertStatus) -> AlertRow {
+pub fn alert(house: &House, id: &str, kind: &str, status: AlertStatus) -> AlertRow {
     AlertRow {
         id: id.into(),
         block_id: "bench".into(),
