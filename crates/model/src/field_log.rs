@@ -90,6 +90,7 @@ impl Entry {
             "withdrawal" => {
                 let of = fields.required_text("of");
                 fields.text("reason");
+                fields.text("by");
                 of.map(|of| Says::Withdrawal { of })
             }
             _ => Observed::from_fields(kind, at, fields).map(Says::Observed),
@@ -140,6 +141,8 @@ impl Entry {
 fn correction(fields: &Fields<'_>) -> Option<Says> {
     let of = fields.required_text("of");
     fields.text("reason");
+    // Who corrects; within the entry stands who wrote it first.
+    fields.text("by");
     if !fields.require("entry") {
         return None;
     }

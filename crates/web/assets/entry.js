@@ -48,12 +48,13 @@ export function made(form) {
     entry[field.name] = came.value;
     brief ||= text;
   }
-  if (form.by && form.kind !== "withdrawal") entry.by ??= form.by;
+  // Of a correction the first writer's name stays within; who corrects stands beside it.
+  const by = form.by ? { by: form.by } : {};
   const told = `${form.title} ${brief}`.trim().slice(0, BRIEF);
   if (corrects) {
     clocked.push("at");
-    return { entry: { id: form.id, kind: "correction", at: plain(form.now), of: form.of, entry }, clocked, told };
+    return { entry: { id: form.id, kind: "correction", at: plain(form.now), of: form.of, ...by, entry }, clocked, told };
   }
   if (form.kind === "withdrawal") entry.of = form.of;
-  return { entry: { id: form.id, ...entry }, clocked, told };
+  return { entry: { id: form.id, ...by, ...entry }, clocked, told };
 }

@@ -8,6 +8,7 @@
 mod alerts;
 mod assets;
 mod audit;
+mod author;
 mod board;
 mod care;
 mod confirm;

@@ -7,6 +7,8 @@ use model::time::Instant;
 use serde_json::Value;
 use store::LogEntry;
 
+use crate::author;
+
 /// One spray.
 pub(crate) struct Sprayed {
     /// Id of its first entry.
@@ -17,8 +19,10 @@ pub(crate) struct Sprayed {
     pub(crate) record: Record,
     /// The entry as it stands.
     pub(crate) doc: Value,
-    /// Who wrote it, where they said.
-    pub(crate) by: Option<String>,
+    /// Who wrote it first, where they said.
+    pub(crate) written_by: Option<String>,
+    /// Who wrote the correction that holds, where they said.
+    pub(crate) corrected_by: Option<String>,
     /// When that reached the server.
     pub(crate) received_at: Instant,
     /// Whether it was corrected.
@@ -43,16 +47,16 @@ fn sprayed(rows: &[LogEntry], spray: Kept<'_>) -> Option<Sprayed> {
     let row = |id: &str| rows.iter().find(|row| row.id == id);
     let own = row(spray.id)?;
     let written = spray.corrections.last().and_then(|last| row(last)).unwrap_or(own);
-    let said = |doc: &Value, field: &str| doc[field].as_str().map(str::to_owned);
-    let by = [spray.document, &own.doc];
+    let corrected = !spray.corrections.is_empty();
     Some(Sprayed {
         entry: spray.id.to_owned(),
         at: spray.at,
         record: Record::of(spray.document),
         doc: spray.document.clone(),
-        by: by.into_iter().find_map(|doc| said(doc, "by").or_else(|| said(doc, "author"))),
+        written_by: author::of(&own.doc),
+        corrected_by: corrected.then(|| author::of_correction(&written.doc, &own.doc)).flatten(),
         received_at: written.received_at,
-        corrected: !spray.corrections.is_empty(),
+        corrected,
     })
 }
 

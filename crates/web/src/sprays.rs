@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
+use chrono_tz::Tz;
 use model::materials::Material;
 use model::record::{Profile, Record, named_fields};
 use serde::Deserialize;
@@ -126,8 +127,6 @@ fn shown(
         profile.told(&missing, spray.at.local_date(zone))
     });
     let name = known.map(|material| material.name.clone()).or(record.material.clone());
-    let by = spray.by.as_deref().map_or(String::new(), |by| words.fill("said.by", &[("by", &by)]));
-    let written = if spray.corrected { "sprays.corrected" } else { "sprays.written" };
     Spray {
         block_id: block.id.clone(),
         block: block.name.clone(),
@@ -142,7 +141,26 @@ fn shown(
             None => model::words::NO_REENTRY.to_owned(),
         },
         missing,
-        written: words.fill(written, &[("by", &by), ("at", &said::dated(spray.received_at, zone))]),
+        written: written(spray, zone, words),
+    }
+}
+
+/// Who wrote the record, who corrected it, and when that was received.
+fn written(spray: &Sprayed, zone: Tz, words: &Words) -> String {
+    let by =
+        |name: Option<&String>| name.map_or(String::new(), |name| words.fill("said.by", &[("by", name)]));
+    let (first, last) = (spray.written_by.as_ref(), spray.corrected_by.as_ref());
+    let at = said::dated(spray.received_at, zone);
+    match spray.corrected {
+        false => words.fill("sprays.written", &[("by", &by(first)), ("at", &at)]),
+        true if first.is_some() && first != last => {
+            let corrected = words.fill("said.corrected", &[("by", &by(last))]);
+            words.fill(
+                "sprays.written_corrected",
+                &[("by", &by(first)), ("corrected", &corrected), ("at", &at)],
+            )
+        }
+        true => words.fill("sprays.corrected", &[("by", &by(last)), ("at", &at)]),
     }
 }
 

@@ -103,12 +103,12 @@ test("a form makes its entry", () => {
 });
 
 test("the rest of a spray corrects its draft and leaves its begin", () => {
-  const before = { id: "s1", kind: "spray", at: "2013-05-01T14:00:00Z", material: "lime-sulfur", received_at: "x", reentry_hours: 48 };
+  const before = { id: "s1", kind: "spray", at: "2013-05-01T14:00:00Z", material: "lime-sulfur", received_at: "x", reentry_hours: 48, by: "Nils" };
   const came = made(form({ kind: "spray", what: "spray-rest", of: "s1", before, fields: [
     field("of", "entry", "s1"), field("finished_at", "moment", "2013-05-01T11:00"), field("reentry_hours", "decimal", ""),
   ] }));
-  assert.deepEqual(came.entry, { id: "i-1", kind: "correction", at: "2013-05-01T15:00:30Z", of: "s1", entry: {
-    kind: "spray", at: "2013-05-01T14:00:00Z", material: "lime-sulfur", finished_at: "2013-05-01T15:00:00Z", reentry_hours: 48, by: "Gus" } });
+  assert.deepEqual(came.entry, { id: "i-1", kind: "correction", at: "2013-05-01T15:00:30Z", of: "s1", by: "Gus", entry: {
+    kind: "spray", at: "2013-05-01T14:00:00Z", material: "lime-sulfur", finished_at: "2013-05-01T15:00:00Z", reentry_hours: 48, by: "Nils" } });
   assert.deepEqual(came.clocked, ["at"]);
   assert.equal(before.id, "s1");
 });

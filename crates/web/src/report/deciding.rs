@@ -3,7 +3,7 @@
 use model::frost::Ahead;
 
 use super::{Part, Told};
-use crate::said;
+use crate::{author, said};
 
 /// The target with what it rests on, and what the trees carried last.
 pub(crate) fn target(told: &Told<'_>) -> Part {
@@ -94,8 +94,7 @@ pub(crate) fn decision(told: &Told<'_>) -> Part {
                 .reason
                 .as_deref()
                 .map_or(words.get("report.no_reason").to_owned(), |why| format!("“{why}”"));
-            let by =
-                by(told, &decided.entry).map_or(String::new(), |by| words.fill("said.by", &[("by", &by)]));
+            let by = by(told, &decided.entry);
             let at = said::dated(decided.at, seen.plan.zone);
             words.fill("report.decided", &[("at", &at), ("by", &by), ("what", &what), ("reason", &reason)])
         }
@@ -126,8 +125,16 @@ pub(crate) fn decision(told: &Told<'_>) -> Part {
     part
 }
 
-/// Who wrote an entry, where they said.
-fn by(told: &Told<'_>, entry: &str) -> Option<String> {
-    let row = told.seen.rows.iter().find(|row| row.id == entry)?;
-    row.doc["by"].as_str().or(row.doc["author"].as_str()).map(str::to_owned)
+/// Who wrote an entry and who corrected it, where they said.
+fn by(told: &Told<'_>, entry: &str) -> String {
+    let rows = &told.seen.rows;
+    let Some(first) = rows.iter().find(|row| row.id == entry) else { return String::new() };
+    let words = told.words;
+    let named = |by: Option<String>| by.map_or(String::new(), |by| words.fill("said.by", &[("by", &by)]));
+    let mut by = named(author::of(&first.doc));
+    if let Some(last) = rows.iter().rfind(|row| row.kind == "correction" && row.doc["of"] == entry) {
+        let corrected = author::of_correction(&last.doc, &first.doc);
+        by.push_str(&words.fill("said.corrected", &[("by", &named(corrected))]));
+    }
+    by
 }

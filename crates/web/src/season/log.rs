@@ -3,11 +3,10 @@
 
 use chrono_tz::Tz;
 use model::field_log::Entry;
-use serde_json::Value;
 use store::LogEntry;
 
-use crate::said;
 use crate::words::Words;
+use crate::{author, said};
 
 /// One entry with what was written about it later.
 pub(crate) struct Line {
@@ -58,7 +57,7 @@ impl Log<'_> {
         let mut after: Vec<After> = Vec::new();
         for correction in &corrections {
             let holds = withdrawals.is_empty() && holds == Some(&correction.id);
-            after.push(After { told: self.corrected(correction), gone: !holds });
+            after.push(After { told: self.corrected(correction, row), gone: !holds });
             let back = self.about(correction, "withdrawal");
             after.extend(back.iter().map(|row| After { told: self.withdrawn(row), gone: false }));
         }
@@ -71,7 +70,7 @@ impl Log<'_> {
             written: self.words.fill(
                 "season.received",
                 &[
-                    ("by", &by(&row.doc).map_or(String::new(), |by| format!("{by}, "))),
+                    ("by", &author::of(&row.doc).map_or(String::new(), |by| format!("{by}, "))),
                     ("when", &said::dated(row.received_at, self.zone)),
                 ],
             ),
@@ -84,11 +83,11 @@ impl Log<'_> {
         self.rows.iter().filter(is).collect()
     }
 
-    fn corrected(&self, row: &LogEntry) -> String {
+    fn corrected(&self, row: &LogEntry, first: &LogEntry) -> String {
         let entry = &row.doc["entry"];
         let at = Entry::read(entry, Some(&row.id)).map_or(row.at, |entry| entry.at);
         let inner = LogEntry { doc: entry.clone(), at, ..row.clone() };
-        let by = by(entry);
+        let by = author::of_correction(&row.doc, &first.doc);
         self.words.fill(
             "season.corrected",
             &[
@@ -103,11 +102,7 @@ impl Log<'_> {
     fn withdrawn(&self, row: &LogEntry) -> String {
         let why = row.doc["reason"].as_str().map_or(String::new(), |why| format!(": {why}"));
         let when = row.at.spoken(self.zone);
-        self.words.fill("season.withdrawn", &[("when", &when), ("why", &why)])
+        let by = author::of(&row.doc).map_or(String::new(), |by| self.words.fill("said.by", &[("by", &by)]));
+        self.words.fill("season.withdrawn", &[("when", &when), ("by", &by), ("why", &why)])
     }
-}
-
-/// Who wrote something, where they said.
-fn by(doc: &Value) -> Option<String> {
-    doc["by"].as_str().or(doc["author"].as_str()).map(str::to_owned)
 }

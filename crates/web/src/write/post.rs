@@ -99,11 +99,13 @@ async fn entry(
             Err(why) => return Ok(Err(vec![(Some("/at".to_owned()), why)])),
         };
     }
-    if let (Some(person), false) = (person, form.kind == "withdrawal") {
-        fields.entry("by").or_insert_with(|| json!(person));
-    }
-    Ok(Ok(if corrects {
-        json!({"id": id, "kind": "correction", "at": now, "of": of, "entry": fields})
+    let mut entry = if corrects {
+        // The first writer's name stays within; who corrects stands beside it.
+        let entry = Value::Object(fields);
+        Map::from_iter(
+            [("kind", json!("correction")), ("at", json!(now)), ("of", json!(of)), ("entry", entry)]
+                .map(|(name, value)| (name.to_owned(), value)),
+        )
     } else {
         fields.insert("id".to_owned(), json!(id));
         Value::Object(fields)

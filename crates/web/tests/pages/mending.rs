@@ -104,3 +104,37 @@ async fn a_season_without_a_plan_is_not_told_that_its_sprays_are_on() {
     let today = house.page("/today", &gus).await;
     assert!(today.contains("All sprays of the plan are on; leg 3 stands at"), "{today}");
 }
+
+#[tokio::test]
+async fn a_correction_bears_the_name_of_who_corrected() {
+    let (house, gus) = in_bloom().await;
+    let ann = house.person("ann", "alder", Role::Advisor).await;
+    let sprayed = json!({"id": "s1", "kind": "spray", "at": "2013-05-02T18:00:00Z", "finished_at": FINISHED,
+        "material": "ammonium-thiosulfate", "rate": "4", "by": "Nils Orme"});
+    let decided = json!({"id": "d1", "kind": "decision", "at": "2013-05-01T12:00:00Z", "thin": false, "by": "Nils Orme"});
+    house.write("bench", &[sprayed, decided]).await;
+    for sent in [
+        "what=spray-record&id=x1&of=s1&at=2013-05-02T14%3A00&finished_at=2013-05-02T15%3A30\
+         &material=ammonium-thiosulfate&rate=5",
+        "what=decision&id=x2&of=d1&at=2013-05-01T08%3A00&thin=true",
+    ] {
+        let answer = post(&house, &ann, &format!("block=bench&year=2013&{sent}")).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    }
+    let rows = house.store.log("bench", 2013).await.unwrap();
+    let of = |id: &str| rows.iter().find(|row| row.id == id).unwrap().doc.clone();
+    assert_eq!((&of("x1")["by"], &of("x1")["entry"]["by"]), (&json!("ann"), &json!("Nils Orme")));
+    house.reckon().await;
+    let sprays = house.page("/farms/alder/sprays/2013", &gus).await;
+    assert!(sprays.contains("Written by Nils Orme, corrected by ann, received"), "{sprays}");
+    let season = house.page("/blocks/bench/seasons/2013", &gus).await;
+    assert!(season.contains("Corrected Thu 2 May, 18:00 by ann, now Thu 2 May, 14:00: Sprayed"), "{season}");
+    assert!(season.contains("Nils Orme, received"), "{season}");
+    let report = house.page("/blocks/bench/seasons/2013/report", &gus).await;
+    assert!(report.contains("by Nils Orme, corrected by ann: thin;"), "{report}");
+
+    let back = "block=bench&what=withdrawal&id=x3&year=2013&of=s1&reason=other+block&at=2013-05-02T17%3A50";
+    assert_eq!(post(&house, &ann, back).await.status, StatusCode::SEE_OTHER);
+    let season = house.page("/blocks/bench/seasons/2013", &gus).await;
+    assert!(season.contains("Withdrawn Thu 2 May, 17:50 by ann: other block"), "{season}");
+}
