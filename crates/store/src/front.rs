@@ -425,6 +425,9 @@ methods! {
     logs::append_entries(block_id: &str, year: i32, entries: &[LogEntry]) -> Appended;
     /// The log of a season in order of id.
     logs::log(block_id: &str, year: i32) -> Vec<LogEntry>;
+    /// Of the logs of many blocks in a season what tells of their sprays: sprays,
+    /// corrections and withdrawals, each with its block, in order of block and id.
+    logs::spray_logs(block_ids: &[String], year: i32) -> Vec<(String, LogEntry)>;
 
     /// A season as last reckoned, with the versions that now stand.
     seasons::season(block_id: &str, year: i32) -> Option<SeasonRow>;

@@ -107,8 +107,8 @@ fn entry(id: &str) -> LogEntry {
     LogEntry {
         id: id.into(),
         at: AT,
-        kind: "note".into(),
-        doc: json!({"id": id, "kind": "note"}),
+        kind: "spray".into(),
+        doc: json!({"id": id, "kind": "spray"}),
         received_at: AT,
     }
 }
@@ -156,6 +156,10 @@ async fn it_holds_when_the_first_is_down() {
     assert_eq!(blocks::blocks(&db, None, None, 9).await.unwrap().len(), 1);
     assert_eq!(plans::plan(&db, "birch-block", 2013).await.unwrap(), None);
     assert_eq!(logs::log(&db, "birch-block", 2013).await.unwrap(), []);
+    let both = ["alder-block", "birch-block"].map(str::to_owned);
+    let sprays = logs::spray_logs(&db, &both, 2013).await.unwrap();
+    let of: Vec<&str> = sprays.iter().map(|(block, _)| block.as_str()).collect();
+    assert_eq!(of, ["alder-block"; 2]);
     assert_eq!(seasons::season(&db, "birch-block", 2013).await.unwrap(), None);
     assert_eq!(hooks::hooks_of(&db, "alder").await.unwrap().len(), 1);
     assert_eq!(hooks::hooks_of(&db, "birch").await.unwrap(), []);

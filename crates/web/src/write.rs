@@ -87,7 +87,7 @@ async fn shown(
     wrong: Option<String>,
 ) -> Result<Response, crate::visit::Stop> {
     let words = signed.words();
-    let mut writable = Writable::of(signed).await?;
+    let mut writable = Writable::of(signed, asked.block.as_deref()).await?;
     let materials = signed.0.catalogue().await?.materials.clone();
     let chosen = Chosen::of(signed, &writable, &asked).await?;
     if let Some(place) = chosen.in_whole(&asked).filter(|_| status == StatusCode::OK) {

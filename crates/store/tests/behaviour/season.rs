@@ -53,6 +53,21 @@ pub async fn logs(suite: &Suite) {
     let log = call!(suite, log(block, YEAR)).unwrap();
     assert_eq!(log, [entries[1].clone(), entries[0].clone()], "in order of id");
 
+    // What tells of sprays, of those blocks alone that are asked for.
+    let spray = LogEntry { kind: "spray".into(), ..rows::entry("s", hours(3), "ats") };
+    let back = LogEntry { kind: "withdrawal".into(), ..rows::entry("r", hours(4), "rained") };
+    let other = Orchard::planted(suite, 1).await;
+    call!(suite, append_entries(other.block(), YEAR, &[spray.clone(), back.clone()])).unwrap();
+    let of = async |blocks: &[&str], year| {
+        let blocks: Vec<String> = blocks.iter().map(|id| (*id).to_owned()).collect();
+        call!(suite, spray_logs(&blocks, year)).unwrap()
+    };
+    let placed = |entry: LogEntry| (other.block().to_owned(), entry);
+    assert_eq!(of(&[block, other.block()], YEAR).await, [placed(back), placed(spray)]);
+    assert_eq!(of(&[block], YEAR).await, []);
+    assert_eq!(of(&[other.block()], YEAR + 1).await, []);
+    assert_eq!(of(&[], YEAR).await, []);
+
     // Another content under a known id refuses the whole batch.
     let batch = [rows::entry("c", hours(4), "rain"), rows::entry("a", hours(3), "no bees")];
     let refused = append(&batch).await.unwrap_err();

@@ -113,6 +113,12 @@ pub async fn walls(suite: &Suite) {
 
     // Another's is not there, neither to see nor to change.
     let (block, site, source) = (theirs.block(), &theirs.site.id, &theirs.station.id);
+    let spray = LogEntry { kind: "spray".into(), ..rows::entry("sprayed", hours(2), "ats") };
+    for block in [ours.block(), block] {
+        call!(suite, append_entries(block, YEAR, std::slice::from_ref(&spray))).unwrap();
+    }
+    let both = [ours.block().to_owned(), block.to_owned()];
+    assert_eq!(store.spray_logs(&both, YEAR).await.unwrap(), [(both[0].clone(), spray)]);
     call!(suite, append_entries(block, YEAR, &[entry])).unwrap();
     call!(suite, store_readings(source, &rows::readings(0, 3), hours(2))).unwrap();
     assert_eq!(store.farm(&theirs.farm.id).await.unwrap(), None);

@@ -11,17 +11,19 @@ use model::waiting::{self, Wanted};
 use model::words;
 use serde::{Serialize, Serializer};
 use serde_json::Value;
-use store::BoardRow;
+use store::{BoardRow, LogEntry, Site};
 
 use super::chosen::{Earlier, earlier};
 use crate::sprayed::sprays;
 use crate::visit::{Signed, Stop};
 
 /// Blocks in one page: more no one chooses from on a phone.
-const MOST: u32 = 500;
-/// Farms and sites that are looked up for them.
+const MOST: usize = 500;
+/// Blocks that are read at once, to look for those that may be written of.
+const AT_ONCE: u32 = 500;
+/// Farms, sites and seasons that are read together for them; those beyond, one by one.
 const PLACES: u32 = 2_000;
-/// Blocks whose logs are read for sprays without a finish and earlier entries.
+/// Blocks whose logs are read for earlier entries, beside the one that is asked for.
 const LOGS: usize = 60;
 /// Earlier entries of each: the page is kept whole on a phone.
 const EARLIER: usize = 8;
@@ -70,39 +72,32 @@ pub(crate) struct Writable {
 }
 
 impl Writable {
-    pub(crate) async fn of(signed: &Signed) -> Result<Writable, Stop> {
+    /// Blocks that they may write of; the one that is asked for is among them, however
+    /// many there are.
+    pub(crate) async fn of(signed: &Signed, asked: Option<&str>) -> Result<Writable, Stop> {
         let view = &signed.0;
         let now = view.now();
-        let farms: HashMap<String, String> =
-            view.store().farms(None, PLACES).await?.into_iter().map(|farm| (farm.id, farm.name)).collect();
-        let zones: HashMap<String, Tz> = view
-            .store()
-            .sites(None, None, PLACES)
-            .await?
-            .into_iter()
-            .filter_map(|site| Some((site.id, zone(&site.time_zone).ok()?)))
-            .collect();
         let year = now.local_year(Tz::UTC);
-        let board = view.store().board(year, None, PLACES).await?;
-        let seasons = tokio::task::spawn_blocking(move || {
-            let read = |row: BoardRow| Some((row.block_id, serde_json::from_str(row.doc.as_deref()?).ok()?));
-            board.into_iter().filter_map(read).collect()
-        });
-        let mut seasons: HashMap<String, Season> =
-            seasons.await.map_err(|error| Stop::Failed(error.to_string()))?;
-        let mut blocks = Vec::new();
-        for block in view.store().blocks(None, None, MOST).await? {
-            if block.archived_at.is_some() || !view.caller().may(Deed::Log, &block.farm_id) {
-                continue;
-            }
+        let own = own(signed, asked).await?;
+        let farms = farms(signed, &own).await?;
+        let zones = zones(signed, &own).await?;
+        let mut seasons = seasons(signed, &own, year).await?;
+        let ids: Vec<String> = own.iter().map(|block| block.id.clone()).collect();
+        let mut logs: HashMap<String, Vec<LogEntry>> = HashMap::new();
+        for (block, entry) in view.store().spray_logs(&ids, year).await? {
+            logs.entry(block).or_default().push(entry);
+        }
+        let mut blocks = Vec::with_capacity(own.len());
+        for block in own {
             let zone = zones.get(&block.site_id).copied().unwrap_or(Tz::UTC);
             let season = seasons.remove(&block.id);
             let reentry = season.as_ref().and_then(|season| season.reentry.as_ref());
-            let (drafts, earlier) = if season.is_some() && blocks.len() < LOGS {
-                let rows = view.store().log(&block.id, year).await?;
-                (drafts(&rows, now), earlier(&rows, zone, EARLIER, signed))
+            let drafts = logs.get(&block.id).map(|rows| drafts(rows, now)).unwrap_or_default();
+            let read = blocks.len() < LOGS || asked == Some(block.id.as_str());
+            let earlier = if season.is_some() && read {
+                earlier(&view.store().log(&block.id, year).await?, zone, EARLIER, signed)
             } else {
-                (Vec::new(), Vec::new())
+                Vec::new()
             };
             let until = reentry.and_then(|reentry| reentry.until).filter(|until| *until > now);
             blocks.push(Block {
@@ -129,8 +124,82 @@ impl Writable {
     }
 }
 
+/// The blocks that someone may write of, up to so many as a page takes, and the one that
+/// is asked for: archived ones and those that are only read count for nothing.
+async fn own(signed: &Signed, asked: Option<&str>) -> Result<Vec<store::Block>, Stop> {
+    let view = &signed.0;
+    let writable =
+        |block: &store::Block| block.archived_at.is_none() && view.caller().may(Deed::Log, &block.farm_id);
+    let mut own: Vec<store::Block> = Vec::new();
+    let mut after: Option<String> = None;
+    while own.len() < MOST {
+        let next = view.store().blocks(None, after.as_deref(), AT_ONCE).await?;
+        after = next.last().map(|block| block.id.clone());
+        let last = next.len() < AT_ONCE as usize;
+        own.extend(next.into_iter().filter(writable));
+        if last {
+            break;
+        }
+    }
+    own.truncate(MOST);
+    if let Some(id) = asked.filter(|id| own.iter().all(|block| block.id != *id)) {
+        own.extend(view.store().block(id).await?.filter(writable));
+    }
+    Ok(own)
+}
+
+/// Names of their farms.
+async fn farms(signed: &Signed, own: &[store::Block]) -> Result<HashMap<String, String>, Stop> {
+    let store = signed.0.store();
+    let mut names: HashMap<String, String> =
+        store.farms(None, PLACES).await?.into_iter().map(|farm| (farm.id, farm.name)).collect();
+    for block in own {
+        if !names.contains_key(&block.farm_id)
+            && let Some(farm) = store.farm(&block.farm_id).await?
+        {
+            names.insert(farm.id, farm.name);
+        }
+    }
+    Ok(names)
+}
+
+/// Zones of their sites.
+async fn zones(signed: &Signed, own: &[store::Block]) -> Result<HashMap<String, Tz>, Stop> {
+    let store = signed.0.store();
+    let of = |site: Site| Some((site.id, zone(&site.time_zone).ok()?));
+    let mut zones: HashMap<String, Tz> =
+        store.sites(None, None, PLACES).await?.into_iter().filter_map(of).collect();
+    for block in own {
+        if !zones.contains_key(&block.site_id) {
+            zones.extend(store.site(&block.site_id).await?.and_then(of));
+        }
+    }
+    Ok(zones)
+}
+
+/// Their seasons as they were last reckoned.
+async fn seasons(signed: &Signed, own: &[store::Block], year: i32) -> Result<HashMap<String, Season>, Stop> {
+    let store = signed.0.store();
+    let board = store.board(year, None, PLACES).await?;
+    let whole = board.len() < PLACES as usize;
+    let read = tokio::task::spawn_blocking(move || {
+        let read = |row: BoardRow| Some((row.block_id, serde_json::from_str(row.doc.as_deref()?).ok()?));
+        board.into_iter().filter_map(read).collect()
+    });
+    let mut seasons: HashMap<String, Season> = read.await.map_err(|error| Stop::Failed(error.to_string()))?;
+    for block in own.iter().filter(|_| !whole) {
+        if !seasons.contains_key(&block.id)
+            && let Some(row) = store.season(&block.id, year).await?
+        {
+            let season = row.reckoned.and_then(|reckoned| serde_json::from_value(reckoned.doc).ok());
+            seasons.extend(season.map(|season| (block.id.clone(), season)));
+        }
+    }
+    Ok(seasons)
+}
+
 /// Sprays of a log that have no finish.
-pub(crate) fn drafts(rows: &[store::LogEntry], now: Instant) -> Vec<Draft> {
+pub(crate) fn drafts(rows: &[LogEntry], now: Instant) -> Vec<Draft> {
     let all = sprays(rows, now).into_iter().filter(crate::sprayed::Sprayed::is_draft);
     all.map(|spray| Draft { id: spray.entry, at: spray.at, entry: spray.doc }).collect()
 }

@@ -23,8 +23,9 @@ pub(crate) async fn post(signed: Signed, Form(sent): Form<Typed>) -> Shown {
         of: said_of("of"),
         done: None,
     };
-    let writable = Writable::of(&signed).await?;
-    let chosen = Chosen::of(&signed, &writable, &asked()).await?;
+    let wanted = asked();
+    let writable = Writable::of(&signed, wanted.block.as_deref()).await?;
+    let chosen = Chosen::of(&signed, &writable, &wanted).await?;
     let Some(block) = &chosen.block else {
         return Err(Stop::NotThere(words.get("log.no_block").to_owned()));
     };
@@ -107,7 +108,11 @@ async fn entry(
                 .map(|(name, value)| (name.to_owned(), value)),
         )
     } else {
-        fields.insert("id".to_owned(), json!(id));
-        Value::Object(fields)
-    }))
+        fields
+    };
+    entry.insert("id".to_owned(), json!(id));
+    if let Some(person) = person {
+        entry.insert("by".to_owned(), json!(person));
+    }
+    Ok(Ok(Value::Object(entry)))
 }

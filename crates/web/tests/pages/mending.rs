@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use serde_json::{Value, json};
-use store::Role;
+use store::{Block, Role};
 
 use crate::field::{in_bloom, post, shown, value};
 use crate::house::House;
@@ -137,4 +137,54 @@ async fn a_correction_bears_the_name_of_who_corrected() {
     assert_eq!(post(&house, &ann, back).await.status, StatusCode::SEE_OTHER);
     let season = house.page("/blocks/bench/seasons/2013", &gus).await;
     assert!(season.contains("Withdrawn Thu 2 May, 17:50 by ann: other block"), "{season}");
+}
+
+/// Blocks of `alder` that come before its own in order of id.
+async fn crowd(house: &House, archived: bool) {
+    let bench = house.store.block("bench").await.unwrap().unwrap();
+    let block = |id: String| Block { name: id.clone(), id, ..bench.clone() };
+    let blocks: Vec<Block> = (0..505).map(|n| block(format!("a{n:03}"))).collect();
+    house.store.add_blocks(&blocks).await.unwrap();
+    for block in blocks.iter().filter(|_| archived) {
+        house.store.archive_block(block, Some(house.now())).await.unwrap();
+    }
+}
+
+const NOTE: &str = "block=bench&what=note&id=n1&year=2013&at=2013-05-02T10%3A00&text=wet";
+
+#[tokio::test]
+async fn a_block_beyond_a_page_of_them_is_written_of_when_it_is_asked_for() {
+    let (house, gus) = in_bloom().await;
+    crowd(&house, false).await;
+    let spray = json!({"id": "s1", "kind": "spray", "at": "2013-05-02T18:00:00Z", "material": "captan"});
+    house.write("bench", std::slice::from_ref(&spray)).await;
+    house.write("a100", &[spray]).await;
+    house.reckon().await;
+    let today = house.page("/today", &gus).await;
+    assert!(today.contains("/log?block=bench&amp;what="), "{today}");
+    let page = house.page("/log?block=bench&what=note", &gus).await;
+    assert!(page.contains("<option value=\"bench\" selected>"), "{page}");
+    assert!(page.contains("<option value=\"a000\">"), "{page}");
+    let data = page.split("id=\"orchard\">").nth(1).unwrap().split("</script>").next().unwrap();
+    let data: Value = serde_json::from_str(data).unwrap();
+    let drafts = |id: &str| {
+        let block = data["blocks"].as_array().unwrap().iter().find(|block| block["id"] == id).unwrap();
+        block["drafts"].as_array().unwrap().len()
+    };
+    assert_eq!((drafts("bench"), drafts("a100"), drafts("a101")), (1, 1, 0));
+    let answer = post(&house, &gus, NOTE).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let other = house.get("/log?block=bend&what=note", Some(&gus)).await;
+    assert_eq!(other.status, StatusCode::NOT_FOUND, "another's stays away");
+}
+
+#[tokio::test]
+async fn blocks_that_nobody_writes_of_take_no_room() {
+    let (house, gus) = in_bloom().await;
+    crowd(&house, true).await;
+    let page = house.page("/log", &gus).await;
+    assert!(page.contains("<option value=\"bench\" selected>"), "{page}");
+    assert!(!page.contains("<option value=\"a000\""), "{page}");
+    let gone = house.get("/log?block=a000", Some(&gus)).await;
+    assert_eq!(gone.status, StatusCode::NOT_FOUND, "an archived one is not written of");
 }
