@@ -3,7 +3,7 @@
 
 use std::net::{IpAddr, SocketAddr};
 
-use axum::extract::{ConnectInfo, Request, State};
+use axum::extract::{ConnectInfo, MatchedPath, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -129,19 +129,34 @@ fn is_own(headers: &HeaderMap, uri: &Uri) -> bool {
     }
 }
 
-/// Pages are kept nowhere, hold nothing of other hosts and nothing written into them, and tell no one where
-/// they were: a link's secret is in its address.
+/// What a page tells of where it was. Its forms have to say whose they are: under
+/// `no-referrer` a browser names no origin, and one that sends no `Sec-Fetch-Site` either
+/// would send nothing that is taken. So a page tells its address to this server alone.
+const TO_US: &str = "same-origin";
+/// One with a secret in its address tells the server's origin and no path to anyone;
+/// browsers that do not know how tell nothing.
+const ORIGIN_ALONE: &str = "no-referrer, strict-origin";
+/// Parameters of paths that are secrets.
+const SECRETS: [&str; 2] = ["{secret}", "{mark}"];
+
+/// Pages are kept nowhere, hold nothing of other hosts and nothing written into them, and
+/// tell no one else where they were.
 pub(crate) async fn headers(request: Request, next: Next) -> Response {
+    let path = request.extensions().get::<MatchedPath>().map(|path| path.as_str().to_owned());
     let mut response = next.run(request).await;
     protect(response.headers_mut());
+    // What is on no list may be a link that was mistyped.
+    if path.is_some_and(|path| SECRETS.iter().all(|secret| !path.contains(secret))) {
+        response.headers_mut().insert(header::REFERRER_POLICY, HeaderValue::from_static(TO_US));
+    }
     response
 }
 
-/// Puts those headers on.
+/// Puts those headers on a page at whatever address.
 pub(crate) fn protect(headers: &mut HeaderMap) {
     headers.entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     for (name, value) in [
-        ("referrer-policy", "no-referrer"),
+        ("referrer-policy", ORIGIN_ALONE),
         ("x-content-type-options", "nosniff"),
         (
             "content-security-policy",
@@ -176,6 +191,22 @@ mod tests {
         let forged = way(PROXY, &[https, ("x-forwarded-for", "10.0.0.1, 203.0.113.9, 192.0.2.1")]);
         assert_eq!(forged, ("203.0.113.9".into(), Privacy::Https));
         assert_eq!(way(PROXY, &[("x-forwarded-proto", "http")]), (PROXY.into(), Privacy::Open));
+    }
+
+    #[test]
+    fn a_browser_that_names_only_its_origin_is_let_in_by_that() {
+        let own = |said: &[(&'static str, &'static str)]| {
+            let said = said.iter().map(|(name, value)| {
+                (header::HeaderName::from_static(name), HeaderValue::from_static(value))
+            });
+            is_own(&said.collect(), &Uri::from_static("/sign-in"))
+        };
+        let host = ("host", "bloom.example");
+        assert!(own(&[host, ("origin", "https://bloom.example")]) && own(&[host]));
+        for origin in ["null", "https://other.example", "https://bloom.example.other.example"] {
+            assert!(!own(&[host, ("origin", origin)]), "{origin}");
+        }
+        assert!(!own(&[host, ("origin", "https://bloom.example"), ("sec-fetch-site", "cross-site")]));
     }
 
     #[test]

@@ -163,3 +163,27 @@ async fn a_season_is_light_enough_for_little_signal() {
     // With and without what the browser has already.
     assert!(first <= 100_000 && again <= 30_000, "{first} bytes, then {again}");
 }
+
+/// A form must say whose it is, and a secret in an address must not get out by it.
+#[tokio::test]
+async fn a_page_tells_this_server_where_it_was_and_one_with_a_secret_its_origin_alone() {
+    let house = House::new().await;
+    let mut secrets = 0;
+    for path in web::pages() {
+        let filled: Vec<&str> =
+            path.split('/').map(|part| if part.starts_with('{') { "k9x2" } else { part }).collect();
+        let referrer = house.get(&filled.join("/"), None).await.referrer;
+        let secret = path.contains("{secret}") || path.contains("{mark}");
+        secrets += i32::from(secret);
+        assert_eq!(referrer, if secret { "no-referrer, strict-origin" } else { "same-origin" }, "{path}");
+    }
+    assert!(secrets >= 6, "{secrets} pages with a secret in their address");
+    // A link that was mistyped, and a form that was refused.
+    for answer in [house.get("/resets/k9x2", None).await, house.post("/reset/k9x2", "password=short").await] {
+        assert_eq!(answer.referrer, "no-referrer, strict-origin");
+    }
+    // A browser without `Sec-Fetch-Site` signs in by its origin.
+    let old = From { headers: &[("host", "localhost:8420"), ("origin", "http://localhost:8420")], ..HERE };
+    let answer = house.send("POST", "/sign-in", "email=a%40b.example&password=x", &old, None).await;
+    assert_ne!(answer.status, StatusCode::FORBIDDEN, "{}", answer.body);
+}
