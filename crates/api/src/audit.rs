@@ -5,7 +5,7 @@ use axum::http::HeaderMap;
 use model::time::Instant;
 use serde::Serialize;
 use serde_json::Value;
-use store::Audit;
+use store::{Audit, AuditPart};
 use utoipa::ToSchema;
 
 use crate::answer::{Answer, page};
@@ -81,11 +81,11 @@ async fn list(Here(desk): Here, farm: Option<&str>, mut query: Query, headers: H
     let span = query.page();
     query.finish()?;
     let after = match span.after().map(str::parse) {
-        None => None,
-        Some(Ok(number)) => Some(number),
+        None => 0,
+        Some(Ok(number)) => number,
         Some(Err(_)) => return Err(Problem::parameter("after", "is no place in the audit")),
     };
-    let mut entries = desk.store.audit(farm, after, span.limit + 1).await?;
+    let mut entries = desk.store.audit(farm, AuditPart::After(after), span.limit + 1).await?;
     if !csv {
         return page(entries, &span, |entry| entry.number.to_string(), shown);
     }

@@ -8,7 +8,7 @@ use model::field_log::{Entry, Observed, Says};
 use model::stats::Sample;
 use model::time::{Instant, zone};
 use serde::Serialize;
-use store::{AlertStatus, Audit, LogEntry};
+use store::{AlertStatus, Audit, AuditPart, LogEntry};
 use utoipa::{IntoParams, ToSchema};
 
 use crate::answer::{Answer, ok};
@@ -100,7 +100,7 @@ impl Visit {
             Some(since) => since,
             None => self.yesterday_evening().await?,
         };
-        let deeds = self.store.deeds_since(since, farm, most).await?;
+        let deeds = self.store.audit(farm, AuditPart::Since(since), most).await?;
         let alerts = self.store.alerts_since(since, farm, most).await?;
         let cut = deeds.len().max(alerts.len()) == most as usize;
         let mut told = Told { desk: self, by_block: BTreeMap::new(), logs: HashMap::new() };

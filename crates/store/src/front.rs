@@ -700,10 +700,8 @@ methods! {
 
     /// What changed after a place, the earliest first.
     notes::changes(after: Option<&ChangeKey>, limit: u32) -> Vec<Change>;
-    /// Who did what, on a farm when given, the earliest first.
-    notes::audit(farm_id: Option<&str>, after: Option<i64>, limit: u32) -> Vec<Audit>;
-    /// Who did what on a farm before a number, the latest first.
-    notes::audit_back(farm_id: &str, before: Option<i64>, limit: u32) -> Vec<Audit>;
+    /// Who did what, on a farm when given.
+    notes::audit(farm_id: Option<&str>, part: AuditPart, limit: u32) -> Vec<Audit>;
 
     /// Notes that a request with a key came, unless it came before: whose it
     /// is, and what it asks. One that began before `given_up` without an answer
@@ -716,8 +714,6 @@ methods! {
     /// Forgets what came before a time, and gives how many.
     answers::forget_answers(before: Instant) -> u64;
 
-    /// Who did what since a time, on a farm when given, the latest first.
-    notes::deeds_since(since: Instant, farm_id: Option<&str>, limit: u32) -> Vec<Audit>;
     /// What a person did, the latest first.
     notes::deeds_of(person_id: &str, limit: u32) -> Vec<Audit>;
 

@@ -25,7 +25,8 @@ pub use outbox::{
     Undelivered,
 };
 pub use people::{
-    Answer, Asked, Audit, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person, Role, Scope,
+    Answer, Asked, Audit, AuditPart, Behalf, Credential, CredentialKind, Link, LinkKind, Membership, Person,
+    Role, Scope,
 };
 pub use places::{Block, Confirmed, Curve, Farm, Material, Site, Source, Stay, Way};
 pub use season::{

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use chrono_tz::Tz;
 use serde::Deserialize;
 use serde_json::Value;
-use store::Audit;
+use store::{Audit, AuditPart};
 
 use crate::visit::{Shown, Signed, Stop};
 use crate::words::Words;
@@ -63,7 +63,8 @@ pub(crate) async fn page(signed: Signed, Path(id): Path<String>, Query(asked): Q
             text.parse().map_err(|_| Stop::NotThere(words.fill("audit.no_place", &[("before", &text)])))?,
         ),
     };
-    let mut deeds = view.store().audit_back(&farm.id, before, ON_A_PAGE + 1).await?;
+    let part = AuditPart::Before(before.unwrap_or(i64::MAX));
+    let mut deeds = view.store().audit(Some(&farm.id), part, ON_A_PAGE + 1).await?;
     let more = deeds.len() > ON_A_PAGE as usize;
     deeds.truncate(ON_A_PAGE as usize);
     let older = deeds.last().filter(|_| more).map(|last| last.number);

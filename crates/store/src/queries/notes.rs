@@ -4,14 +4,13 @@
 
 use std::collections::BTreeMap;
 
-use model::time::Instant;
 use serde_json::Value;
 use sqlx::QueryBuilder;
 
 use super::wall::{self, Of};
 use super::{Connection, Db, Pools, load};
 use crate::read::{self, AuditColumns, columns, seen_by};
-use crate::rows::{Audit, Behalf, Change, ChangeKey};
+use crate::rows::{Audit, AuditPart, Behalf, Change, ChangeKey};
 use crate::{Result, text};
 
 /// One thing that was done.
@@ -204,69 +203,28 @@ pub(crate) async fn changes(db: &Pools, after: Option<&ChangeKey>, limit: u32) -
 pub(crate) async fn audit(
     db: &Pools,
     farm_id: Option<&str>,
-    after: Option<i64>,
+    part: AuditPart,
     limit: u32,
 ) -> Result<Vec<Audit>> {
-    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
+    let (place, from, order) = match part {
+        AuditPart::After(number) => ("audit.number > ", number, ""),
+        AuditPart::Before(number) => ("audit.number < ", number, " DESC"),
+        AuditPart::Since(at) => ("audit.at >= ", at.0, " DESC"),
+    };
+    let mut query = QueryBuilder::<Db>::new(concat!(
         "SELECT ",
         columns!(audit),
-        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
-         WHERE audit.number > $1 AND ($3 IS NULL OR audit.farm_id = $3) AND ",
-        seen_by!("$4", "audit.farm_id"),
-        " ORDER BY audit.number LIMIT $2"
-    ))
-    .bind(after.unwrap_or_default())
-    .bind(i64::from(limit))
-    .bind(farm_id)
-    .bind(db.person())
-    .fetch_all(&mut *db.look().await?)
-    .await?;
-    rows.into_iter().map(read::audit).collect()
-}
-
-pub(crate) async fn audit_back(
-    db: &Pools,
-    farm_id: &str,
-    before: Option<i64>,
-    limit: u32,
-) -> Result<Vec<Audit>> {
-    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(audit),
-        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
-         WHERE audit.number < $1 AND audit.farm_id = $3 AND ",
-        seen_by!("$4", "audit.farm_id"),
-        " ORDER BY audit.number DESC LIMIT $2"
-    ))
-    .bind(before.unwrap_or(i64::MAX))
-    .bind(i64::from(limit))
-    .bind(farm_id)
-    .bind(db.person())
-    .fetch_all(&mut *db.look().await?)
-    .await?;
-    rows.into_iter().map(read::audit).collect()
-}
-
-pub(crate) async fn deeds_since(
-    db: &Pools,
-    since: Instant,
-    farm_id: Option<&str>,
-    limit: u32,
-) -> Result<Vec<Audit>> {
-    let rows: Vec<AuditColumns> = sqlx::query_as(concat!(
-        "SELECT ",
-        columns!(audit),
-        " FROM audit LEFT JOIN person ON person.id = audit.person_id \
-         WHERE audit.at >= $1 AND ($3 IS NULL OR audit.farm_id = $3) AND ",
-        seen_by!("$4", "audit.farm_id"),
-        " ORDER BY audit.number DESC LIMIT $2"
-    ))
-    .bind(since.0)
-    .bind(i64::from(limit))
-    .bind(farm_id)
-    .bind(db.person())
-    .fetch_all(&mut *db.look().await?)
-    .await?;
+        " FROM audit LEFT JOIN person ON person.id = audit.person_id WHERE "
+    ));
+    query.push(place).push_bind(from);
+    if let Some(farm_id) = farm_id {
+        query.push(" AND audit.farm_id = ").push_bind(farm_id);
+    }
+    if let Some(person) = db.person() {
+        wall::seen_by(&mut query, person, " AND audit.farm_id");
+    }
+    query.push(" ORDER BY audit.number").push(order).push(" LIMIT ").push_bind(i64::from(limit));
+    let rows: Vec<AuditColumns> = query.build_query_as().fetch_all(&mut *db.look().await?).await?;
     rows.into_iter().map(read::audit).collect()
 }
 

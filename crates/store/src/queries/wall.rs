@@ -33,6 +33,12 @@ macro_rules! theirs {
     };
 }
 
+/// Pushes that a farm is one of the person's.
+pub(super) fn seen_by(query: &mut QueryBuilder<Db>, person: &str, farm: &str) {
+    query.push(farm).push(" IN (SELECT membership.farm_id FROM membership WHERE membership.person_id = ");
+    query.push_bind(person).push(")");
+}
+
 /// Whether the person sees it. The house itself sees all.
 pub(super) async fn sees(connection: &mut Connection, db: &Pools, of: Of<'_>) -> Result<bool> {
     let Some(person) = db.person() else { return Ok(true) };
@@ -146,10 +152,8 @@ pub(super) async fn blocks<'a>(
              JOIN farm ON farm.id = block.farm_id WHERE ",
         );
         if let Some(viewer) = viewer {
-            query.push(
-                "block.farm_id IN (SELECT membership.farm_id FROM membership WHERE membership.person_id = ",
-            );
-            query.push_bind(viewer).push(") AND ");
+            seen_by(&mut query, viewer, "block.farm_id");
+            query.push(" AND ");
         }
         query.push("block.id IN (");
         load::list(&mut query, ids.iter().copied());

@@ -200,6 +200,17 @@ pub struct Audit {
     pub detail: Option<Value>,
 }
 
+/// A part of the audit, and from which end it is listed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AuditPart {
+    /// What has a higher number, the earliest first; all of it after 0.
+    After(i64),
+    /// What has a lower number, the latest first; all of it before `i64::MAX`.
+    Before(i64),
+    /// What was done at a time or after it, the latest first.
+    Since(Instant),
+}
+
 /// An answer as it was given.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Answer {

@@ -68,7 +68,7 @@ pub async fn addresses(suite: &Suite) {
     // What leaked ends on a closed farm too.
     call!(suite, close_farm(&theirs.farm, Some(hours(2)))).unwrap();
     assert!(store.revoke_calendar(&mine, hours(3)).await.unwrap());
-    let deeds = call!(suite, audit(Some(&theirs.farm.id), None, 9)).unwrap();
+    let deeds = call!(suite, audit(Some(&theirs.farm.id), store::AuditPart::After(0), 9)).unwrap();
     let deeds: Vec<_> = deeds
         .iter()
         .filter(|deed| deed.subject == mine.id)

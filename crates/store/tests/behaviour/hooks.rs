@@ -306,7 +306,7 @@ pub async fn walls(suite: &Suite) {
     let version = store.change_hook(&mine, &Hook { name: "Desk".into(), ..mine.clone() }).await.unwrap();
     store.add_test_call(&rows::id("call"), &mine.id, SPRING).await.unwrap();
     store.remove_hook(&Hook { version, ..mine.clone() }).await.unwrap();
-    let deeds = call!(suite, audit(Some(&mine.farm_id), None, 100)).unwrap();
+    let deeds = call!(suite, audit(Some(&mine.farm_id), store::AuditPart::After(0), 100)).unwrap();
     let deeds: Vec<&str> =
         deeds.iter().filter(|deed| deed.kind == "hook").map(|deed| deed.deed.as_str()).collect();
     assert_eq!(deeds, ["changed", "tested", "removed"]);

@@ -4,8 +4,8 @@ use model::time::Instant;
 use model::units::Units;
 use serde_json::json;
 use store::{
-    Answer, Asked, Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, Person, Role, Scope, Store,
-    StoreError,
+    Answer, Asked, AuditPart, Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, Person, Role,
+    Scope, Store, StoreError,
 };
 
 use crate::rows::{self, Orchard, SPRING, YEAR, hours};
@@ -221,22 +221,30 @@ pub async fn notes(suite: &Suite) {
     assert_eq!(store.board(YEAR, Some(&theirs.farm.id), 10).await.unwrap(), []);
     assert_eq!(store.board(1999, None, 10).await.unwrap(), []);
 
-    let deeds = store.audit(Some(&ours.farm.id), None, 100).await.unwrap();
+    let deeds = store.audit(Some(&ours.farm.id), AuditPart::After(0), 100).await.unwrap();
     let told: Vec<&str> = deeds.iter().map(|deed| deed.deed.as_str()).collect();
     assert_eq!(told, ["used", "plan set", "logged"]);
     let logged = &deeds[2];
     assert_eq!((logged.at, logged.year, logged.subject.as_str()), (hours(5), Some(YEAR), ours.block()));
     assert_eq!(logged.person.as_deref(), Some(advisor.name.as_str()));
     assert_eq!(logged.detail, Some(json!({"entries": ["n-1"]})));
-    assert_eq!(store.audit(None, Some(logged.number), 100).await.unwrap(), []);
-    assert_eq!(store.audit(Some(&theirs.farm.id), None, 100).await.unwrap(), []);
-    assert!(call!(suite, audit(None, None, 1_000)).unwrap().len() >= 3);
-    let back = store.audit_back(&ours.farm.id, None, 2).await.unwrap();
-    assert_eq!(back, [deeds[2].clone(), deeds[1].clone()]);
-    let back = store.audit_back(&ours.farm.id, Some(back[1].number), 2).await.unwrap();
-    assert_eq!(back, deeds[..1]);
-    assert_eq!(store.audit_back(&theirs.farm.id, None, 2).await.unwrap(), []);
-    assert_eq!(call!(suite, audit_back(&ours.farm.id, None, 100)).unwrap().len(), deeds.len());
+    assert_eq!(store.audit(None, AuditPart::After(logged.number), 100).await.unwrap(), []);
+    assert_eq!(store.audit(Some(&theirs.farm.id), AuditPart::After(0), 100).await.unwrap(), []);
+    assert!(call!(suite, audit(None, AuditPart::After(0), 1_000)).unwrap().len() >= 3);
+    let back =
+        async |farm: &str, before: i64| store.audit(Some(farm), AuditPart::Before(before), 2).await.unwrap();
+    let latest = back(&ours.farm.id, i64::MAX).await;
+    assert_eq!(latest, [deeds[2].clone(), deeds[1].clone()]);
+    assert_eq!(back(&ours.farm.id, latest[1].number).await, deeds[..1]);
+    assert_eq!(back(&theirs.farm.id, i64::MAX).await, []);
+    // Across all farms that they see, and no other.
+    assert_eq!(store.audit(None, AuditPart::Before(i64::MAX), 2).await.unwrap(), latest);
+    let since =
+        async |farm: Option<&str>, at: Instant| store.audit(farm, AuditPart::Since(at), 100).await.unwrap();
+    assert_eq!(since(Some(&ours.farm.id), hours(5)).await, latest);
+    assert_eq!(since(None, hours(5)).await, latest);
+    assert_eq!(since(Some(&ours.farm.id), hours(5).plus(1)).await, []);
+    assert_eq!(since(Some(&theirs.farm.id), SPRING).await, []);
 }
 
 pub async fn asked_twice(suite: &Suite) {
@@ -295,17 +303,18 @@ pub async fn closing(suite: &Suite) {
     // Who is removed leaves what they did, under the role they had.
     assert!(call!(suite, deeds_of(&advisor.id, 100)).unwrap().len() > 3);
     let farm_id = Some(ours.farm.id.as_str());
-    let since = call!(suite, deeds_since(SPRING, farm_id, 100)).unwrap();
+    let since = call!(suite, audit(farm_id, AuditPart::Since(SPRING), 100)).unwrap();
     assert!(since.len() > 3 && since.is_sorted_by(|a, b| a.number > b.number), "the latest first");
     let last = since[0].at;
-    assert!(call!(suite, deeds_since(last, farm_id, 100)).unwrap().iter().all(|deed| deed.at >= last));
-    assert_eq!(call!(suite, deeds_since(last.plus(1), farm_id, 100)).unwrap(), []);
+    let late = call!(suite, audit(farm_id, AuditPart::Since(last), 100)).unwrap();
+    assert!(!late.is_empty() && late.iter().all(|deed| deed.at >= last));
+    assert_eq!(call!(suite, audit(farm_id, AuditPart::Since(last.plus(1)), 100)).unwrap(), []);
     call!(suite, remove_person(&advisor, hours(9))).unwrap();
     let gone = call!(suite, person(&advisor.id)).unwrap().unwrap();
     assert_eq!((gone.name.as_str(), gone.password), ("a former advisor", None));
     assert_eq!(call!(suite, person_by_email(&advisor.email)).unwrap(), None);
     assert_eq!(call!(suite, memberships_of(&advisor.id)).unwrap(), []);
-    let deeds = call!(suite, audit(Some(&ours.farm.id), None, 100)).unwrap();
+    let deeds = call!(suite, audit(Some(&ours.farm.id), AuditPart::After(0), 100)).unwrap();
     assert!(deeds.iter().all(|deed| deed.person.as_deref() != Some(advisor.name.as_str())));
     // So may they themselves, on whichever side of the wall.
     let grower = member(suite, &ours.farm.id, Role::Grower).await;

@@ -36,7 +36,7 @@ async fn a_material_is_confirmed_in_someones_name_and_taken_back() {
         assert!(page.contains(part), "{part}: {page}");
     }
     let kept = house.store.confirmations("alder").await.unwrap().remove(0);
-    let by = house.store.audit(Some("alder"), None, 100).await.unwrap().pop().unwrap();
+    let by = house.store.audit(Some("alder"), store::AuditPart::After(0), 100).await.unwrap().pop().unwrap();
     assert_eq!((by.person.as_deref(), by.deed.as_str()), (Some("ines"), "material confirmed"));
 
     let back = format!("/farms/alder/materials/{}/taken-back", kept.id);

@@ -29,7 +29,7 @@ async fn a_farm_is_changed_where_nobody_did_so_meanwhile() {
     assert!(page.contains("Saved.") && page.contains("Alder Farm"), "{page}");
     let late = house.fill("/farms/alder/change", &next, &ines).await;
     refused(&late, &["Someone else changed this"]);
-    let notes = house.store.audit(Some("alder"), None, 100).await.unwrap();
+    let notes = house.store.audit(Some("alder"), store::AuditPart::After(0), 100).await.unwrap();
     let noted = notes.iter().find(|note| note.kind == "farm" && note.person.as_deref() == Some("ines"));
     assert!(noted.is_some(), "the audit says who changed the farm: {notes:?}");
 }
