@@ -1,32 +1,17 @@
 //! Odds in words: early, likely and late apart, and in one sentence of frequencies.
 
 use chrono_tz::Tz;
-use model::odds::{Odds, rounded};
+use model::odds::Odds;
 use model::time::Instant;
 
 /// What the three points are called.
 pub(crate) const POINTS: [&str; 3] = ["Early (1 in 10)", "Likely (even odds)", "Late (1 in 10)"];
 
-/// How far early and late lie apart, seconds: what times are rounded by. To the horizon
-/// where there is no late time, without end where there is no early one.
-pub(crate) fn apart(odds: &Odds) -> i64 {
-    odds.early.map_or(i64::MAX, |early| odds.late.unwrap_or(odds.horizon).since(early))
-}
-
-/// A moment no more exactly than it is known; for none, that it comes after the horizon
-/// if at all.
-pub(crate) fn when(odds: &Odds, at: Option<Instant>, zone: Tz) -> String {
-    match at {
-        Some(at) => rounded(at, apart(odds), zone),
-        None => format!("later than {}, or not at all", rounded(odds.horizon, apart(odds), zone)),
-    }
-}
-
 /// Early, likely and late, each with what it is called.
 pub(crate) fn points(odds: &Odds, zone: Tz) -> [(&'static str, String); 3] {
     let [early, likely, late] = POINTS;
     [(early, odds.early), (likely, odds.likely), (late, odds.late)]
-        .map(|(name, at)| (name, when(odds, at, zone)))
+        .map(|(name, at)| (name, odds.when(at, zone)))
 }
 
 /// How many of the dots do not come within the forecast.
@@ -44,14 +29,14 @@ pub(crate) fn between_dots(odds: &Odds, before: usize) -> Option<Instant> {
 
 /// The window of eight in ten and the even odds as one sentence.
 pub(crate) fn sentence(odds: &Odds, zone: Tz) -> String {
-    let beyond = || when(odds, None, zone);
+    let beyond = || odds.when(None, zone);
     let Some(early) = odds.early else {
         return format!("In more than 9 of 10 cases like this {}.", beyond());
     };
-    let early = when(odds, Some(early), zone);
-    let even = odds.likely.map(|likely| format!("; even odds by {}", when(odds, Some(likely), zone)));
+    let early = odds.when(Some(early), zone);
+    let even = odds.likely.map(|likely| format!("; even odds by {}", odds.when(Some(likely), zone)));
     let even = even.unwrap_or_default();
-    match odds.late.map(|late| when(odds, Some(late), zone)) {
+    match odds.late.map(|late| odds.when(Some(late), zone)) {
         Some(late) if late == early => format!("In 8 of 10 cases like this about {early}."),
         Some(late) => format!("In 8 of 10 cases like this between {early} and {late}{even}."),
         None => {

@@ -1,6 +1,6 @@
 //! A growth curve: its rate a day over temperature, and where its data end.
 
-use model::curve::{Curve, EndPoint, Measure, Status};
+use model::curve::{Curve, EndPoint, Measure};
 
 use crate::figures::{fahrenheit, minus, plain, temperature};
 use crate::labels::{fitted, shortened};
@@ -30,7 +30,7 @@ pub fn picture(curve: &Curve) -> String {
     let mut canvas = Canvas::new(WIDTH, HEIGHT, &title, &description(curve));
     panel::paper(&mut canvas, WIDTH, HEIGHT);
     canvas.text((24.0, 36.0), Anchor::Start, NAME, &shortened(&title, 48));
-    canvas.text((PANEL.right, 36.0), Anchor::End, Type::bold(14.0, look::INK), status(curve.status));
+    canvas.text((PANEL.right, 36.0), Anchor::End, Type::bold(14.0, look::INK), curve.status.spoken());
     let source = fitted(&format!("Source: {}", curve.source), UNDER_NAME, WIDTH - 48.0);
     canvas.text((24.0, 58.0), Anchor::Start, UNDER_NAME, &source);
     canvas.rect(PANEL, &format!(r#"fill="{}" stroke="{}""#, look::PANEL, look::FRAME));
@@ -129,15 +129,6 @@ fn unit(curve: &Curve) -> &'static str {
     }
 }
 
-fn status(status: Status) -> &'static str {
-    match status {
-        Status::Published => "published",
-        Status::FromMemory => "from memory, not looked up",
-        Status::Constructed => "constructed, not measured as a whole",
-        Status::Measured => "measured",
-    }
-}
-
 /// What stands beside the rates: the lag, and what arriving means.
 fn beside(curve: &Curve) -> String {
     let lag = match (curve.lag_inside, curve.lag_hours) {
@@ -159,7 +150,7 @@ fn description(curve: &Curve) -> String {
     format!(
         "{} over temperature, {}. Growth between {} and {}, most at {} with {:.3}. Its data cover {} to {}. {} Source: {}",
         if curve.measure == Measure::Style { "Share of the style a day" } else { "Millimetres a day" },
-        status(curve.status),
+        curve.status.spoken(),
         temperature(first),
         temperature(last),
         temperature(best.0),

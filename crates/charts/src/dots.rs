@@ -89,7 +89,7 @@ pub fn table(dots: &Dots<'_>) -> Vec<Vec<String>> {
         .dots
         .iter()
         .enumerate()
-        .map(|(n, at)| vec![format!("{} of {all}", n + 1), chances::when(dots.odds, *at, dots.zone)]);
+        .map(|(n, at)| vec![format!("{} of {all}", n + 1), dots.odds.when(*at, dots.zone)]);
     std::iter::once(heading).chain(rows).collect()
 }
 

@@ -1,7 +1,9 @@
-//! Colours and strokes, in one place.
+//! Colours, strokes and their words, in one place.
 //!
 //! Every text colour stands out 7:1 or more from the paper, so that a phone in
 //! the sun can be read; no state is told by colour alone.
+
+use model::series::Quality;
 
 /// Background.
 pub(crate) const PAPER: &str = "#fffdf7";
@@ -117,3 +119,22 @@ pub(crate) const LANE: &str = r##"stroke="#8b8792" stroke-width="1""##;
 pub(crate) const SITE_PRESSING: &str = r##"fill="#8c1d55" stroke="#ffffff" stroke-width="1.6""##;
 pub(crate) const SITE_AHEAD: &str = r##"fill="#17583a" stroke="#ffffff" stroke-width="1.6""##;
 pub(crate) const SITE_RESTING: &str = r##"fill="#ffffff" stroke="#26242b" stroke-width="2""##;
+
+/// The line of a temperature by where it comes from.
+pub(crate) fn line(quality: Quality) -> &'static str {
+    match quality {
+        Quality::Observed | Quality::Unknown => READ,
+        Quality::Filled => FILLED,
+        Quality::Forecast => FORETOLD,
+    }
+}
+
+/// Where a temperature comes from, in words.
+pub(crate) fn quality(quality: Quality) -> &'static str {
+    match quality {
+        Quality::Observed => "read",
+        Quality::Filled => "joined, or from another source",
+        Quality::Forecast => "forecast",
+        Quality::Unknown => "unknown",
+    }
+}

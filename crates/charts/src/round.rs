@@ -172,16 +172,12 @@ pub fn table(picture: &RoundPicture<'_>) -> Vec<Vec<String>> {
     let mut rows = vec![heading.map(str::to_owned).to_vec()];
     for run in &picture.round.runs {
         for visit in &run.visits {
-            let side = match visit.bound {
-                MarkBound::NotBefore => "not before",
-                MarkBound::NotAfter => "not after",
-            };
             let fills = (visit.fills > 0).then(|| format!("fillings: {}", visit.fills));
             let what: Vec<String> = off(visit).into_iter().chain(fills).collect();
             let times = [visit.go, visit.begin, visit.finish].map(|at| at.spoken(zone));
             let mut row = vec![run.sprayer.clone(), visit.block.clone()];
             row.extend(times);
-            row.push(format!("{side} {}", visit.mark.spoken(zone)));
+            row.push(format!("{} {}", visit.bound.spoken(), visit.mark.spoken(zone)));
             row.push(if what.is_empty() { "-".to_owned() } else { what.join("; ") });
             rows.push(row);
         }

@@ -24,6 +24,9 @@ const AIR: Area = Area { left: LEFT, top: 88.0, right: RIGHT, bottom: 236.0 };
 const LANES: f64 = 290.0;
 const LANE: f64 = 42.0;
 
+/// What the joined temperature is called.
+const TEMPERATURE_USED: &str = "Temperature used";
+
 const NAME: Type = Type::bold(21.0, look::INK);
 const UNDER_NAME: Type = Type::plain(13.0, look::SOFT_INK);
 const DAY_NAME: Type = Type::plain(12.0, look::INK);

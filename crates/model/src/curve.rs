@@ -39,6 +39,18 @@ pub enum Status {
     Measured,
 }
 
+impl Status {
+    /// The words for it.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Status::Published => "published",
+            Status::FromMemory => "from memory, not looked up",
+            Status::Constructed => "constructed, not measured as a whole",
+            Status::Measured => "measured",
+        }
+    }
+}
+
 /// Where the tubes are when the curve says that they have arrived.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -46,6 +46,14 @@ impl MarkBound {
             MarkBound::NotAfter => "not-after",
         }
     }
+
+    /// The words for it, before the mark or its time.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            MarkBound::NotBefore => "not before",
+            MarkBound::NotAfter => "not after",
+        }
+    }
 }
 
 /// One spray of the plan.

@@ -8,6 +8,7 @@ use crate::plan::{MarkBound, Plan};
 use crate::season::{Season, State};
 use crate::time::{HOUR, Instant};
 use crate::verdict::Advice;
+use crate::words;
 
 /// How many flowers a tree came through, against the fruit wanted; none where
 /// nothing is known of it.
@@ -51,14 +52,14 @@ pub fn what_now(season: &Season, plan: &Plan) -> Vec<String> {
             said.push("Look at the flowers first: frost came over this leg.".to_owned());
         }
         Advice::CountFirst | Advice::Wait | Advice::StandDown => {
-            said.push(format!("By the table: {}. {}", season.verdict.verdict.spoken(), season.verdict.says));
+            said.push(season.verdict.told());
         }
         _ => {}
     }
     if let Some(until) =
         season.reentry.as_ref().filter(|reentry| reentry.closed).and_then(|reentry| reentry.until)
     {
-        said.push(format!("Nobody works in the block before {}.", until.spoken(plan.zone)));
+        said.push(words::nobody_before(&until.spoken(plan.zone)));
     }
     said.push(
         "What is too many in the end comes off later, by hand or by what your advisor names; count what set first."

@@ -46,9 +46,7 @@ pub struct Waits {
 pub fn closed(reentry: Option<&Reentry>, zone: Tz, now: Instant) -> Option<String> {
     let reentry = reentry?;
     match reentry.until {
-        Some(until) if until > now => {
-            Some(format!("Nobody works in the block before {}.", until.spoken(zone)))
-        }
+        Some(until) if until > now => Some(words::nobody_before(&until.spoken(zone))),
         Some(_) => None,
         None => Some(words::NO_REENTRY.to_owned()),
     }
@@ -59,7 +57,7 @@ pub fn closed(reentry: Option<&Reentry>, zone: Tz, now: Instant) -> Option<Strin
 pub fn before_spray(season: &Season, zone: Tz, now: Instant) -> Vec<String> {
     let mut said = Vec::new();
     let reentry = season.reentry.as_ref().and_then(|reentry| reentry.until).filter(|until| *until > now);
-    said.extend(reentry.map(|until| format!("Nobody works in the block before {}.", until.spoken(zone))));
+    said.extend(reentry.map(|until| words::nobody_before(&until.spoken(zone))));
     if season.hold.is_some() {
         said.push("Frost came over this leg: the flowers are to be looked at before any spray.".to_owned());
     }
@@ -73,7 +71,7 @@ pub fn before_spray(season: &Season, zone: Tz, now: Instant) -> Vec<String> {
         verdict.verdict,
         Advice::CountFirst | Advice::Wait | Advice::StandDown | Advice::LeanStandDown
     ) {
-        said.push(format!("By the table: {}. {}", verdict.verdict.spoken(), verdict.says));
+        said.push(verdict.told());
     }
     said
 }

@@ -12,6 +12,11 @@ where you are, nor that its label allows use in bloom. Check both before it goes
 pub const NO_REENTRY: &str = "No re-entry time is recorded for this block: \
 go by the label before anyone goes in.";
 
+/// A block is closed until a time, which is told on the wall clock of who reads.
+pub fn nobody_before(until: &str) -> String {
+    format!("Nobody works in the block before {until}.")
+}
+
 /// Neither curve that ships was measured on one cultivar.
 pub const NOT_CULTIVAR_SPECIFIC: &str = "This curve was put together from general figures, not measured on this \
 cultivar; the two curves that ship lie up to half a day apart in a real spring.";

@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::extract::Path;
 use axum::http::StatusCode;
-use model::curve::{Curve, EndPoint, Measure, Status};
+use model::curve::{Curve, EndPoint, Measure};
 use model::units::Units;
 use model::words::NOT_CULTIVAR_SPECIFIC;
 
@@ -49,7 +49,7 @@ pub(crate) async fn list(signed: Signed) -> Shown {
     let curves = signed.0.catalogue().await?.curves;
     let row = |curve: &Curve| Row {
         id: curve.id.clone(),
-        status: status(curve, words),
+        status: curve.status.spoken(),
         source: curve.source.clone(),
         covered: covered(curve, units, words),
         end_point: end_point(curve, words),
@@ -73,7 +73,7 @@ pub(crate) async fn one(signed: Signed, Path(id): Path<String>) -> Shown {
         .ok_or_else(|| Stop::NotThere(words.get("curves.not_there").to_owned()))?;
     let lag = if curve.lag_inside { "curves.lag_inside" } else { "curves.lag_outside" };
     let mut facts = vec![
-        (words.get("curves.status"), status(curve, words).to_owned()),
+        (words.get("curves.status"), curve.status.spoken().to_owned()),
         (words.get("curves.source"), curve.source.clone()),
         (words.get("curves.covered"), covered(curve, signed.0.caller().units, words)),
         (words.get("curves.end_point"), end_point(curve, words).to_owned()),
@@ -97,15 +97,6 @@ pub(crate) async fn one(signed: Signed, Path(id): Path<String>) -> Shown {
 fn covered(curve: &Curve, units: Units, words: &Words) -> String {
     let (low, high) = curve.covered;
     said::range(said::celsius(low, units), said::celsius(high, units), words)
-}
-
-fn status(curve: &Curve, words: &'static Words) -> &'static str {
-    words.get(match curve.status {
-        Status::Published => "curves.published",
-        Status::FromMemory => "curves.from_memory",
-        Status::Constructed => "curves.constructed",
-        Status::Measured => "curves.measured",
-    })
 }
 
 fn end_point(curve: &Curve, words: &'static Words) -> &'static str {

@@ -136,7 +136,7 @@ fn shown(
         draft: spray.is_draft(),
         fields: typed(spray, &facts, reader),
         reentry: match record.reentry_at() {
-            Some(at) => words.fill("sprays.reentry", &[("at", &said::dated(at, zone))]),
+            Some(at) => model::words::nobody_before(&said::dated(at, zone)),
             None if record.reentry_seconds().is_some() => words.get("sprays.no_finish").to_owned(),
             None => model::words::NO_REENTRY.to_owned(),
         },

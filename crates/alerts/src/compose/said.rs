@@ -190,9 +190,7 @@ impl Words<'_> {
         if about.kind != AlertKind::Withdrawn {
             lines.push(about.confirmed.clone().unwrap_or_else(|| words::UNCONFIRMED.to_owned()));
             match about.closed_until {
-                Some(until) => {
-                    lines.push(format!("Nobody works in the block before {}.", until.spoken(self.zone)))
-                }
+                Some(until) => lines.push(words::nobody_before(&until.spoken(self.zone))),
                 None if about.reentry_known => {}
                 None => lines.push(words::NO_REENTRY.to_owned()),
             }

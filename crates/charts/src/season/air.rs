@@ -33,7 +33,7 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     let mut placer = Placer::new(AREA);
     for (quality, points) in lines(&moments, time, &celsius) {
         placer.keep_off_line(&points);
-        canvas.path(&points, style(quality));
+        canvas.path(&points, look::line(quality));
     }
     for (from, to) in &unknown {
         let (left, right) = (time.x(*from), time.x(*to));
@@ -56,25 +56,18 @@ pub(super) fn draw(canvas: &mut Canvas, picture: &SeasonPicture<'_>, time: &Time
     frame::heading(canvas, AREA, "Air temperature", &keys(&moments, !unknown.is_empty()));
 }
 
-fn style(quality: Quality) -> &'static str {
-    match quality {
-        Quality::Observed | Quality::Unknown => look::READ,
-        Quality::Filled => look::FILLED,
-        Quality::Forecast => look::FORETOLD,
-    }
-}
-
 fn keys(moments: &[Moment], gaps: bool) -> Vec<(Sample, String)> {
     let has = |quality| moments.iter().any(|moment| moment.celsius.is_some() && moment.quality == quality);
-    let mut keys = vec![(Sample::Line(look::READ), "read".to_owned())];
+    let key = |quality| (Sample::Line(look::line(quality)), look::quality(quality).to_owned());
+    let mut keys = vec![key(Quality::Observed)];
     if has(Quality::Filled) {
-        keys.push((Sample::Line(look::FILLED), "joined, or from another source".to_owned()));
+        keys.push(key(Quality::Filled));
     }
     if has(Quality::Forecast) {
-        keys.push((Sample::Line(look::FORETOLD), "forecast".to_owned()));
+        keys.push(key(Quality::Forecast));
     }
     if gaps {
-        keys.push((Sample::Block(look::UNKNOWN), "unknown".to_owned()));
+        keys.push((Sample::Block(look::UNKNOWN), look::quality(Quality::Unknown).to_owned()));
     }
     keys
 }

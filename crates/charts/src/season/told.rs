@@ -45,11 +45,7 @@ pub(super) fn flowers(mean: f64) -> String {
 
 /// Which side of its mark a spray must stay on.
 pub(super) fn bound(bound: Option<MarkBound>) -> &'static str {
-    match bound {
-        Some(MarkBound::NotBefore) => "not before",
-        Some(MarkBound::NotAfter) => "not after",
-        None => "at",
-    }
+    bound.map_or("at", MarkBound::spoken)
 }
 
 /// Where a season stands, for people.

@@ -3,7 +3,7 @@
 use model::series::{Law, Quality};
 use model::time::Instant;
 
-use super::{AIR, Sources};
+use super::{AIR, Sources, TEMPERATURE_USED};
 use crate::look;
 use crate::panel::{self, Sample};
 use crate::scale::{TimeAxis, ValueAxis, drawable};
@@ -27,30 +27,25 @@ pub(super) fn draw(canvas: &mut Canvas, sources: &Sources<'_>, time: &TimeAxis) 
         panel::number(canvas, AIR.left, y, &format!("{tick:.0} °C").replace('-', "−"));
     }
     for (quality, points) in lines(sources, time, &celsius) {
-        canvas.path(&points, style(quality));
+        canvas.path(&points, look::line(quality));
     }
-    panel::heading(canvas, AIR, "Temperature used", &keys(sources));
-}
-
-fn style(quality: Quality) -> &'static str {
-    match quality {
-        Quality::Observed | Quality::Unknown => look::READ,
-        Quality::Filled => look::FILLED,
-        Quality::Forecast => look::FORETOLD,
-    }
+    panel::heading(canvas, AIR, TEMPERATURE_USED, &keys(sources));
 }
 
 fn keys(sources: &Sources<'_>) -> Vec<(Sample, String)> {
     let stretches = sources.stretches();
     let has = |wanted| stretches.iter().any(|(.., quality)| *quality == wanted);
-    let all = [
-        (Quality::Observed, Sample::Line(look::READ), "read"),
-        (Quality::Filled, Sample::Line(look::FILLED), "joined, or from another source"),
-        (Quality::Forecast, Sample::Line(look::FORETOLD), "forecast"),
-        (Quality::Unknown, Sample::Block(look::UNKNOWN), "unknown; hatched: within these bounds"),
-    ];
-    let shown = all.into_iter().filter(|(quality, ..)| has(*quality));
-    shown.map(|(_, sample, words)| (sample, words.to_owned())).collect()
+    let key = |quality| {
+        let words = look::quality(quality);
+        match quality {
+            Quality::Unknown => {
+                (Sample::Block(look::UNKNOWN), format!("{words}; hatched: within these bounds"))
+            }
+            _ => (Sample::Line(look::line(quality)), words.to_owned()),
+        }
+    };
+    let all = [Quality::Observed, Quality::Filled, Quality::Forecast, Quality::Unknown];
+    all.into_iter().filter(|quality| has(*quality)).map(key).collect()
 }
 
 /// Grey over the whole height, hatched between the bounds that are known.

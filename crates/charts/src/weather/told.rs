@@ -3,7 +3,8 @@
 use model::series::Quality;
 use model::time::Instant;
 
-use super::{Lane, Seen, Sources};
+use super::{Lane, Seen, Sources, TEMPERATURE_USED};
+use crate::look;
 
 /// Readings of one source that follow each other with the same finding.
 struct Found<'a> {
@@ -112,13 +113,9 @@ pub(super) fn table(sources: &Sources<'_>) -> Vec<Vec<String>> {
         }
     }
     for (from, to, quality) in sources.stretches() {
-        let what = match quality {
-            Quality::Observed => continue,
-            Quality::Filled => "joined, or from another source",
-            Quality::Forecast => "forecast",
-            Quality::Unknown => "unknown",
-        };
-        row("Temperature used", Some(from), Some(to), what.to_owned());
+        if quality != Quality::Observed {
+            row(TEMPERATURE_USED, Some(from), Some(to), look::quality(quality).to_owned());
+        }
     }
     rows
 }

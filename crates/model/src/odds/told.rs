@@ -24,19 +24,30 @@ pub fn rounded(at: Instant, apart: i64, zone: Tz) -> String {
 impl Odds {
     /// The likely moment, as exact as it is known; none where it lies beyond the horizon.
     pub fn likely_told(&self, zone: Tz) -> Option<String> {
-        let apart = self.late.unwrap_or(self.horizon).since(self.early?);
-        Some(rounded(self.likely?, apart, zone))
+        self.early?;
+        Some(rounded(self.likely?, self.apart(), zone))
+    }
+
+    /// How far early and late lie apart, seconds: what times are rounded by. To the
+    /// horizon where there is no late time, without end where there is no early one.
+    fn apart(&self) -> i64 {
+        self.early.map_or(i64::MAX, |early| self.late.unwrap_or(self.horizon).since(early))
+    }
+
+    /// A moment no more exactly than it is known; for none, that it comes after the
+    /// horizon if at all.
+    pub fn when(&self, at: Option<Instant>, zone: Tz) -> String {
+        match at {
+            Some(at) => rounded(at, self.apart(), zone),
+            None => format!("later than {}, or not at all", rounded(self.horizon, self.apart(), zone)),
+        }
     }
 
     /// Early, likely and late, each as exact as they are known together; none where not
     /// even the early moment lies before the horizon.
     pub fn points(&self, zone: Tz) -> Option<[String; 3]> {
-        let apart = self.late.unwrap_or(self.horizon).since(self.early?);
-        let said = |at: Option<Instant>| match at {
-            Some(at) => rounded(at, apart, zone),
-            None => format!("later than {}, or not at all", rounded(self.horizon, apart, zone)),
-        };
-        Some([self.early, self.likely, self.late].map(said))
+        self.early?;
+        Some([self.early, self.likely, self.late].map(|at| self.when(at, zone)))
     }
 
     /// Early, likely and late in a sentence.

@@ -391,7 +391,7 @@ pub(super) fn on_frost(facts: &Facts, started: &Started, hold: Option<&Hold>, no
 pub(super) fn on_reentry(reentry: Option<&Reentry>, zone: Tz, notes: &mut Vec<Note>) {
     match reentry {
         Some(Reentry { until: Some(until), closed: true, entry, .. }) => {
-            let text = format!("Nobody works in the block before {}.", until.spoken(zone));
+            let text = words::nobody_before(&until.spoken(zone));
             notes.push(Note { entry: Some(entry.clone()), ..Note::new("closed-for-reentry", text) });
         }
         Some(Reentry { until: None, entry, .. }) => {

@@ -28,6 +28,18 @@ pub enum Stand {
     NoLimits,
 }
 
+impl Stand {
+    /// The words for it.
+    pub fn spoken(self) -> &'static str {
+        match self {
+            Stand::Practical => "within the limits set",
+            Stand::Against => "outside the limits set",
+            Stand::NotKnown => "not known",
+            Stand::NoLimits => "no limits set",
+        }
+    }
+}
+
 /// A fact that stands beside an hour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -72,8 +72,7 @@ impl HourStand {
     /// When, where it stands, and all that speaks against it or is not known.
     pub fn told(&self, zone: Tz) -> String {
         let stand = match self.stand {
-            Stand::Practical => "within the limits set".to_owned(),
-            Stand::NoLimits => "no limits set".to_owned(),
+            Stand::Practical | Stand::NoLimits => self.stand.spoken().to_owned(),
             Stand::NotKnown => listed(&self.not_known, zone),
             Stand::Against => {
                 let mut against = listed(&self.against, zone);

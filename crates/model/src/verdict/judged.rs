@@ -85,6 +85,13 @@ pub struct LineStand {
     pub spanned: bool,
 }
 
+impl Verdict {
+    /// What it says, with whose word it is.
+    pub fn told(&self) -> String {
+        format!("By the table: {}. {}", self.verdict.spoken(), self.says)
+    }
+}
+
 /// What the table says of a block. The person decides.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Verdict {

@@ -116,12 +116,11 @@ pub(crate) fn sprays(told: &Told<'_>, sprays: &[Sprayed]) -> Part {
 
 /// A mark with the side to keep to.
 fn at_side(bound: Option<MarkBound>, mark: f64, words: &Words) -> String {
-    let key = match bound {
-        Some(MarkBound::NotBefore) => "report.not_before",
-        Some(MarkBound::NotAfter) => "report.not_after",
-        None => "report.at",
+    let side = match bound {
+        Some(bound) => bound.spoken(),
+        None => words.get("report.at"),
     };
-    words.fill(key, &[("mark", &said::style(mark))])
+    format!("{side} {}", said::style(mark))
 }
 
 /// How a leg ended, and on which side of its mark.

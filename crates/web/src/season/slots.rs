@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::Path;
 use axum::http::StatusCode;
 use chrono_tz::Tz;
-use model::slot::{Answer, HourStand, Stand};
+use model::slot::{Answer, HourStand};
 
 use crate::pages;
 use crate::visit::{Shown, Signed};
@@ -58,26 +58,21 @@ pub(crate) async fn page(signed: Signed, Path((block, text)): Path<(String, Stri
     Ok(pages::page(StatusCode::OK, &page))
 }
 
-fn leg(answer: &Answer, zone: Tz, words: &'static Words) -> Leg {
+fn leg(answer: &Answer, zone: Tz, words: &Words) -> Leg {
     Leg {
         head: words.fill("slots.leg", &[("n", &answer.wanted.leg)]),
         said: answer.told(zone),
-        hours: answer.hours.iter().map(|stand| hour(stand, zone, words)).collect(),
+        hours: answer.hours.iter().map(|stand| hour(stand, zone)).collect(),
     }
 }
 
-fn hour(stand: &HourStand, zone: Tz, words: &'static Words) -> Hour {
+fn hour(stand: &HourStand, zone: Tz) -> Hour {
     let reasons: Vec<String> =
         stand.against.iter().chain(&stand.not_known).map(|reason| reason.told(zone)).collect();
     let beside: Vec<&str> = stand.beside.iter().map(|beside| beside.told()).collect();
     Hour {
         when: stand.from.spoken(zone),
-        stand: words.get(match stand.stand {
-            Stand::Practical => "slots.within",
-            Stand::NoLimits => "slots.no_limits",
-            Stand::NotKnown => "slots.not_known",
-            Stand::Against => "slots.against",
-        }),
+        stand: stand.stand.spoken(),
         why: reasons.join("; "),
         beside: beside.join("; "),
     }
