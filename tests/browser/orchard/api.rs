@@ -19,7 +19,9 @@ impl Api {
     pub(crate) fn new(server: &str, token: &str) -> Api {
         let _ = rustls::crypto::ring::default_provider().install_default();
         let never = reqwest::redirect::Policy::none();
-        let client = Client::builder().no_proxy().redirect(never).build().unwrap();
+        // Tests share the orchard, each on a runtime of its own: a connection that is kept
+        // ends with the one that made it.
+        let client = Client::builder().no_proxy().redirect(never).pool_max_idle_per_host(0).build().unwrap();
         Api { client, server: server.to_owned(), token: token.to_owned() }
     }
 
