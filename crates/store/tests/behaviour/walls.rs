@@ -4,8 +4,8 @@ use model::time::Instant;
 use model::units::Units;
 use serde_json::json;
 use store::{
-    Answer, Asked, AuditPart, Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, Person, Role,
-    Scope, Store, StoreError,
+    Answer, Asked, AuditPart, Behalf, ChangeKey, Credential, CredentialKind, Link, LinkKind, LogEntry,
+    Person, Role, Scope, Store, StoreError,
 };
 
 use crate::rows::{self, Orchard, SPRING, YEAR, hours};
