@@ -92,7 +92,10 @@ impl Board {
             news: Recent::default(),
             action: "/board",
             heads: Column::ALL.iter().map(|column| region.asked.head(*column, words)).collect(),
-            caption: words.fill("board.caption", &[("n", &all), ("column", &by)]),
+            caption: match all {
+                1 => words.get("board.caption_one").to_owned(),
+                _ => words.fill("board.caption", &[("n", &all), ("column", &by)]),
+            },
             axis,
             of: (all > shown).then(|| words.fill("board.more", &[("n", &shown), ("all", &all)])),
             region,
