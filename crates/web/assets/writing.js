@@ -163,6 +163,8 @@ export async function start(data, saved) {
     /** What the clock gives where nobody typed a time; none for a time that is corrected. */
     function clock(field) {
       if (field.dataset.as !== "moment" || draft.typed[field.name] || correcting) return null;
+      // A spray that is over was begun and finished when someone says.
+      if (form.dataset.what === "spray-record") return null;
       // A spray begins with its tap, however early its material was typed.
       return field.name === "at" && form.dataset.what !== "spray" ? draft.begun ?? Date.now() : Date.now();
     }
@@ -188,7 +190,8 @@ export async function start(data, saved) {
       for (const field of fields.filter((field) => field.dataset.as !== "entry")) {
         field.value = kept?.values?.[field.name] ?? first[field.name];
         if (field.dataset.as === "moment" && !draft.typed[field.name] && !correcting) {
-          field.value = toWall(clock(field), facts.zone);
+          const now = clock(field);
+          field.value = now === null ? "" : toWall(now, facts.zone);
         }
       }
       if (list && kept?.values?.[list.name]) list.value = kept.values[list.name];
