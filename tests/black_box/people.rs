@@ -92,7 +92,7 @@ async fn from_the_first_start_to_a_grower_with_a_token() {
     let link = invitation["path"].as_str().unwrap();
     let accepted = browser.send(link, "name=Ines&password=plums+after+cherries").await;
     assert_eq!(accepted.status(), StatusCode::SEE_OTHER);
-    let cookie = browser.sign_in("ines%40larkmoor.example", "plums+after+cherries", "/").await.unwrap();
+    let cookie = browser.sign_in("ines%40larkmoor.example", "plums+after+cherries", "/today").await.unwrap();
     let home = browser.open("/", &cookie).await.text().await.unwrap();
     assert!(home.contains("alder: grower") && !home.contains("birch"), "{home}");
 
@@ -118,7 +118,7 @@ async fn from_the_first_start_to_a_grower_with_a_token() {
     assert_eq!(chosen.status(), StatusCode::SEE_OTHER);
     assert_eq!(browser.open("/", &cookie).await.headers()[LOCATION], "/sign-in", "signed out everywhere");
     assert!(browser.sign_in("ines%40larkmoor.example", "plums+after+cherries", "/").await.is_none());
-    assert!(browser.sign_in("ines%40larkmoor.example", "quinces+in+october", "/").await.is_some());
+    assert!(browser.sign_in("ines%40larkmoor.example", "quinces+in+october", "/today").await.is_some());
     let nobody = run(Build::Plain, &["user", "reset", "--database", &database, "eve@larkmoor.example"]);
     assert_eq!(nobody.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&nobody.stderr).contains("nobody here has the address"));

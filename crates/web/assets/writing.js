@@ -93,7 +93,6 @@ export async function start(data, saved) {
       .map((field) => [field.name, counter(field, () => touched())]));
     fields.filter((field) => field.dataset.as === "whole").forEach(stepper);
     const correcting = form.querySelector("input[name=of]")?.value ?? null;
-    const offered = [...form.querySelectorAll("select[data-as=entry] > option")];
     const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
     const button = form.querySelector("button:not([type=button])");
     button.before(wrong);
