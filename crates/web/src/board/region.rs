@@ -31,6 +31,8 @@ pub(crate) struct Region {
     /// What was left undone in all of it: the filter that shows it, and how many blocks
     /// in words.
     pub(crate) undone: Vec<(&'static str, String)>,
+    /// Whether there is anything to filter.
+    pub(crate) filterable: bool,
     /// What the filter lets through, in order.
     pub(crate) rows: Vec<Row>,
     /// Said in the place of rows where there are none.
@@ -94,6 +96,7 @@ impl Region {
             states,
             waits: asked.waits(words),
             undone,
+            filterable: !rows.is_empty() || asked.filters(),
             rows,
             none: match asked.filters() {
                 true => words.get("board.none_left").to_owned(),

@@ -153,6 +153,7 @@ async fn the_map_shows_the_same_blocks_by_their_sites() {
         "Alder Cove",
         "Dale",
         "href=\"/board?\"",
+        "<option value=\"Gala\">",
     ] {
         assert!(page.contains(part), "{part}: {page}");
     }
