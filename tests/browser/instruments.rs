@@ -71,7 +71,7 @@ async fn what_shuts_people_out_by_their_settings_is_told() {
     let window = browser.open(Size::Desk, &orchard.server).await;
     for (harm, told) in [
         ("document.querySelector('h1').style.width = '900px'", "enlarged: 3"),
-        ("document.querySelector('button').style.marginLeft = '700px'", "outside of the window"),
+        ("document.querySelector('main button').style.marginLeft = '700px'", "outside of the window"),
         ("document.querySelector('main button').style.border = '0'", "no border"),
         (
             "document.querySelector('input').style.outline = 'none'; document.querySelector('a').remove()",

@@ -1,6 +1,7 @@
 //! What goes wrong between the tap and the log, and that it comes out right.
 
 use black_box::browser::{Browser, Size, Window};
+use black_box::program::eventually;
 
 use super::plot::{Plot, count, form, ready, save};
 
@@ -78,6 +79,17 @@ async fn a_block_sprayed_without_signal_asks_for_no_work_before_its_reentry() {
     let (mut plot, browser) = (Plot::planted().await, Browser::start());
     let window = browser.open(Size::Phone, &plot.server).await;
     ready(&window).await;
+    form(&window, "open-count").await;
+    count(&window, &[41, 66]).await;
+    save(&window, "open-count").await;
+    plot.log(1).await;
+    eventually("the season is reckoned", async || {
+        let season = plot.api.find(&format!("blocks/terrace/seasons/{}", plot.year)).await?;
+        season["reckoned_at"].is_string().then_some(())
+    })
+    .await;
+    window.goto("/today").await;
+    window.text("Ready without signal").await;
     let asks = "return [...document.querySelectorAll('section[data-block=terrace] [data-asks]')].filter(ask => ask.checkVisibility()).length";
     assert_ne!(window.run(asks).await, 0, "before it, something is asked for");
     plot.stop();
@@ -92,5 +104,5 @@ async fn a_block_sprayed_without_signal_asks_for_no_work_before_its_reentry() {
     window.text("by a spray that was written down on this phone").await;
     plot.start().await;
     window.press("#bar button").await;
-    plot.log(1).await;
+    plot.log(2).await;
 }
