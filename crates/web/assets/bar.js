@@ -1,5 +1,5 @@
 // What waits on this phone, on every page: how many, since when, and why.
-import { all, get, inside, remove } from "./base.js";
+import { all, discard, get, inside } from "./base.js";
 import { isOff } from "./clock.js";
 import { element } from "./elements.js";
 import { taken, written } from "./file.js";
@@ -69,7 +69,7 @@ export function bar(data) {
       const mend = new URLSearchParams({ block: record.block, what: record.what ?? "", mend: record.id });
       parts.push(element("a", { href: `/log?${mend}` }, say("phone.mend")));
       parts.push(element("button", { type: "button", class: "plain", onclick: () => {
-        if (confirm(say("phone.sure"))) remove("outbox", record.id).then(draw);
+        if (confirm(say("phone.sure"))) inside(["outbox", "kept"], "readwrite", (at) => discard(at, record.id)).then(draw);
       } }, say("phone.take_out")));
     }
     return element("li", {}, ...parts);

@@ -53,3 +53,13 @@ export const all = (store) => inside([store], "readonly", (at, give) => {
   const asked = at[store].getAll();
   asked.onsuccess = () => give(asked.result);
 });
+
+/**
+ * Takes an entry out that is on no server, with what the phone made of it.
+ * @param {Record<string, IDBObjectStore>} at outbox and kept @param {string} id
+ */
+export function discard(at, id) {
+  at.outbox.delete(id);
+  at.kept.delete(`spray:${id}`);
+  at.kept.delete(`closed:${id}`);
+}

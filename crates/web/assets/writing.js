@@ -1,6 +1,6 @@
 // The page to write down on: forms that change in place, a draft kept at each tap, and
 // a save that ends in the outbox whatever the signal is.
-import { all, get, inside, put, remove } from "./base.js";
+import { all, discard, get, inside, put, remove } from "./base.js";
 import { isOff } from "./clock.js";
 import { closedHere, closing, sentence } from "./closed.js";
 import { counter } from "./counter.js";
@@ -276,7 +276,7 @@ export async function start(data, saved) {
         await inside(["outbox", "drafts", "kept"], "readwrite", (at) => {
           at.outbox.put(record);
           at.drafts.delete(draft.key);
-          if (mends) at.outbox.delete(mends.id);
+          if (mends) discard(at, mends.id);
           if (record.what === "spray" && !about) {
             at.kept.put({ key: `spray:${id}`, block: record.block, entry: record.entry, clocked: record.clocked, made: record.made });
           }
