@@ -3,7 +3,7 @@
 //! Pure: the same numbers give the same bytes. A picture carries no script,
 //! no style sheet, no `id` and no font of its own, so that any number of them
 //! can stand in one page, and it brings its own light background. Beside each
-//! stands a table with the same facts. `cargo run -p charts --example pictures`
+//! stands a table with the same facts, beside the map its list. `cargo run -p charts --example pictures`
 //! draws them by invented numbers, to be looked at.
 
 mod chances;
